@@ -1,0 +1,88 @@
+#include <cmath>
+#include <numeric>
+
+#include <gtest/gtest.h>
+
+#include "base/error.hpp"
+#include "base/file.hpp"
+#include "base/hash.hpp"
+#include "base/parallel.hpp"
+#include "base/random.hpp"
+
+namespace backeddy {
+namespace {
+
+TEST(Error, text_says_context_place_found_expected_and_remedy) {
+    const auto error = Error{.code = ErrorCode::bad_number,
+                             .found = "\"8,41\" is not a number",
+                             .expected = "decimal is \".\" (guessed)",
+                             .remedy = "set decimal = \",\"",
+                             .place = {.file = "night.csv", .line = 2176, .column = "DO"}}
+                           .within("chamber 3");
+    EXPECT_EQ(error.text(),
+              "chamber 3: night.csv line 2176, column \"DO\": \"8,41\" is not a number; decimal is \".\" "
+              "(guessed); set decimal = \",\"");
+}
+
+TEST(Error, near_names_are_offered_and_far_ones_are_not) {
+    EXPECT_EQ(nearest_name("tempeature", {"temperature", "salinity"}), "temperature");
+    EXPECT_EQ(nearest_name("zzz", {"temperature", "salinity"}), std::nullopt);
+}
+
+// FIPS 180-4 example: SHA-256 of "abc" (NIST CSRC, Examples with Intermediate Values).
+TEST(Hash, agrees_with_the_published_example) {
+    EXPECT_EQ(sha256_hex(std::string_view("abc")),
+              "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+}
+
+TEST(File, is_written_whole_and_read_back) {
+    const auto path = std::filesystem::path(testing::TempDir()) / "whole.txt";
+    ASSERT_TRUE(write_file_whole(path, "one"));
+    ASSERT_TRUE(write_file_whole(path, "two"));
+    EXPECT_EQ(read_file(path).value(), "two");
+    EXPECT_EQ(sha256_of_file(path).value(), sha256_hex(std::string_view("two")));
+    EXPECT_EQ(read_file(path.parent_path() / "absent").error().code, ErrorCode::file_missing);
+    EXPECT_EQ(write_file_whole("/proc/no/such", "x").error().code, ErrorCode::cannot_write);
+}
+
+TEST(Parallel, every_index_once_and_the_first_exception_by_index) {
+    std::vector<int> seen(1000, 0);
+    parallel_for(seen.size(), {.count = 4}, [&](std::size_t i) { ++seen[i]; });
+    EXPECT_EQ(std::accumulate(seen.begin(), seen.end(), 0), 1000);
+    try {
+        parallel_for(100, {.count = 4}, [](std::size_t i) {
+            if (i >= 7) {
+                throw std::runtime_error(std::to_string(i));
+            }
+        });
+        FAIL();
+    } catch (const std::runtime_error& error) {
+        EXPECT_STREQ(error.what(), "7");
+    }
+}
+
+TEST(Random, moments_are_those_of_the_named_distributions) {
+    Random random(20260614, 3);
+    constexpr int n = 200000;
+    double sum = 0.0;
+    double squares = 0.0;
+    double exponential = 0.0;
+    for (int i = 0; i < n; ++i) {
+        const double z = random.normal();
+        sum += z;
+        squares += z * z;
+        exponential += random.exponential();
+    }
+    EXPECT_NEAR(sum / n, 0.0, 4.0 / std::sqrt(n));
+    EXPECT_NEAR(squares / n, 1.0, 4.0 * std::sqrt(2.0 / n));
+    EXPECT_NEAR(exponential / n, 1.0, 4.0 / std::sqrt(n));
+}
+
+TEST(Random, streams_differ_and_repeat) {
+    EXPECT_EQ(Random(1, 2)(), Random(1, 2)());
+    EXPECT_NE(Random(1, 2)(), Random(1, 3)());
+    EXPECT_NE(Random(1, 2)(), Random(2, 2)());
+}
+
+} // namespace
+} // namespace backeddy

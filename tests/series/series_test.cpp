@@ -1,0 +1,47 @@
+#include <cmath>
+
+#include <gtest/gtest.h>
+
+#include "series/instant.hpp"
+#include "series/trace.hpp"
+
+namespace backeddy {
+namespace {
+
+// RFC 3339, section 5.8, examples: the first two name these moments; 1985-04-12T23:20:50.52Z is 482196050.52
+// s.
+TEST(Instant, reads_the_examples_of_rfc_3339) {
+    EXPECT_EQ(parse_iso("1985-04-12T23:20:50.52Z")->unix_nanoseconds(), 482196050520000000);
+    EXPECT_EQ(parse_iso("1996-12-19T16:39:57-08:00"), parse_iso("1996-12-20T00:39:57Z"));
+    EXPECT_EQ(parse_iso("1937-01-01T12:00:27.87+00:20"), parse_iso("1937-01-01T11:40:27.87Z"));
+}
+
+TEST(Instant, refuses_what_is_no_moment) {
+    for (const auto* text :
+         {"2026-02-30T10:00:00Z", "2026-02-03T10:00:00", "2026-02-03", "2026-02-03T24:00:00Z",
+          "2026-02-03T10:00:00Zx", "26-02-03T10:00:00Z", "2026-02-03T10:00:00.Z", ""}) {
+        EXPECT_EQ(parse_iso(text), std::nullopt) << text;
+    }
+}
+
+TEST(Instant, text_reads_back) {
+    for (const std::int64_t ns : {0LL, 1LL, -1LL, 1781471103250000000LL}) {
+        const auto moment = Instant::unix_nanoseconds(ns);
+        EXPECT_EQ(parse_iso(iso_text(moment)), moment) << iso_text(moment);
+    }
+    EXPECT_EQ(iso_text(Instant::unix_nanoseconds(1781471103250000000)), "2026-06-14T21:05:03.25Z");
+}
+
+TEST(Trace, gaps_and_interpolation) {
+    const std::vector<std::int64_t> times{0, 1000000000, 2000000000, 10000000000};
+    const std::vector<double> values{1.0, 2.0, missing, 5.0};
+    EXPECT_DOUBLE_EQ(median_interval_s(times), 1.0);
+    ASSERT_EQ(gaps(times, 3.0).size(), 1U);
+    EXPECT_DOUBLE_EQ(interpolated(times, values, Instant::unix_seconds(0.25), Duration::seconds(2)), 1.25);
+    EXPECT_TRUE(std::isnan(interpolated(times, values, Instant::unix_seconds(1.5), Duration::seconds(2))));
+    EXPECT_TRUE(std::isnan(interpolated(times, values, Instant::unix_seconds(5.0), Duration::seconds(2))));
+    EXPECT_TRUE(std::isnan(interpolated(times, values, Instant::unix_seconds(11.0), Duration::seconds(2))));
+}
+
+} // namespace
+} // namespace backeddy
