@@ -19,18 +19,20 @@ template <typename Kind>
 class LinearQuantity {
   public:
     friend constexpr auto operator<=>(const LinearQuantity&, const LinearQuantity&) = default;
-    friend constexpr Kind operator+(Kind a, Kind b) { return Kind(a.base() + b.base()); }
-    friend constexpr Kind operator-(Kind a, Kind b) { return Kind(a.base() - b.base()); }
-    friend constexpr Kind operator*(Kind a, double factor) { return Kind(a.base() * factor); }
-    friend constexpr Kind operator*(double factor, Kind a) { return Kind(a.base() * factor); }
-    friend constexpr Kind operator/(Kind a, double divisor) { return Kind(a.base() / divisor); }
-    friend constexpr double operator/(Kind a, Kind b) { return a.base() / b.base(); }
+    friend constexpr Kind operator+(Kind a, Kind b) { return make(value_of(a) + value_of(b)); }
+    friend constexpr Kind operator-(Kind a, Kind b) { return make(value_of(a) - value_of(b)); }
+    friend constexpr Kind operator*(Kind a, double factor) { return make(value_of(a) * factor); }
+    friend constexpr Kind operator*(double factor, Kind a) { return make(value_of(a) * factor); }
+    friend constexpr Kind operator/(Kind a, double divisor) { return make(value_of(a) / divisor); }
+    friend constexpr double operator/(Kind a, Kind b) { return value_of(a) / value_of(b); }
 
   protected:
     explicit constexpr LinearQuantity(double value) : value_(value) {}
     [[nodiscard]] constexpr double base() const { return value_; }
 
   private:
+    static constexpr Kind make(double value) { return Kind(value); }
+    static constexpr double value_of(const LinearQuantity& q) { return q.value_; }
     double value_;
 };
 
