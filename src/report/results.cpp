@@ -1,0 +1,60 @@
+#include "report/results.hpp"
+
+#include <cmath>
+#include <utility>
+
+#include "base/number_text.hpp"
+
+namespace backeddy::report {
+
+Number number(const Measured& measured, std::string unit, std::string method) {
+    if (!std::isfinite(measured.value())) {
+        return no_number("the computation gave no finite value", std::move(unit));
+    }
+    return {.value = measured.value(),
+            .standard_uncertainty = measured.standard_uncertainty(),
+            .unit = std::move(unit),
+            .method = std::move(method),
+            .contributions = {measured.contributions().begin(), measured.contributions().end()}};
+}
+
+Number number(double value, std::string unit, std::string method) {
+    if (!std::isfinite(value)) {
+        return no_number("the computation gave no finite value", std::move(unit));
+    }
+    return {.value = value, .unit = std::move(unit), .method = std::move(method)};
+}
+
+Number no_number(std::string reason, std::string unit) {
+    return {.reason = std::move(reason), .unit = std::move(unit)};
+}
+
+namespace {
+
+/// Counts and settings keep their digits; a measured value without uncertainty shows four.
+std::string plain_text(double value) {
+    if (value == std::nearbyint(value) && std::abs(value) < 1e15) {
+        return fixed_text(value, 0);
+    }
+    return significant_text(value, 4);
+}
+
+} // namespace
+
+std::string bare_text_of(const Number& number) {
+    if (!number.has_value()) {
+        return number.reason;
+    }
+    const double spread = number.standard_uncertainty.value_or(0.0);
+    const std::string text = spread > 0.0 ? measured_text(*number.value, spread) : plain_text(*number.value);
+    return number.is_at_least ? "at least " + text : text;
+}
+
+std::string text_of(const Number& number) {
+    if (!number.has_value() || number.unit.empty()) {
+        return bare_text_of(number);
+    }
+    return bare_text_of(number) + " " + number.unit;
+}
+
+} // namespace backeddy::report

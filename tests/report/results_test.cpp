@@ -1,0 +1,40 @@
+#include "report/results.hpp"
+
+#include <cmath>
+
+#include <gmock/gmock.h>
+
+namespace backeddy::report {
+namespace {
+
+TEST(Number, is_printed_to_its_uncertainty_with_its_unit) {
+    EXPECT_EQ(text_of(number(Measured(412.34, 17.6, "slope"), "mg/kg/h")), "412 ± 18 mg/kg/h");
+}
+
+TEST(Number, without_a_value_prints_the_reason_and_no_unit) {
+    EXPECT_EQ(text_of(no_number("the fish was never weighed", "mg/kg/h")), "the fish was never weighed");
+}
+
+TEST(Number, that_is_censored_says_at_least) {
+    Number excess = number(Measured(310.0, 12.0, "slope"), "mg/kg");
+    excess.is_at_least = true;
+    EXPECT_EQ(text_of(excess), "at least 310 ± 12 mg/kg");
+}
+
+TEST(Number, that_is_not_finite_becomes_no_number_and_says_so) {
+    EXPECT_FALSE(number(std::nan(""), "h").has_value());
+    EXPECT_FALSE(number(Measured(INFINITY, 1.0, "slope"), "h").reason.empty());
+}
+
+TEST(Number, that_is_a_count_keeps_all_its_digits) {
+    EXPECT_EQ(text_of(number(1234567.0, "")), "1234567");
+}
+
+TEST(Number, keeps_the_contributions_of_its_measured_value) {
+    const Number kept = number(Measured(1.0, {{"mass", 0.3}, {"volume", -0.4}}), "mg/h");
+    ASSERT_EQ(kept.contributions.size(), 2U);
+    EXPECT_DOUBLE_EQ(*kept.standard_uncertainty, 0.5);
+}
+
+} // namespace
+} // namespace backeddy::report
