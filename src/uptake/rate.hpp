@@ -1,0 +1,66 @@
+#pragma once
+// Start here for the metrics made of sealed spells: an uptake (or an amount of oxygen) in both of the trade's
+// units, and the small helpers that peak, rest, scope and recovery share.
+
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "quantity/measured.hpp"
+#include "uptake/spell_uptake.hpp"
+
+namespace backeddy::uptake {
+
+/// Oxygen uptake of one fish. Both members come from the same slope; the second is the first divided by the
+/// mass, and is absent until the fish is weighed.
+struct UptakeRate {
+    Measured mg_per_h;
+    std::optional<Measured> mg_per_kg_h;
+
+    friend bool operator==(const UptakeRate&, const UptakeRate&) = default;
+};
+
+/// An amount of oxygen: uptake integrated over hours.
+struct OxygenAmount {
+    Measured mg;
+    std::optional<Measured> mg_per_kg;
+
+    friend bool operator==(const OxygenAmount&, const OxygenAmount&) = default;
+};
+
+/// Lower and upper limit, in the unit of what they enclose.
+struct Interval {
+    double low = 0.0;
+    double high = 0.0;
+
+    friend bool operator==(const Interval&, const Interval&) = default;
+};
+
+[[nodiscard]] UptakeRate rate_of(const SpellUptake& spell);
+[[nodiscard]] UptakeRate operator+(const UptakeRate& a, const UptakeRate& b);
+[[nodiscard]] UptakeRate operator-(const UptakeRate& a, const UptakeRate& b);
+[[nodiscard]] UptakeRate operator*(const UptakeRate& a, double k);
+/// Both members multiplied by the same uncertain factor.
+[[nodiscard]] UptakeRate operator*(const UptakeRate& a, const Measured& k);
+/// A further independent uncertainty: `mg_per_h` on the whole animal, the same share of the value on the
+/// mass-specific member. When the whole-animal value is 0 the mass-specific member is left as it is.
+[[nodiscard]] UptakeRate with_uncertainty(const UptakeRate& a, double mg_per_h, const std::string& source);
+/// The value moved by a known amount in mg/h (and the same per kilogram), uncertainty unchanged.
+[[nodiscard]] UptakeRate moved(const UptakeRate& a, double mg_per_h);
+
+/// Symmetric interval value ± z u; z = 1.959964 covers 95 % of a normal error (JCGM 100:2008, table G.1, row
+/// "infinity").
+[[nodiscard]] Interval normal_interval(const Measured& value, double z = 1.959963984540054);
+
+/// Weighted sum of spells' rates that keeps, of the contributions, only those sources which occur in at least
+/// two of `all` spells (volume, mass, calibration, background ...): the systematic part. What belongs to one
+/// spell alone (its slope) is left to the statistical part of the caller (bootstrap, residual scatter), which
+/// has seen it already. `weights` has the length of `spells`; the mass-specific member is absent when one
+/// spell with weight lacks it.
+[[nodiscard]] UptakeRate systematic_sum(std::span<const SpellUptake> spells, std::span<const double> weights);
+
+/// Words joined for a list of reasons: "a; b".
+[[nodiscard]] std::string joined(std::span<const Reason> reasons);
+
+} // namespace backeddy::uptake

@@ -1,0 +1,143 @@
+#pragma once
+// Start here for recovery: how much oxygen beyond the resting need (the excess, EPOC) and how long, after
+// capture or chase, by the data alone and by a fitted decay; in the boat hour, after transfer, and in all.
+
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "base/error.hpp"
+#include "series/instant.hpp"
+#include "uptake/rate.hpp"
+#include "uptake/resting.hpp"
+
+namespace backeddy::uptake {
+
+// ---- closed forms (M(t) = B + A e^(-kt); integrals of the exponentials above B) ----
+
+/// (A/k)(1 - e^(-k T)); A in mg/h, k in 1/h, T in h; T infinite gives A/k. k > 0.
+[[nodiscard]] double excess_one_phase(double amplitude, double rate_per_h, double until_h);
+/// Sum of two such.
+[[nodiscard]] double excess_two_phase(double amplitude_1, double rate_1, double amplitude_2, double rate_2,
+                                      double until_h);
+/// ln(A/delta)/k: when the excess has fallen to `above_baseline` (> 0); 0 when it starts below.
+[[nodiscard]] double time_to_level(double amplitude, double rate_per_h, double above_baseline);
+/// ln 2 / k.
+[[nodiscard]] double half_time(double rate_per_h);
+
+// ---- input ----
+
+enum class TimeZero : std::uint8_t { hook_up, landed, back_in_water, sealed, chase_end, air_end };
+
+struct HandlingEvent {
+    Instant at;
+    std::string what; ///< "blood", "transfer" ...
+};
+
+struct RecoverySettings {
+    TimeZero time_zero =
+        TimeZero::back_in_water; ///< for the record; `RecoveryInput::time_zero` is the moment
+    std::size_t consecutive = 2; ///< spells at or below the baseline that count as recovered
+    std::vector<double> shares_above_resting{0.10, 0.20}; ///< SMR + 10 % and + 20 % beside the routine median
+    std::size_t least_for_two_phases = 10;                ///< spells; fewer: one phase only
+    std::size_t least_for_fit = 5;
+    /// The asymptote is free when the last third of the fitted span lies within this share of the resting
+    /// value above it; else it is fixed there, since asymptote and rate would trade off.
+    double flat_share = 0.15;
+};
+
+struct RecoveryInput {
+    Instant time_zero;
+    std::span<const SpellUptake> tube;  ///< spells after capture (or chase) in the tube, ascending
+    std::optional<Instant> tube_until;  ///< end of that stay; the last reading when absent
+    std::span<const SpellUptake> after; ///< after transfer, ascending; empty when there is none
+    std::optional<Instant> after_from;  ///< start of that stay; its first seal when absent
+    std::vector<HandlingEvent> events;  ///< that may start it anew, in time order (blood, transfer ...)
+    std::optional<UptakeRate> peak;     ///< held back to time zero; the first spell's value when absent
+    std::optional<UptakeRate> resting;  ///< SMR or what stands for it
+    std::string resting_name;
+    std::optional<RoutineUptake> routine; ///< hour-matched baseline
+    std::string fish;                     ///< names the uncertainties that belong to this recovery alone
+};
+
+// ---- answer ----
+
+/// An integral of uptake above a baseline.
+struct Excess {
+    OxygenAmount amount;
+    double from_h = 0.0;
+    double to_h = 0.0;            ///< hours after time zero
+    bool at_least = false;        ///< ended before the baseline was met: a lower bound
+    double held_back_share = 0.0; ///< of the amount that rests on holding the peak back to time zero
+    double bridged_share = 0.0;   ///< of the amount that lies in gaps between the stays
+};
+
+enum class BaselineKind : std::uint8_t { routine_hour_matched, resting_plus };
+
+/// When, by one way of computing.
+struct RecoveryTime {
+    std::optional<double> hours; ///< after time zero; nothing when not recovered
+    double at_least_h = 0.0; ///< the last moment at which it was still above (censored there when no hours)
+    std::optional<double> error_h;
+    std::string reason; ///< why there is none
+};
+
+struct BaselineRecovery {
+    BaselineKind kind = BaselineKind::routine_hour_matched;
+    std::string name;              ///< "own overnight median, hour-matched", "SMR + 10 %"
+    double level_mg_per_h = 0.0;   ///< mean over the span when it varies with the hour
+    bool whole_night_used = false; ///< at least one moment had no median of its own hour
+    std::optional<Excess> tube;    ///< in the boat hour, whatever its length
+    std::optional<Excess> after_transfer;
+    std::optional<Excess> capture_plus_handling;
+    RecoveryTime by_data;
+    RecoveryTime by_fit;
+    std::optional<OxygenAmount> fitted_excess; ///< of the chosen fit, above this baseline, to its crossing
+};
+
+enum class DecayShape : std::uint8_t { one_phase, two_phase };
+enum class DecaySpan : std::uint8_t {
+    through_events,      ///< one decay through everything: the plain fit
+    events_allowed_for,  ///< each event adds an excess of its own that decays at the same (slow) rate
+    ended_at_first_event ///< only what came before the first event
+};
+
+struct DecayFit {
+    DecaySpan span = DecaySpan::through_events;
+    DecayShape shape = DecayShape::one_phase;
+    std::size_t spells = 0;
+    double baseline_mg_per_h = 0.0;
+    bool baseline_fixed = false;
+    std::vector<double> amplitudes_mg_per_h; ///< fast first
+    std::vector<double> rates_per_h;         ///< fast first
+    std::vector<double> rate_errors_per_h;
+    std::vector<double> event_amplitudes_mg_per_h; ///< events_allowed_for: one per event inside the span
+    double residual_sd_mg_per_h = 0.0;
+    double aicc = 0.0;
+    std::optional<double> aicc_other_shape; ///< of the shape not chosen
+    double half_time_h = 0.0;               ///< of the whole excess (one phase: ln 2 / k)
+    OxygenAmount excess_all;                ///< above the fitted asymptote, to infinity, from time zero
+    OxygenAmount excess_first_hour;
+    std::vector<double> at_h; ///< a curve for drawing
+    std::vector<double> curve_mg_per_h;
+};
+
+struct Recovery {
+    std::vector<BaselineRecovery> baselines; ///< the routine median first (headline), then resting + shares
+    std::optional<DecayFit> fit;             ///< the plain one
+    std::vector<DecayFit> sensitivity; ///< the same with events allowed for, and ended at the first event
+    std::optional<double>
+        half_time_by_data_h; ///< first fall to half of the first excess above the headline baseline
+    std::optional<double>
+        recovered_share_at_tube_end; ///< (peak - MO2)/(peak - resting) at the tube's last spell
+    std::size_t spells = 0;
+    std::vector<Reason> reasons;
+};
+
+/// Error when there is no usable spell after time zero, or neither a routine nor a resting level to measure
+/// from. What cannot be computed inside (no fit, no crossing) is absent with a reason; the rest goes on.
+[[nodiscard]] Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& settings = {});
+
+} // namespace backeddy::uptake
