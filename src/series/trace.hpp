@@ -44,6 +44,17 @@ struct ColumnHeader {
 /// At most this many rows in one chunk.
 inline constexpr std::size_t chunk_rows = 8192;
 
+/// For the road back to a line: rows [first_row, next piece's first_row) came from `source`, starting at line
+/// `first_line`, one row per `line_step` lines (the chambers of a long file take turns).
+struct Piece {
+    std::size_t first_row = 0;
+    std::uint32_t source = 0;
+    std::uint64_t first_line = 0;
+    std::uint32_t line_step = 1;
+
+    friend bool operator==(const Piece&, const Piece&) = default;
+};
+
 /// A run of consecutive rows of one stream. Times are UTC nanoseconds as the logger's clock gave them (clock
 /// checks are applied later), in the order of the file. columns[i] has times.size() values.
 struct TraceChunk {
@@ -52,6 +63,7 @@ struct TraceChunk {
     std::vector<std::int64_t> times_ns;
     std::vector<ColumnHeader> headers;
     std::vector<std::vector<double>> columns;
+    std::vector<Piece> pieces; ///< first_row counts within the chunk
 };
 
 /// Everything gathered of one stream: times ascending (intake has reported and set aside what ran backward).
@@ -59,14 +71,7 @@ struct Trace {
     std::vector<std::int64_t> times_ns;
     std::vector<ColumnHeader> headers;
     std::vector<std::vector<double>> columns;
-    /// For the road back to a line: rows [first_row, next piece's first_row) came from `source`, starting at
-    /// line `first_line`, one row per `line_step` lines (the chambers of a long file take turns).
-    struct Piece {
-        std::size_t first_row = 0;
-        std::uint32_t source = 0;
-        std::uint64_t first_line = 0;
-        std::uint32_t line_step = 1;
-    };
+    using Piece = backeddy::Piece;
     std::vector<Piece> pieces;
 
     [[nodiscard]] std::size_t rows() const { return times_ns.size(); }
