@@ -76,6 +76,10 @@ std::optional<int> take_offset_minutes(std::string_view& text) {
     return sign * ((*hours * 60) + *minutes);
 }
 
+// The whole years that 64 bits of nanoseconds around 1970 can hold.
+constexpr int first_year = 1678;
+constexpr int last_year = 2261;
+
 } // namespace
 
 std::optional<Instant> parse_iso(std::string_view text) {
@@ -109,7 +113,7 @@ std::optional<Instant> parse_iso(std::string_view text) {
     }
     const auto offset = take_offset_minutes(text);
     const year_month_day date{year{*y}, month{static_cast<unsigned>(*mo)}, day{static_cast<unsigned>(*d)}};
-    if (!offset || !text.empty() || !date.ok()) {
+    if (!offset || !text.empty() || !date.ok() || *y < first_year || *y > last_year) {
         return std::nullopt;
     }
     const std::int64_t seconds_of_day = (*h * 3600) + (*mi * 60) + s - (*offset * 60);

@@ -68,8 +68,8 @@ class Instant {
 [[nodiscard]] std::string iso_text(Instant moment);
 
 /// Reads ISO 8601 with a date, 'T' or one blank, a time with optional seconds and fraction, and an offset
-/// ("Z", "+01:00",
-/// "+0100"); nothing when it is not exactly that, the date does not exist, or the offset is missing.
+/// ("Z", "+01:00", "+0100"); years 1678 to 2261, what an Instant can hold. Nothing when it is not exactly
+/// that, the date does not exist, or the offset is missing.
 [[nodiscard]] std::optional<Instant> parse_iso(std::string_view text);
 
 } // namespace backeddy

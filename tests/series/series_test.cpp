@@ -24,6 +24,16 @@ TEST(Instant, refuses_what_is_no_moment) {
     }
 }
 
+// Found by the fuzz target: a year outside what 64 bits of nanoseconds hold overflowed into another century.
+TEST(Instant, refuses_years_that_it_cannot_hold) {
+    for (const auto* text : {"0001-01-01T00:00:00Z", "1677-12-31T23:59:59Z", "2262-01-01T00:00:00Z"}) {
+        EXPECT_EQ(parse_iso(text), std::nullopt) << text;
+    }
+    for (const auto* text : {"1678-01-01T00:00:00Z", "2261-12-31T23:59:59.999999999Z"}) {
+        EXPECT_EQ(iso_text(parse_iso(text).value()), text);
+    }
+}
+
 TEST(Instant, text_reads_back) {
     for (const std::int64_t ns : {0LL, 1LL, -1LL, 1781471103250000000LL}) {
         const auto moment = Instant::unix_nanoseconds(ns);
