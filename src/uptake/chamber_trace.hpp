@@ -1,6 +1,6 @@
 #pragma once
-// What one assembly's instruments wrote over one stretch of time, brought to common rows: the input of everything in
-// this folder.
+// Start here: what one assembly's instruments wrote over one stretch of time, brought to common rows: the
+// input of everything in this folder.
 
 #include <cstdint>
 #include <span>
@@ -11,18 +11,20 @@
 
 namespace backeddy::uptake {
 
-/// The chamber's three states and the absence of knowledge. `settle` is the start of a sealed spell that is set aside
-/// while water mixes and the sensor catches up.
+/// The chamber's three states and the absence of knowledge. `settle` is the start of a sealed spell that is
+/// set aside while water mixes and the sensor catches up.
 enum class ChamberState : std::uint8_t { unknown, flush, settle, sealed };
 
-/// Columns of equal length, ascending in corrected UTC. Oxygen is mg/L already (convert.hpp makes it so); a missing value
-/// is NaN. `state` is what a pump column or log says of the moment, `unknown` where nothing says.
+/// Columns of equal length, ascending in corrected UTC. Oxygen is mg/L already (convert.hpp makes it so); a
+/// missing value is NaN. `state` is what a pump column or log says of the moment, `unknown` where nothing
+/// says.
 struct ChamberTrace {
     std::string assembly;
-    std::string sensor;  ///< the oxygen sensor; a swap starts another trace
+    std::string sensor; ///< the oxygen sensor; a swap starts another trace
     std::vector<std::int64_t> times_ns;
     std::vector<double> oxygen_mg_per_l;
-    std::vector<double> saturation_percent;   ///< oxygen as per cent of air saturation at the sample's conditions
+    std::vector<double>
+        saturation_percent; ///< oxygen as per cent of air saturation at the sample's conditions
     std::vector<double> temperature_celsius;
     std::vector<ChamberState> state;
 
