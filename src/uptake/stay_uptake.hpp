@@ -1,0 +1,153 @@
+#pragma once
+// Start here: one stay of one fish (or of a blank) in one chamber -> the uptake of each of its sealed spells.
+//
+//   StayInput input{.stay = "s07", .slices = {{.trace = &trace, .first_row = a, .end_row = b, .chamber =
+//   tube}},
+//                   .roles = {{StayRole::after_capture, from, to}}, .fish = FishBody{...}};
+//   auto stay = stay_uptake(input);           // or an Error that says why the stay cannot be computed
+//
+// Order of work for a study: (1) blank stays, without noise models; blank_points() of each; (2)
+// sensor_noise() per sensor from noise_stretches() of blanks and long spells; (3) all stays, with noise,
+// blanks and cleanings. Everything is plain values; nothing is remembered between calls.
+
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "base/error.hpp"
+#include "quantity/measured.hpp"
+#include "series/instant.hpp"
+#include "uptake/background.hpp"
+#include "uptake/chamber_trace.hpp"
+#include "uptake/convert.hpp"
+#include "uptake/mo2.hpp"
+#include "uptake/role.hpp"
+#include "uptake/sealed.hpp"
+#include "uptake/sensor_noise.hpp"
+#include "uptake/spell.hpp"
+#include "uptake/spell_uptake.hpp"
+#include "uptake/states.hpp"
+
+namespace backeddy::uptake {
+
+/// One row of the assemblies' table, as far as uptake needs it.
+struct ChamberPhysics {
+    Measured volume_l; ///< chamber + loop; contribution "volume:<assembly>"
+    double sensor_lag_s = 0.0;
+    double mixing_s = 0.0;
+};
+
+/// A part of the stay: rows of one trace while one sensor and one assembly row hold. A sensor swap starts
+/// another slice, and no slope crosses it. Pointers must outlive the call.
+struct StaySlice {
+    const ChamberTrace* trace = nullptr;
+    std::size_t first_row = 0;
+    std::size_t end_row = 0; ///< one past the last
+    ChamberPhysics chamber;
+    OxygenBudget oxygen;
+    std::optional<fit::NoiseModel> noise; ///< of the sensor, mg/L and seconds
+    StateInputs states;
+};
+
+enum class DecisionAct : std::uint8_t { exclude, include, mark, move_start, move_end, note };
+
+/// A human act. It names a moment inside the sealed spell that it means, so that re-found states do not move
+/// it.
+struct SpellDecision {
+    DecisionAct act = DecisionAct::note;
+    Instant moment;
+    Instant moved_to;           ///< for move_start, move_end: the first/last reading to use
+    Mark mark = Mark::doubtful; ///< for mark
+    std::string reason;
+    std::string author;
+};
+
+struct StaySettings {
+    SettleSettings settle;
+    bool model_lag_when_fast =
+        true;                ///< carry the sensor's transient in the fit after capture, chase, handling
+    double gap_factor = 5.0; ///< see longest_step()
+    Duration least_gap = Duration::seconds(10.0);
+    /// Set aside at either end of a sealed spell whose states were found in the trace, beside settle: twice
+    /// the found boundary's error, at least this (choice).
+    Duration found_margin = Duration::seconds(3.0);
+    MarkLimits marks;
+    BackgroundSettings background;
+};
+
+struct StayInput {
+    std::string stay;
+    std::vector<StaySlice> slices;   ///< ascending, not overlapping
+    std::vector<RoleInterval> roles; ///< ascending; spells are cut at their bounds, rows outside are not used
+    std::optional<FishBody> fish;    ///< nothing: a blank or a leak test
+    std::optional<Instant> last_good; ///< readings after it make a spell unusable
+    std::vector<Blank> blanks;        ///< of the whole study; the right ones are picked
+    std::vector<Instant> cleanings;   ///< of this assembly
+    std::vector<SpellDecision> decisions;
+    StaySettings settings;
+};
+
+/// One sealed spell's answer with what peak and drawings need to go back to its readings.
+struct SealedSpell {
+    StayRole role = StayRole::rest;
+    std::size_t slice = 0;
+    std::size_t first_row = 0; ///< rows used, of the slice's trace
+    std::size_t end_row = 0;
+    SpellUptake answer;
+    Measured water_volume_l;
+    Measured scale{
+        1.0}; ///< factor on the slope: 1 with the errors of calibration, temperature, salinity, pressure
+    std::optional<double> background_share; ///< of the total uptake
+    std::vector<std::string> blanks;        ///< ids that made the background
+    Mark mark_by_machine = Mark::good;      ///< before human decisions
+    bool is_excluded_by_hand = false;
+};
+
+/// A state run of the stay, for drawing and for the report.
+struct StayState {
+    std::size_t slice = 0;
+    StateRun run;
+};
+
+struct StayUptake {
+    std::vector<SealedSpell> spells; ///< ascending; also the unusable ones, with their reasons
+    /// Sealed spells that gave no line at all (fewer than three readings left after settle), and why.
+    struct Lost {
+        Instant from;
+        Instant to;
+        Reason reason;
+    };
+    std::vector<Lost> lost;
+    std::vector<StayState> states; ///< flush, settle, sealed
+    StatesFrom states_from = StatesFrom::nothing;
+    std::vector<FoundBoundary> found;
+    std::string background_how;                       ///< one sentence, "" for a blank
+    std::vector<std::string> notes;                   ///< in words, each once
+    std::vector<std::size_t> decisions_without_spell; ///< indices into the input's decisions
+};
+
+/// Fails when the stay cannot be computed: no slice or role, fish larger than its chamber, an asked-for
+/// source of states that is not there, columns of unequal length. A spell that cannot be used is no failure.
+[[nodiscard]] Expected<StayUptake> stay_uptake(const StayInput& input);
+
+/// A blank stay as points of the background: the mean of its usable spells' slopes (weighted by their errors;
+/// the error is that of the weights or of the scatter between spells, whichever is larger), one point per
+/// `part` of time. `id` of a point is the stay's, with "/1", "/2" ... when there are several. Nothing when no
+/// spell is usable.
+[[nodiscard]] std::vector<Blank> blank_points(const StayInput& input, const StayUptake& result,
+                                              Duration part = Duration::hours(3.0));
+
+/// The stretches of a stay that serve sensor_noise(), with the slice they belong to (for its sensor). Views
+/// point into the input's traces.
+struct StayStretch {
+    std::size_t slice = 0;
+    NoiseStretch stretch;
+};
+[[nodiscard]] std::vector<StayStretch> noise_stretches(const StayInput& input, const StayUptake& result);
+
+/// Readings used by one spell, as views into the input's traces.
+[[nodiscard]] SealedView readings_of(const StayInput& input, const SealedSpell& spell);
+
+} // namespace backeddy::uptake
