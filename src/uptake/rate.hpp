@@ -43,6 +43,9 @@ struct Interval {
 [[nodiscard]] UptakeRate operator*(const UptakeRate& a, double k);
 /// Both members multiplied by the same uncertain factor.
 [[nodiscard]] UptakeRate operator*(const UptakeRate& a, const Measured& k);
+/// The mass-specific value over the whole-animal one, 1/kg; 0 when there is no mass or the whole-animal value
+/// is 0.
+[[nodiscard]] double per_kilogram(const UptakeRate& a);
 /// A further independent uncertainty: `mg_per_h` on the whole animal, the same share of the value on the
 /// mass-specific member. When the whole-animal value is 0 the mass-specific member is left as it is.
 [[nodiscard]] UptakeRate with_uncertainty(const UptakeRate& a, double mg_per_h, const std::string& source);

@@ -68,8 +68,11 @@ struct RecoveryInput {
 struct Excess {
     OxygenAmount amount;
     double from_h = 0.0;
-    double to_h = 0.0;            ///< hours after time zero
-    bool at_least = false;        ///< ended before the baseline was met: a lower bound
+    double to_h = 0.0;         ///< hours after time zero
+    bool met_baseline = false; ///< two spells in a row at or below it inside the stay
+    /// A lower bound of the whole: the last stay ended before the baseline was met. Never set of the boat
+    /// hour, which is what it is.
+    bool at_least = false;
     double held_back_share = 0.0; ///< of the amount that rests on holding the peak back to time zero
     double bridged_share = 0.0;   ///< of the amount that lies in gaps between the stays
 };
