@@ -27,10 +27,11 @@ class LinearQuantity {
     friend constexpr double operator/(Kind a, Kind b) { return value_of(a) / value_of(b); }
 
   protected:
-    explicit constexpr LinearQuantity(double value) : value_(value) {}
     [[nodiscard]] constexpr double base() const { return value_; }
 
   private:
+    friend Kind; // and nobody else: class A : LinearQuantity<B> does not compile
+    explicit constexpr LinearQuantity(double value) : value_(value) {}
     static constexpr Kind make(double value) { return Kind(value); }
     static constexpr double value_of(const LinearQuantity& q) { return q.value_; }
     double value_;
