@@ -304,7 +304,7 @@ struct Background {
 /// Uptake through time between and across the spells (state-space smoother). x in hours since `from`.
 struct Continuous {
     Instant from;
-    Curve uptake_mg_per_kg_h;
+    Curve uptake; ///< in the fish's Metrics::drawn_unit
     std::string method;
 };
 
@@ -331,21 +331,30 @@ struct Stay {
 
 // ---------------------------------------------------------------- metrics
 
+// Members named for a unit are in it. Bare doubles of the drawn curves are in Metrics::drawn_unit: mg/kg/h,
+// or mg/h for a fish that was never weighed; a Number says its own unit.
+
 /// The steepest window of one length.
 struct PeakCurvePoint {
     double window_s = 0.0;
-    double steepest_mg_per_kg_h = 0.0;
-    double standard_uncertainty = 0.0;
-    double selection_bias_mg_per_kg_h = 0.0; ///< how much picking the steepest flatters it
-    double corrected_mg_per_kg_h = 0.0;      ///< steepest less the bias
-    double relative_slope_error = 0.0;       ///< standard error of the slope over the slope
-    bool is_usable = true;
-    std::string reason; ///< why not usable
+    std::uint64_t readings = 0;
+    double steepest = 0.0;
+    double standard_uncertainty = 0.0; ///< of the slope alone
+    double selection_bias = 0.0;       ///< how much picking the steepest flatters it
+    std::optional<double>
+        averaging;          ///< what the mean over the window hides of its start (negative), where known
+    double corrected = 0.0; ///< steepest less the selection bias
+    double start_after_event_s = 0.0;
+    double relative_slope_error = 0.0; ///< standard error of the slope over the slope
+    double saturation_end_percent = 0.0;
+    std::string reason; ///< why there is no value (all else is then 0); empty when there is one
 };
 
 /// "Peak after capture", "peak after chase".
 struct Peak {
-    std::string after; ///< "capture", "chase"
+    std::string name;  ///< "peak after capture"
+    std::string after; ///< "capture", "chase", "handling"
+    std::optional<Instant> event_at;
     std::string stay;
     std::uint32_t spell = 0; ///< number of the spell the window lies in
     std::optional<Instant> from;
@@ -353,9 +362,9 @@ struct Peak {
     Number
         uptake_mg_per_kg_h; ///< the headline: steepest window of the stated length, selection bias taken off
     Number uptake_mg_per_h;
-    Number steepest_mg_per_kg_h; ///< as found, before the bias is taken off
-    Number selection_bias_mg_per_kg_h;
-    Number whole_spell_mg_per_kg_h; ///< mean over the first sealed spell, which no search has touched
+    Number steepest; ///< as found, before the bias is taken off
+    Number selection_bias;
+    Number whole_spell; ///< mean over the first sealed spell, which no search has touched
     Number window_s;
     Number delay_to_seal_s;   ///< event to chamber closed
     Number delay_to_window_s; ///< event to the window's first reading
@@ -363,7 +372,7 @@ struct Peak {
     Number saturation_start_percent;
     Number saturation_end_percent;
     Number temperature_celsius;
-    Number relative_slope_error;
+    Number relative_slope_error; ///< per cent
     std::vector<PeakCurvePoint> curve;
     uptake::Mark mark = uptake::Mark::good;
     std::vector<uptake::Reason> reasons;
@@ -371,34 +380,36 @@ struct Peak {
 
 /// One way to say what rest costs.
 struct RestingEstimate {
-    std::string word;  ///< "lowest_normal", "quantile_0.20", "ten_lowest", ...
+    std::string word;  ///< "lowest_normal", "quantile_20", "mean_of_ten_lowest", ...
     std::string title; ///< "0.2 quantile"
-    Number raw_mg_per_kg_h;
-    Number corrected_mg_per_kg_h; ///< after the noise of the values themselves is allowed for
-    std::uint32_t values = 0;     ///< how many spells went in
+    Number raw;
+    Number corrected; ///< after the noise of the values themselves is allowed for
+    Number noise_bias;
+    std::uint64_t values = 0; ///< how many spells carry weight
     bool is_picked = false;
 };
 
 struct CutOffPoint {
     double hours_since_handling = 0.0;
-    double resting_mg_per_kg_h = 0.0; ///< the picked estimator, counting values from this hour on
-    double low = 0.0;
-    double high = 0.0;
-    std::uint32_t values = 0;
+    std::uint64_t values = 0;
+    std::optional<double> resting; ///< the rule's quantile, raw, of the values from here on
+    double fall = 0.0;             ///< over the trend window that begins here; positive is falling
+    double fall_uncertainty = 0.0;
+    bool is_falling = false; ///< a downward trend is left
 };
 
 struct NormalComponent {
-    double mean_mg_per_kg_h = 0.0;
-    double sd_mg_per_kg_h = 0.0;
+    double mean = 0.0;
+    double sd = 0.0;
     double weight = 0.0;
 };
 
 /// The mixture of normal distributions behind the lowest-normal estimator.
 struct LowestNormal {
     std::vector<NormalComponent> components; ///< ascending by mean
-    std::uint32_t lowest = 0;                ///< index of the component taken
-    std::string variances;                   ///< "equal", "unequal"
-    Number cv_percent;                       ///< of the values classified into it
+    std::uint64_t lowest = 0;                ///< index of the component taken
+    std::uint64_t classified = 0;            ///< values classified into it
+    Number cv_percent;                       ///< of the values classified into it: what the rule judges
     std::string reason;                      ///< why there is no fit
 };
 
@@ -406,17 +417,25 @@ struct LowestNormal {
 struct RestingValue {
     std::uint32_t spell = 0;
     double hours_since_handling = 0.0;
-    double uptake_mg_per_kg_h = 0.0;
+    double uptake = 0.0;
     double standard_uncertainty = 0.0;
     bool counts = true; ///< after the cut-off and usable
+};
+
+/// The fish's own median by hour of the day: the baseline of recovery.
+struct RoutineHour {
+    std::uint32_t hour_of_day = 0; ///< local
+    std::uint64_t values = 0;
+    Number median;
 };
 
 struct Resting {
     std::string stay;
     std::string kind;          ///< "SMR", "resting, overnight", "resting, not recovered"
-    Number uptake_mg_per_kg_h; ///< the rule's pick
+    Number uptake_mg_per_kg_h; ///< the rule's pick, noise-corrected where the settings say so
     Number uptake_mg_per_h;
-    Number corrected_mg_per_kg_h;
+    Number raw;         ///< of the pick
+    Number corrected;   ///< of the pick
     std::string picked; ///< word of the estimator
     std::string rule;   ///< the rule's sentence with its numbers filled in
     std::vector<RestingEstimate> estimates;
@@ -425,7 +444,10 @@ struct Resting {
     std::vector<CutOffPoint> cut_off_curve;
     std::vector<RestingValue> values;
     LowestNormal lowest_normal;
+    std::vector<RoutineHour> routine_hours;
+    Number routine_whole_night;
     Number temperature_celsius;
+    Number background_share_percent;
     Number hours_counted;
     Number stay_hours;
     std::vector<uptake::Reason> reasons;
@@ -433,46 +455,58 @@ struct Resting {
 
 struct Scope {
     std::string after; ///< "capture", "chase"
-    Number absolute_mg_per_kg_h;
+    std::string peak_name;
+    std::string resting_name; ///< "SMR", "resting, overnight" ...
+    Number absolute;
     Number factorial;
-    Number adjusted_absolute_mg_per_kg_h; ///< peak brought to the resting temperature by Q10
+    Number adjusted_absolute; ///< rest brought to the peak's temperature by Q10; stands beside the measured
     Number adjusted_factorial;
+    std::string adjusted_how;
     Number temperature_difference_celsius; ///< peak less rest
-    std::string resting_kind;
     std::vector<uptake::Reason> reasons;
 };
 
-struct RecoveryTime {
-    std::string word; ///< "hour_matched_median", "smr_plus_10", "smr_plus_20"
-    std::string title;
-    std::string by; ///< "data", "fit"
-    Number hours;   ///< is_at_least when not reached
-    bool is_censored = false;
-};
-
+/// Excess and recovery above one baseline. A Number that is_at_least is censored: the baseline was not met.
 struct BaselineVariant {
-    std::string word;
-    std::string title;
-    Number baseline_mg_per_kg_h;
-    Number excess_mg_per_kg;
+    std::string word;  ///< "hour_matched_median", "resting_plus_10", "resting_plus_20"
+    std::string title; ///< "own overnight median, hour-matched", "SMR + 10 %"
     bool is_headline = false;
+    Number level; ///< mean over the span where it varies with the hour
+    Number excess_boat_hour;
+    Number excess_after_transfer;
+    Number capture_plus_handling;
+    Number held_back_share_percent; ///< of the excess: rests on holding the peak back to time zero
+    Number bridged_share_percent;   ///< of the excess: lies in gaps between the stays
+    Number hours_by_data;
+    Number hours_by_fit;
+    Number fitted_excess;
 };
 
-/// What is drawn: uptake at mid-spell against hours since time zero, and what it is compared with.
+/// What is drawn: uptake at mid-spell against hours since time zero, and the headline baseline at that hour.
 struct RecoveryPoint {
     double hours = 0.0;
-    double uptake_mg_per_kg_h = 0.0;
+    double uptake = 0.0;
     double standard_uncertainty = 0.0;
-    double baseline_mg_per_kg_h = 0.0;
-    std::string
-        part; ///< "boat_hour", "after_transfer", "after_chase": which excess it belongs to; "" for none
+    double baseline = 0.0;
+    std::string part; ///< "boat_hour", "after_transfer": which excess it belongs to; "" once recovered
+};
+
+struct RecoveryEvent {
+    double hours = 0.0;
+    std::string what; ///< "blood", "transfer"
 };
 
 struct DecayFit {
+    std::string span;  ///< "through_events", "events_allowed_for", "ended_at_first_event"
+    std::string title; ///< the same for people
     std::uint32_t phases = 0;
+    std::uint64_t spells = 0;
     std::string formula;
     std::vector<NamedNumber> parameters;
-    Curve curve;        ///< x hours since time zero, y mg/kg/h
+    Number half_time_h;
+    Number excess_first_hour;
+    Number excess_all;
+    Curve curve;        ///< x hours since time zero
     std::string reason; ///< why there is no fit
 };
 
@@ -480,46 +514,42 @@ struct Recovery {
     std::string after;     ///< "capture", "chase"
     std::string time_zero; ///< the event's word
     std::optional<Instant> time_zero_at;
-    Number excess_boat_hour_mg_per_kg;
-    Number excess_after_transfer_mg_per_kg;
-    Number capture_plus_handling_mg_per_kg;
-    Number held_back_share_percent; ///< share of the excess that rests on carrying the first value back to
-                                    ///< time zero
-    Number half_time_h;
-    Number recovered_share_percent; ///< at the end of the boat hour
-    bool is_censored = false;
-    std::vector<RecoveryTime> times;
-    std::vector<BaselineVariant> baselines;
-    DecayFit fit;
+    std::vector<BaselineVariant> baselines; ///< the headline first
+    Number half_time_by_data_h;
+    Number recovered_share_percent; ///< at the tube's last spell
+    DecayFit fit;                   ///< the plain one
+    std::vector<DecayFit> sensitivity;
     std::vector<RecoveryPoint> points;
-    std::vector<NamedNumber> sensitivity; ///< "decay ended at the blood draw" ...
-    std::vector<std::string> notes;
-};
-
-struct ProtocolDifference {
-    std::string what; ///< "water temperature", "chamber", "sensor", "hours between", "blood drawn between"
-    std::string after_capture;
-    std::string after_chase;
+    std::vector<RecoveryEvent> events;
+    std::vector<uptake::Reason> reasons;
 };
 
 /// The same fish after capture and after chase: a comparison of protocols, with what else differed.
 struct PairedPeaks {
-    Number after_capture_mg_per_kg_h;
-    Number after_chase_mg_per_kg_h;
-    Number difference_mg_per_kg_h; ///< capture less chase; shared errors cancel
-    Number ratio;                  ///< capture / chase
-    std::vector<ProtocolDifference> differences;
-    std::string reason; ///< why there is no pair
+    Number after_capture;
+    Number after_chase;
+    Number difference; ///< capture less chase; shared errors cancel
+    Number ratio;      ///< capture over chase
+    Number hours_between;
+    Number temperature_difference_celsius;
+    Number chase_adjusted; ///< chase brought to the temperature at capture, where they differ enough
+    Number ratio_adjusted;
+    std::vector<std::string> differences; ///< in words: temperature, tube, sensor, bleed, air, hours between
+    std::vector<uptake::Reason> reasons;
+    std::string missing; ///< why there is no pair; empty when there is one
 };
 
 struct Metrics {
+    std::string drawn_unit = "mg/kg/h";
     std::vector<Peak> peaks;
     std::optional<Resting> resting;
     std::vector<Scope> scopes;
     std::vector<Recovery> recoveries;
     std::optional<PairedPeaks> pair;
     std::vector<NamedNumber> adjusted; ///< to a common mass or temperature, beside the measured
-    std::vector<NamedText> missing;    ///< metric word and why this fish has none
+    std::vector<uptake::Reason>
+        implausible;                ///< what lies outside the plausible bounds: look before believing
+    std::vector<NamedText> missing; ///< metric word and why this fish has none
 };
 
 // ---------------------------------------------------------------- the fish

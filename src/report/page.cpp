@@ -1,0 +1,735 @@
+#include "report/page.hpp"
+
+#include <algorithm>
+#include <functional>
+
+#include <fmt/format.h>
+
+#include "base/hash.hpp"
+#include "report/bundle.hpp"
+#include "report/checklist.hpp"
+#include "report/detail/html.hpp"
+#include "report/json.hpp"
+#include "report/methods.hpp"
+#include "report/words.hpp"
+
+namespace backeddy::report {
+
+namespace {
+
+using detail::html;
+
+/// A number as text; `at` is its place in the results document (JSON pointer, RFC 6901), by which the script
+/// finds what it is made of.
+std::string quantity(const Number& number, const std::string& at) {
+    if (!number.has_value()) {
+        return fmt::format("<span class=\"none\">{}</span>",
+                           html(number.reason.empty() ? "not recorded" : number.reason));
+    }
+    const std::string unit =
+        number.unit.empty() ? "" : fmt::format(" <span class=\"unit\">{}</span>", html(number.unit));
+    return fmt::format("<span class=\"quantity\" data-at=\"{}\">{}{}</span>", html(at),
+                       html(bare_text_of(number)), unit);
+}
+
+std::string quantity(const Number& number) {
+    return number.has_value() ? fmt::format("<span class=\"quantity\">{}</span>", html(text_of(number)))
+                              : fmt::format("<span class=\"none\">{}</span>", html(text_of(number)));
+}
+
+std::string moment(const std::optional<Instant>& at) {
+    return at ? fmt::format("<time>{}</time>", html(iso_text(*at)))
+              : std::string("<span class=\"none\">unknown</span>");
+}
+
+std::string joined(const std::vector<std::string>& words, std::string_view between = "; ") {
+    std::string text;
+    for (const std::string& word : words) {
+        text += (text.empty() ? "" : std::string(between)) + word;
+    }
+    return text;
+}
+
+std::string joined(const std::vector<uptake::Reason>& reasons) {
+    std::string text;
+    for (const uptake::Reason& reason : reasons) {
+        text += (text.empty() ? "" : "; ") + reason.text;
+    }
+    return text;
+}
+
+/// Builds one table; cells are HTML already.
+class HtmlTable {
+  public:
+    HtmlTable(std::string_view caption, const std::vector<std::string>& columns) {
+        text_ = fmt::format("<div class=\"table\"><table><caption>{}</caption><thead><tr>", html(caption));
+        for (const std::string& column : columns) {
+            text_ += fmt::format("<th scope=\"col\">{}</th>", html(column));
+        }
+        text_ += "</tr></thead><tbody>\n";
+    }
+    void row(const std::vector<std::string>& cells) {
+        text_ += "<tr>";
+        for (std::size_t i = 0; i < cells.size(); ++i) {
+            text_ += i == 0 ? "<th scope=\"row\">" + cells[i] + "</th>" : "<td>" + cells[i] + "</td>";
+        }
+        text_ += "</tr>\n";
+        is_empty_ = false;
+    }
+    /// The table, or `when_empty` as a sentence.
+    [[nodiscard]] std::string take(std::string_view when_empty) && {
+        return is_empty_ ? fmt::format("<p class=\"none\">{}</p>\n", html(when_empty))
+                         : text_ + "</tbody></table></div>\n";
+    }
+
+  private:
+    std::string text_;
+    bool is_empty_ = true;
+};
+
+/// A place for a figure. `what` names the component; the others are what it reads.
+std::string figure(std::string_view what, std::string_view caption,
+                   std::initializer_list<std::pair<std::string_view, std::string>> data = {}) {
+    std::string attributes;
+    for (const auto& [name, value] : data) {
+        attributes += fmt::format(" data-{}=\"{}\"", name, html(value));
+    }
+    return fmt::format(
+        "<figure class=\"figure\" data-figure=\"{}\"{}><div class=\"drawing\"><p class=\"wait\">The figure "
+        "is drawn when it comes into view.</p></div><figcaption>{}</figcaption></figure>\n",
+        what, attributes, html(caption));
+}
+
+std::string anchor(std::size_t fish) {
+    return fmt::format("fish-{}", fish + 1);
+}
+
+/// The group's place in the study's list, from 0: its colour and point shape; the number of groups when it
+/// has none.
+std::size_t group_place(const Results& results, std::string_view key) {
+    const auto found = std::ranges::find(results.groups, key, &Group::key);
+    return static_cast<std::size_t>(found - results.groups.begin());
+}
+
+std::string group_label(const Results& results, std::string_view key) {
+    const auto found = std::ranges::find(results.groups, key, &Group::key);
+    return found != results.groups.end() ? found->label : std::string(key);
+}
+
+std::string group_sign(const Results& results, std::string_view key) {
+    if (key.empty()) {
+        return "";
+    }
+    return fmt::format("<span class=\"group group-{}\">{}</span>", group_place(results, key) % 4,
+                       html(group_label(results, key)));
+}
+
+std::string mark_sign(uptake::Mark mark) {
+    return fmt::format("<span class=\"mark mark-{0}\">{0}</span>", word_of(mark));
+}
+
+// ---------------------------------------------------------------- the sections
+
+std::string title_block(const Results& results) {
+    const StudyHeader& study = results.study;
+    std::string text = "<header class=\"title-block\">\n";
+    if (study.is_simulated) {
+        text += fmt::format("<p class=\"simulated\" role=\"note\">{}</p>\n",
+                            html(study.simulated_label.empty() ? "Simulated study: no fish was caught"
+                                                               : study.simulated_label));
+    }
+    text += fmt::format("<h1>{}</h1>\n", html(study.title.empty() ? "Untitled study" : study.title));
+    text += "<dl class=\"facts\">";
+    const auto fact = [&](std::string_view name, const std::string& value) {
+        if (!value.empty()) {
+            text += fmt::format("<div><dt>{}</dt><dd>{}</dd></div>", html(name), html(value));
+        }
+    };
+    fact("Place", study.place);
+    fact("Species", joined(study.species, ", "));
+    fact("Fish", fmt::format("{}", results.fish.size()));
+    fact("Permit", study.permit);
+    fact("Times", study.zone.empty() ? "UTC" : "UTC here; tables in " + study.zone);
+    fact("Made by", study.program + " " + study.program_version);
+    text += "</dl>\n";
+    for (const std::string& note : results.notes) {
+        text += fmt::format("<p class=\"note\">{}</p>\n", html(note));
+    }
+    return text + "</header>\n";
+}
+
+std::string contents() {
+    constexpr std::pair<std::string_view, std::string_view> entries[] = {{"headline", "Headline numbers"},
+                                                                         {"accounting", "Fish accounting"},
+                                                                         {"study", "The study in figures"},
+                                                                         {"fish", "Fish by fish"},
+                                                                         {"exclusions", "Exclusions"},
+                                                                         {"methods", "Methods"},
+                                                                         {"checklist", "Reporting checklist"},
+                                                                         {"settings", "Settings"},
+                                                                         {"provenance", "Provenance"},
+                                                                         {"complaints", "Complaints"},
+                                                                         {"cautions", "Cautions"}};
+    std::string text = "<nav class=\"contents\" aria-label=\"Sections\"><ol>";
+    for (const auto& [id, title] : entries) {
+        text += fmt::format("<li><a href=\"#{}\">{}</a></li>", id, title);
+    }
+    return text + "</ol></nav>\n";
+}
+
+std::string headline_section(const Results& results) {
+    HtmlTable table(
+        "Means over fish ± standard error; the last columns leave every decision made by hand undone",
+        {"Measure", "Group", "Fish", "Mean", "Between fish (sd)", "Median", "Fish, no decisions by hand",
+         "Mean, no decisions by hand"});
+    for (std::size_t i = 0; i < results.headlines.size(); ++i) {
+        const Headline& each = results.headlines[i];
+        const std::string at = fmt::format("/headlines/{}", i);
+        table.row({html(each.title), each.group.empty() ? "all" : group_sign(results, each.group),
+                   fmt::format("{}", each.fish), quantity(each.mean, at + "/mean"),
+                   quantity(each.between_fish_sd, at + "/between_fish_sd"),
+                   quantity(each.median, at + "/median"), fmt::format("{}", each.fish_without_human),
+                   quantity(each.mean_without_human, at + "/mean_without_human")});
+    }
+    return "<section id=\"headline\"><h2>Headline numbers</h2>\n" +
+           std::move(table).take("No measure could be computed for any fish.") + "</section>\n";
+}
+
+std::string accounting_section(const Results& results) {
+    std::string text = "<section id=\"accounting\"><h2>Fish accounting</h2>\n";
+    text +=
+        figure("accounting", "From bite to fate: how many reached each step, and why the others did not.");
+    HtmlTable stages("Steps", {"Step", "Reached it", "Went no further", "Reasons"});
+    for (const AccountingStage& stage : results.accounting.stages) {
+        std::vector<std::string> reasons;
+        for (const Leaving& each : stage.left) {
+            const std::string& who = each.fish.empty() ? each.encounter : each.fish;
+            reasons.push_back((who.empty() ? "" : who + ": ") + each.reason);
+        }
+        stages.row({html(stage.title), fmt::format("{}", stage.count), fmt::format("{}", stage.left.size()),
+                    html(joined(reasons))});
+    }
+    text += std::move(stages).take("Nothing was recorded of bites, hook-ups and landings.");
+    HtmlTable fates("Fates", {"Fate", "Fish", "Which"});
+    for (const FateCount& each : results.accounting.fates) {
+        fates.row({html(each.fate), fmt::format("{}", each.count), html(joined(each.fish, ", "))});
+    }
+    text += std::move(fates).take("No fate was recorded.");
+    for (const std::string& note : results.accounting.notes) {
+        text += fmt::format("<p class=\"note\">{}</p>\n", html(note));
+    }
+    return text + "</section>\n";
+}
+
+std::string study_section() {
+    std::string text = "<section id=\"study\"><h2>The study in figures</h2>\n<div class=\"figures\">\n";
+    text += figure("study-overview",
+                   "Peak uptake after capture: every fish a point, group means with 95 % intervals.",
+                   {{"measure", "peak_after_capture"}});
+    text += figure("study-overview", "Peak uptake after chase.", {{"measure", "peak_after_chase"}});
+    text +=
+        figure("study-overview", "Resting uptake; open points are not recovered.", {{"measure", "resting"}});
+    text += figure("study-overview", "Absolute scope after capture.", {{"measure", "scope_after_capture"}});
+    text += figure("paired-peaks", "The same fish after capture and after chase, joined.");
+    text += figure("study-overview", "Excess in the boat hour.", {{"measure", "excess_boat_hour"}});
+    return text + "</div>\n</section>\n";
+}
+
+std::string fish_index(const Results& results) {
+    std::string text = "<nav class=\"fish-index\" aria-label=\"Fish\"><p class=\"keys\">n next fish, p "
+                       "previous fish</p><ul>";
+    for (std::size_t i = 0; i < results.fish.size(); ++i) {
+        const Fish& fish = results.fish[i];
+        text += fmt::format(
+            "<li><a href=\"#{}\"><span class=\"name\">{}</span> {} <span class=\"fate\">{}</span></a></li>",
+            anchor(i), html(fish.id), group_sign(results, fish.group), html(fish.fate.word));
+    }
+    return text + "</ul></nav>\n";
+}
+
+std::string fish_facts(const Results& results, const Fish& fish, const std::string& at) {
+    std::string text = "<dl class=\"facts\">";
+    const auto fact = [&](std::string_view name, const std::string& value_html) {
+        if (!value_html.empty()) {
+            text += fmt::format("<div><dt>{}</dt><dd>{}</dd></div>", html(name), value_html);
+        }
+    };
+    fact("Species", html(fish.species));
+    fact("Group", group_sign(results, fish.group));
+    for (const NamedText& each : fish.treatments) {
+        fact(each.name, html(each.text));
+    }
+    fact("Mass", quantity(fish.mass_g, at + "/mass_g") +
+                     (fish.mass_source.empty() ? "" : " (" + html(fish.mass_source) + ")"));
+    fact("Fork length", quantity(fish.fork_length_mm, at + "/fork_length_mm"));
+    fact("Tag", html(fish.tag));
+    fact("Fate", html(fish.fate.text.empty() ? fish.fate.word : fish.fate.text));
+    return text + "</dl>\n";
+}
+
+std::string peak_row_note(const Peak& peak) {
+    std::string text = mark_sign(peak.mark);
+    const std::string why = joined(peak.reasons);
+    return why.empty() ? text : text + " " + html(why);
+}
+
+std::string peaks_table(const Fish& fish, const std::string& at) {
+    HtmlTable table("Peak uptake",
+                    {"Peak", "Uptake", "Whole animal", "As found", "Picked by chance", "Whole first spell",
+                     "Window", "Event to seal", "Event to window", "Saturation", "Temperature", "Mark"});
+    for (std::size_t i = 0; i < fish.metrics.peaks.size(); ++i) {
+        const Peak& peak = fish.metrics.peaks[i];
+        const std::string here = fmt::format("{}/metrics/peaks/{}", at, i);
+        table.row({html(peak.name), quantity(peak.uptake_mg_per_kg_h, here + "/uptake_mg_per_kg_h"),
+                   quantity(peak.uptake_mg_per_h, here + "/uptake_mg_per_h"),
+                   quantity(peak.steepest, here + "/steepest"),
+                   quantity(peak.selection_bias, here + "/selection_bias"),
+                   quantity(peak.whole_spell, here + "/whole_spell"), quantity(peak.window_s),
+                   quantity(peak.delay_to_seal_s, here + "/delay_to_seal_s"),
+                   quantity(peak.delay_to_window_s, here + "/delay_to_window_s"),
+                   quantity(peak.saturation_start_percent) + " to " + quantity(peak.saturation_end_percent),
+                   quantity(peak.temperature_celsius), peak_row_note(peak)});
+    }
+    return std::move(table).take("No peak: see what is missing below.");
+}
+
+std::string resting_tables(const Fish& fish, const std::string& at) {
+    if (!fish.metrics.resting) {
+        return "<p class=\"none\">No resting uptake: see what is missing below.</p>\n";
+    }
+    const Resting& rest = *fish.metrics.resting;
+    const std::string here = at + "/metrics/resting";
+    std::string text = fmt::format(
+        "<p><strong>{}</strong>: {} (whole animal {}). {} Values count from {} after handling: {}.</p>\n",
+        html(rest.kind), quantity(rest.uptake_mg_per_kg_h, here + "/uptake_mg_per_kg_h"),
+        quantity(rest.uptake_mg_per_h, here + "/uptake_mg_per_h"), html(rest.rule),
+        quantity(rest.cut_off_hours), html(rest.cut_off_reason));
+    const std::string cautions = joined(rest.reasons);
+    if (!cautions.empty()) {
+        text += fmt::format("<p class=\"note\">{}</p>\n", html(cautions));
+    }
+    HtmlTable table("Resting uptake by every estimator",
+                    {"Estimator", "As computed", "Corrected for noise", "Values", "Picked"});
+    for (std::size_t i = 0; i < rest.estimates.size(); ++i) {
+        const RestingEstimate& each = rest.estimates[i];
+        const std::string row = fmt::format("{}/estimates/{}", here, i);
+        table.row({html(each.title), quantity(each.raw, row + "/raw"),
+                   quantity(each.corrected, row + "/corrected"), fmt::format("{}", each.values),
+                   each.is_picked ? "picked by the rule" : ""});
+    }
+    return text + std::move(table).take("No estimator could be computed.");
+}
+
+std::string scope_table(const Fish& fish, const std::string& at) {
+    HtmlTable table("Aerobic scope", {"Scope", "Absolute", "Factorial", "Adjusted, absolute",
+                                      "Adjusted, factorial", "Peak less rest, temperature", "Remarks"});
+    for (std::size_t i = 0; i < fish.metrics.scopes.size(); ++i) {
+        const Scope& each = fish.metrics.scopes[i];
+        const std::string here = fmt::format("{}/metrics/scopes/{}", at, i);
+        std::vector<std::string> remarks;
+        for (const std::string& remark : {each.adjusted_how, joined(each.reasons)}) {
+            if (!remark.empty()) {
+                remarks.push_back(remark);
+            }
+        }
+        table.row({html(each.peak_name + " over " + each.resting_name),
+                   quantity(each.absolute, here + "/absolute"), quantity(each.factorial, here + "/factorial"),
+                   quantity(each.adjusted_absolute, here + "/adjusted_absolute"),
+                   quantity(each.adjusted_factorial, here + "/adjusted_factorial"),
+                   quantity(each.temperature_difference_celsius), html(joined(remarks))});
+    }
+    return std::move(table).take("No scope: it needs a peak and a resting uptake.");
+}
+
+std::string recovery_table(const Recovery& recovery, const std::string& here) {
+    HtmlTable table(fmt::format("Recovery after {}, from {} at {}", recovery.after, recovery.time_zero,
+                                recovery.time_zero_at ? iso_text(*recovery.time_zero_at) : "unknown time"),
+                    {"Baseline", "Level", "Excess in the boat hour", "Excess after transfer",
+                     "Capture plus handling", "Recovered, by the data", "Recovered, by the fit"});
+    for (std::size_t i = 0; i < recovery.baselines.size(); ++i) {
+        const BaselineVariant& each = recovery.baselines[i];
+        const std::string row = fmt::format("{}/baselines/{}", here, i);
+        table.row({html(each.title) + (each.is_headline ? " <em>(headline)</em>" : ""),
+                   quantity(each.level, row + "/level"),
+                   quantity(each.excess_boat_hour, row + "/excess_boat_hour"),
+                   quantity(each.excess_after_transfer, row + "/excess_after_transfer"),
+                   quantity(each.capture_plus_handling, row + "/capture_plus_handling"),
+                   quantity(each.hours_by_data, row + "/hours_by_data"),
+                   quantity(each.hours_by_fit, row + "/hours_by_fit")});
+    }
+    std::string text = std::move(table).take("No baseline to measure recovery from.");
+    text += "<p>";
+    text += recovery.fit.reason.empty()
+                ? fmt::format("Fitted decay: {}. Half-time {}. ", html(recovery.fit.formula),
+                              quantity(recovery.fit.half_time_h, here + "/fit/half_time_h"))
+                : fmt::format("No decay fitted: {}. ", html(recovery.fit.reason));
+    for (std::size_t i = 0; i < recovery.sensitivity.size(); ++i) {
+        const DecayFit& each = recovery.sensitivity[i];
+        text +=
+            fmt::format("{}: {}. ", html(each.title),
+                        each.reason.empty()
+                            ? "half-time " + quantity(each.half_time_h,
+                                                      fmt::format("{}/sensitivity/{}/half_time_h", here, i))
+                            : html(each.reason));
+    }
+    const std::string reasons = joined(recovery.reasons);
+    return text + "</p>\n" +
+           (reasons.empty() ? "" : fmt::format("<p class=\"note\">{}</p>\n", html(reasons)));
+}
+
+std::string pair_paragraph(const Fish& fish, const std::string& at) {
+    if (!fish.metrics.pair) {
+        return "";
+    }
+    const PairedPeaks& pair = *fish.metrics.pair;
+    const std::string here = at + "/metrics/pair";
+    if (!pair.missing.empty()) {
+        return fmt::format("<p class=\"none\">No pair of peaks: {}</p>\n", html(pair.missing));
+    }
+    std::string text =
+        fmt::format("<p>Peak after capture {} and after chase {}: difference {}, ratio {}. A comparison of "
+                    "protocols; between the "
+                    "two also differed:</p><ul>",
+                    quantity(pair.after_capture, here + "/after_capture"),
+                    quantity(pair.after_chase, here + "/after_chase"),
+                    quantity(pair.difference, here + "/difference"), quantity(pair.ratio, here + "/ratio"));
+    for (const std::string& each : pair.differences) {
+        text += fmt::format("<li>{}</li>", html(each));
+    }
+    return text + "</ul>\n";
+}
+
+std::string events_table(const Fish& fish) {
+    HtmlTable table("Events", {"Event", "When (UTC)", "Sure to", "Hours", "Stay", "Value", "By", "Note"});
+    for (const Event& each : fish.events) {
+        table.row({html(each.word), moment(each.at), quantity(each.at_uncertainty_s),
+                   each.hours ? html(text_of(number(*each.hours, ""))) : "", html(each.stay),
+                   each.value ? quantity(*each.value) : "", html(each.who), html(each.note)});
+    }
+    return std::move(table).take("No event was recorded.");
+}
+
+std::string stays_table(const Fish& fish, const std::string& at) {
+    HtmlTable table("Stays", {"Stay", "Chamber", "From", "To", "Ended", "Sealed spells", "States known from",
+                              "Background", "Share of background", "Remarks"});
+    for (std::size_t i = 0; i < fish.stays.size(); ++i) {
+        const Stay& stay = fish.stays[i];
+        std::vector<std::string> remarks = stay.notes;
+        remarks.insert(remarks.end(), stay.background.notes.begin(), stay.background.notes.end());
+        if (!stay.unanswered.empty()) {
+            remarks.insert(remarks.begin(), stay.unanswered);
+        }
+        table.row({html(stay.id), html(stay.assembly), moment(stay.from), moment(stay.to),
+                   html(stay.ending.word), fmt::format("{}", stay.spells.size()), html(stay.states_from),
+                   html(stay.background.how),
+                   quantity(stay.background.share_of_uptake,
+                            fmt::format("{}/stays/{}/background/share_of_uptake", at, i)),
+                   html(joined(remarks))});
+    }
+    return std::move(table).take("The fish was in no chamber.");
+}
+
+std::string missing_list(const Fish& fish) {
+    std::string text;
+    for (const NamedText& each : fish.metrics.missing) {
+        text += fmt::format("<li>{}: {}</li>", html(each.name), html(each.text));
+    }
+    for (const uptake::Reason& each : fish.metrics.implausible) {
+        text += fmt::format("<li>outside the plausible bounds: {}</li>", html(each.text));
+    }
+    for (const std::string& note : fish.notes) {
+        text += fmt::format("<li>{}</li>", html(note));
+    }
+    return text.empty() ? "" : "<ul class=\"missing\">" + text + "</ul>\n";
+}
+
+std::string fish_figures(const Fish& fish, std::size_t index) {
+    const std::string i = fmt::format("{}", index);
+    std::string text = "<div class=\"figures\">\n";
+    text += figure("uptake-through-time", "Uptake through time, with events; a point per sealed spell.",
+                   {{"fish", i}});
+    for (std::size_t s = 0; s < fish.stays.size(); ++s) {
+        text +=
+            figure("trace",
+                   fmt::format(
+                       "Oxygen in {}, stay {}: flush hatched, settle dotted, sealed plain; fitted lines over "
+                       "the readings.",
+                       fish.stays[s].assembly, fish.stays[s].id),
+                   {{"fish", i}, {"stay", fmt::format("{}", s)}});
+    }
+    for (std::size_t p = 0; p < fish.metrics.peaks.size(); ++p) {
+        text += figure("peak-against-window",
+                       fmt::format("{} against the length of the window.", fish.metrics.peaks[p].name),
+                       {{"fish", i}, {"peak", fmt::format("{}", p)}});
+    }
+    if (fish.metrics.resting) {
+        text += figure("resting-distribution",
+                       "Uptake at rest: every value, the fitted normals, every estimator.", {{"fish", i}});
+        text += figure("cut-off", "Resting uptake against the hour from which values count.", {{"fish", i}});
+    }
+    for (std::size_t r = 0; r < fish.metrics.recoveries.size(); ++r) {
+        text += figure("recovery",
+                       fmt::format("Recovery after {}: the excess above the fish's own baseline is shaded.",
+                                   fish.metrics.recoveries[r].after),
+                       {{"fish", i}, {"recovery", fmt::format("{}", r)}});
+    }
+    text += figure("uncertainty-shares", "Where the uncertainty comes from: shares of the variance.",
+                   {{"fish", i}});
+    return text + "</div>\n";
+}
+
+std::string fish_page(const Results& results, std::size_t index) {
+    const Fish& fish = results.fish[index];
+    const std::string at = fmt::format("/fish/{}", index);
+    std::string text = fmt::format("<article class=\"fish\" id=\"{}\" tabindex=\"-1\"><h3>{}</h3>\n",
+                                   anchor(index), html(fish.id));
+    text += fish_facts(results, fish, at);
+    text += missing_list(fish);
+    text += fish_figures(fish, index);
+    text += peaks_table(fish, at) + resting_tables(fish, at) + scope_table(fish, at);
+    for (std::size_t r = 0; r < fish.metrics.recoveries.size(); ++r) {
+        text += recovery_table(fish.metrics.recoveries[r], fmt::format("{}/metrics/recoveries/{}", at, r));
+    }
+    text += pair_paragraph(fish, at) + events_table(fish) + stays_table(fish, at);
+    return text + "</article>\n";
+}
+
+std::string fish_section(const Results& results) {
+    std::string text = "<section id=\"fish\"><h2>Fish by fish</h2>\n" + fish_index(results);
+    for (std::size_t i = 0; i < results.fish.size(); ++i) {
+        text += fish_page(results, i);
+    }
+    return text + "</section>\n";
+}
+
+std::string exclusions_table(const Results& results, ExcludedBy by, std::string_view caption,
+                             std::string_view none) {
+    HtmlTable table(caption, {"Fish", "Stay", "Spell", "Moment", "Act", "Reasons", "By", "Decided"});
+    for (const Exclusion& each : results.exclusions) {
+        if (each.by == by) {
+            table.row({html(each.fish), html(each.stay),
+                       each.spell == 0 ? "whole stay" : fmt::format("{}", each.spell), moment(each.moment),
+                       html(each.act), html(joined(each.reasons)),
+                       by == ExcludedBy::human ? html(each.author) : "rule",
+                       by == ExcludedBy::human ? moment(each.decided) : ""});
+        }
+    }
+    return std::move(table).take(none);
+}
+
+std::string exclusions_section(const Results& results) {
+    std::string text = "<section id=\"exclusions\"><h2>Exclusions</h2>\n";
+    text += exclusions_table(results, ExcludedBy::human, "Decisions made by hand",
+                             "No decision was made by hand: the headline numbers are the program's alone.");
+    HtmlTable with_and_without("Headline numbers with and without the decisions made by hand",
+                               {"Measure", "Group", "With", "Fish", "Without", "Fish"});
+    for (std::size_t i = 0; i < results.headlines.size(); ++i) {
+        const Headline& each = results.headlines[i];
+        with_and_without.row(
+            {html(each.title), each.group.empty() ? "all" : group_sign(results, each.group),
+             quantity(each.mean, fmt::format("/headlines/{}/mean", i)), fmt::format("{}", each.fish),
+             quantity(each.mean_without_human, fmt::format("/headlines/{}/mean_without_human", i)),
+             fmt::format("{}", each.fish_without_human)});
+    }
+    text += std::move(with_and_without).take("There are no headline numbers.");
+    text += exclusions_table(results, ExcludedBy::automatic, "Set aside by rule",
+                             "Nothing was set aside by rule.");
+    return text + "</section>\n";
+}
+
+std::string methods_section(const Results& results) {
+    std::string text = "<section id=\"methods\"><h2>Methods</h2>\n";
+    for (const Paragraph& each : methods_text(results)) {
+        text += fmt::format("<h3>{}</h3><p>{}</p>\n", html(each.title), html(each.text));
+    }
+    return text + "</section>\n";
+}
+
+std::string checklist_section(const Results& results) {
+    const auto rows = checklist(results);
+    const auto open = std::ranges::count(rows, AnswerState::unanswered, &ChecklistRow::state);
+    std::string text =
+        fmt::format("<section id=\"checklist\"><h2>Reporting checklist</h2>\n<p>Content after Killen and "
+                    "others (2021), J Exp Biol "
+                    "224, jeb242522, in our words; the numbers are to be confirmed against the paper. {} of "
+                    "{} rows are unanswered; "
+                    "the brief answers them under [report.answers], by the word in the second column.</p>\n",
+                    open, rows.size());
+    HtmlTable table("Criteria",
+                    {"Criterion", "Word", "Number, to be confirmed", "State", "Answer", "Filled from"});
+    std::string section;
+    for (const ChecklistRow& each : rows) {
+        const std::string title =
+            each.section == section ? "" : "<strong>" + html(each.section) + "</strong><br>";
+        section = each.section;
+        table.row(
+            {title + html(each.criterion), "<code>" + html(each.word) + "</code>",
+             each.number ? fmt::format("{}?", *each.number) : "ours",
+             fmt::format("<span class=\"state state-{0}\">{1}</span>", word_of(each.state),
+                         each.state == AnswerState::not_applicable ? "not applicable" : word_of(each.state)),
+             html(each.answer), html(each.filled_from)});
+    }
+    return text + std::move(table).take("") + "</section>\n";
+}
+
+std::string settings_section(const Results& results) {
+    HtmlTable table("Every setting of the run", {"Setting", "Value", "Unit", "Default", "Why this default"});
+    for (const Setting& each : results.settings) {
+        const std::string value =
+            each.is_default ? html(each.value) : "<strong>" + html(each.value) + "</strong>";
+        table.row({html(each.section + "." + each.key), value, html(each.unit), html(each.default_value),
+                   html(each.why)});
+    }
+    return "<section id=\"settings\"><h2>Settings</h2>\n<p>Bold: not the default.</p>\n" +
+           std::move(table).take("No settings were recorded.") + "</section>\n";
+}
+
+std::string inputs_table(const Results& results) {
+    HtmlTable table("Inputs",
+                    {"File", "Kind", "SHA-256", "Bytes", "What was understood", "Rows kept", "Rows refused"});
+    for (const Input& each : results.inputs) {
+        std::string refused = each.rows_refused ? fmt::format("{}", *each.rows_refused) : "";
+        for (const RefusedRow& row : each.refused) {
+            refused +=
+                fmt::format("<br>line {}: {}: <code>{}</code>", row.line, html(row.reason), html(row.raw));
+        }
+        table.row({html(each.path), html(each.kind), "<code class=\"hash\">" + html(each.sha256) + "</code>",
+                   fmt::format("{}", each.bytes), html(joined(each.understood)),
+                   each.rows_kept ? fmt::format("{}", *each.rows_kept) : "", refused});
+    }
+    return std::move(table).take("No inputs were recorded.");
+}
+
+std::string sensors_table(const Results& results) {
+    HtmlTable table("Sensors", {"Sensor", "In", "Every", "Lag", "White noise", "Correlated noise",
+                                "Correlation time", "Estimated from", "Drift", "Note"});
+    for (std::size_t i = 0; i < results.sensors.size(); ++i) {
+        const Sensor& each = results.sensors[i];
+        const std::string at = fmt::format("/sensors/{}", i);
+        table.row({html(each.name), html(joined(each.assemblies, ", ")), quantity(each.sampling_interval_s),
+                   quantity(each.lag_s),
+                   quantity(each.noise.white_sd_mg_per_l, at + "/noise/white_sd_mg_per_l"),
+                   quantity(each.noise.autoregressive_sd_mg_per_l, at + "/noise/autoregressive_sd_mg_per_l"),
+                   quantity(each.noise.correlation_time_s, at + "/noise/correlation_time_s"),
+                   html(each.noise.from), quantity(each.drift, at + "/drift"), html(each.note)});
+    }
+    return std::move(table).take("No sensor was described.");
+}
+
+std::string calibrations_table(const Results& results) {
+    HtmlTable table("Calibrations", {"Sensor", "When", "Point", "Reading", "Temperature", "Pressure",
+                                     "Salinity", "By", "Note"});
+    for (const Sensor& sensor : results.sensors) {
+        for (const Calibration& each : sensor.calibrations) {
+            table.row({html(sensor.name), moment(each.at), html(each.point), quantity(each.reading),
+                       quantity(each.temperature_celsius), quantity(each.pressure_kpa),
+                       quantity(each.salinity), html(each.who), html(each.note)});
+        }
+    }
+    return std::move(table).take("No calibration was recorded.");
+}
+
+std::string clocks_table(const Results& results) {
+    HtmlTable table("Clocks",
+                    {"Clock", "Checks", "Shown less true", "Drift per day", "Left uncertain", "Note"});
+    for (const Clock& each : results.clocks) {
+        table.row({html(each.name), fmt::format("{}", each.checks.size()), quantity(each.offset_s),
+                   quantity(each.drift_s_per_day), quantity(each.remaining_s), html(each.note)});
+    }
+    return std::move(table).take("No clock was described.");
+}
+
+std::string assemblies_table(const Results& results) {
+    HtmlTable table("Assemblies", {"Assembly", "From", "To", "Chamber", "Loop", "Flush flow", "Sensor",
+                                   "Channels", "Mixing time", "Note"});
+    for (const Assembly& each : results.assemblies) {
+        table.row({html(each.name), moment(each.from), moment(each.to), quantity(each.chamber_volume_l),
+                   quantity(each.loop_volume_l), quantity(each.flow_l_per_min), html(each.sensor),
+                   html(each.channels), quantity(each.mixing_s), html(each.note)});
+    }
+    return std::move(table).take("No assembly was described.");
+}
+
+std::string blanks_table(const Results& results) {
+    HtmlTable table("Blanks: chambers without a fish",
+                    {"Stay", "Chamber", "From", "To", "Sealed spells", "Remarks"});
+    for (const Stay& each : results.blanks) {
+        table.row({html(each.id), html(each.assembly), moment(each.from), moment(each.to),
+                   fmt::format("{}", each.spells.size()), html(joined(each.notes))});
+    }
+    return std::move(table).take("No blank was run.");
+}
+
+std::string provenance_section(const Results& results) {
+    const Water& water = results.water;
+    std::string text = "<section id=\"provenance\"><h2>Provenance</h2>\n";
+    text += fmt::format("<p>{} {}; results document {}. Water: salinity {} ({}); pressure {} ({}). {}</p>\n",
+                        html(results.study.program), html(results.study.program_version), schema_version,
+                        quantity(water.salinity, "/water/salinity"), html(water.salinity_from),
+                        quantity(water.pressure_kpa, "/water/pressure_kpa"), html(water.pressure_from),
+                        html(joined(water.assumptions)));
+    return text + inputs_table(results) + clocks_table(results) + assemblies_table(results) +
+           sensors_table(results) + calibrations_table(results) + blanks_table(results) + "</section>\n";
+}
+
+std::string complaints_section(const Results& results) {
+    HtmlTable table("What the program found fault with", {"Where", "Weight", "Complaint"});
+    for (const Complaint& each : results.complaints) {
+        const std::string where = each.file + (each.line ? fmt::format(", line {}", *each.line) : "") +
+                                  (each.column.empty() ? "" : ", " + each.column);
+        table.row({html(where), html(each.severity), html(each.text)});
+    }
+    return "<section id=\"complaints\"><h2>Complaints</h2>\n" + std::move(table).take("None.") +
+           "</section>\n";
+}
+
+std::string cautions_section() {
+    std::string text = "<section id=\"cautions\"><h2>Cautions</h2>\n<ul>";
+    for (const std::string& each : cautions()) {
+        text += "<li>" + html(each) + "</li>";
+    }
+    return text + "</ul></section>\n";
+}
+
+// ---------------------------------------------------------------- the document
+
+std::string bytes_of_hex(std::string_view hex) {
+    const auto digit = [](char c) { return static_cast<unsigned>(c <= '9' ? c - '0' : c - 'a' + 10); };
+    std::string bytes;
+    for (std::size_t i = 0; i + 1 < hex.size(); i += 2) {
+        bytes += static_cast<char>(digit(hex[i]) * 16U + digit(hex[i + 1]));
+    }
+    return bytes;
+}
+
+std::string head(const Results& results) {
+    const std::string policy = fmt::format("default-src 'none'; style-src 'unsafe-inline'; img-src data: "
+                                           "blob:; script-src 'sha256-{}'; base-uri 'none'; "
+                                           "form-action 'none'",
+                                           detail::base64(bytes_of_hex(sha256_hex(bundle_script()))));
+    return fmt::format(
+        "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"{}\">\n"
+        "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+        "<meta name=\"color-scheme\" content=\"light dark\">\n<meta name=\"generator\" content=\"{} {}\">\n"
+        "<title>{}</title>\n<style>{}</style>\n</head>\n",
+        policy, html(results.study.program), html(results.study.program_version),
+        html(results.study.title.empty() ? "Untitled study" : results.study.title), bundle_style());
+}
+
+} // namespace
+
+std::string report_page(const Results& results) {
+    std::string text = head(results);
+    text += "<body>\n" + title_block(results) + contents() + "<main>\n";
+    text += headline_section(results) + accounting_section(results) + study_section() + fish_section(results);
+    text += exclusions_section(results) + methods_section(results) + checklist_section(results);
+    text += settings_section(results) + provenance_section(results) + complaints_section(results) +
+            cautions_section();
+    text += "</main>\n<script type=\"application/json\" id=\"results\">" + json_text(results) +
+            "</script>\n<script>";
+    text += bundle_script();
+    return text + "</script>\n</body>\n</html>\n";
+}
+
+} // namespace backeddy::report

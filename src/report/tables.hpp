@@ -1,0 +1,25 @@
+#pragma once
+// The three tables beside results.json: comma-separated, UTF-8, a header line whose names carry their units.
+//
+// Numbers are written with the shortest digits that read back exactly; a missing one is an empty cell. Text
+// that a spreadsheet would take for a formula (it begins with = + - @, a tab or a carriage return) gets a
+// leading apostrophe.
+
+#include <string>
+#include <string_view>
+
+#include "report/results.hpp"
+
+namespace backeddy::report {
+
+/// A row per sealed spell, blanks included (their fish is empty).
+[[nodiscard]] std::string spell_table(const Results& results);
+/// A row per stay, blanks included.
+[[nodiscard]] std::string stay_table(const Results& results);
+/// A row per fish with all metrics, their standard uncertainties and 95 % intervals, and why one is missing.
+[[nodiscard]] std::string fish_table(const Results& results);
+
+/// One cell of text: neutralised as above, quoted where it must be (RFC 4180).
+[[nodiscard]] std::string text_cell(std::string_view text);
+
+} // namespace backeddy::report

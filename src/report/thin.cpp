@@ -1,0 +1,128 @@
+#include "report/thin.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "series/trace.hpp"
+
+namespace backeddy::report {
+
+namespace {
+
+struct Rows {
+    std::size_t first = 0;
+    std::size_t end = 0;
+};
+
+Rows rows_within(const uptake::ChamberTrace& trace, Instant from, Instant to) {
+    const auto& times = trace.times_ns;
+    const auto first = std::ranges::lower_bound(times, from.unix_nanoseconds());
+    const auto end = std::upper_bound(first, times.end(), to.unix_nanoseconds());
+    return {.first = static_cast<std::size_t>(first - times.begin()),
+            .end = static_cast<std::size_t>(end - times.begin())};
+}
+
+/// Rows to keep: of each slice the lowest and the highest oxygen, in the order of time.
+std::vector<std::size_t> kept_rows(const uptake::ChamberTrace& trace, Rows rows, std::size_t slices) {
+    std::vector<std::size_t> readable;
+    for (std::size_t i = rows.first; i < rows.end; ++i) {
+        if (std::isfinite(trace.oxygen_mg_per_l[i])) {
+            readable.push_back(i);
+        }
+    }
+    if (slices == 0 || readable.size() <= 2 * slices) {
+        return readable;
+    }
+    const std::int64_t start = trace.times_ns[readable.front()];
+    const double span = static_cast<double>(trace.times_ns[readable.back()] - start);
+    const auto slice_of = [&](std::size_t row) {
+        const double share = static_cast<double>(trace.times_ns[row] - start) / span;
+        return std::min(slices - 1, static_cast<std::size_t>(share * static_cast<double>(slices)));
+    };
+    std::vector<std::size_t> kept;
+    for (std::size_t i = 0; i < readable.size();) {
+        const std::size_t slice = slice_of(readable[i]);
+        std::size_t low = readable[i];
+        std::size_t high = readable[i];
+        for (; i < readable.size() && slice_of(readable[i]) == slice; ++i) {
+            const double value = trace.oxygen_mg_per_l[readable[i]];
+            low = value < trace.oxygen_mg_per_l[low] ? readable[i] : low;
+            high = value > trace.oxygen_mg_per_l[high] ? readable[i] : high;
+        }
+        kept.push_back(std::min(low, high));
+        if (low != high) {
+            kept.push_back(std::max(low, high));
+        }
+    }
+    return kept;
+}
+
+/// True when, from one kept row to the next, no reading came for longer than `longest_s`.
+bool has_gap(const uptake::ChamberTrace& trace, std::size_t row, std::size_t next, double longest_s) {
+    std::size_t last = row;
+    for (std::size_t i = row + 1; i <= next; ++i) {
+        if (!std::isfinite(trace.oxygen_mg_per_l[i])) {
+            continue;
+        }
+        if (static_cast<double>(trace.times_ns[i] - trace.times_ns[last]) * 1e-9 > longest_s) {
+            return true;
+        }
+        last = i;
+    }
+    return false;
+}
+
+} // namespace
+
+DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to, const ThinLimits& limits) {
+    const Rows rows = rows_within(trace, from, to);
+    DrawnTrace drawn{.from = from, .states = state_runs(trace, from, to), .rows = rows.end - rows.first};
+    const auto kept = kept_rows(trace, rows, limits.slices);
+    const std::span<const std::int64_t> times(trace.times_ns);
+    const double step = median_interval_s(times.subspan(rows.first, rows.end - rows.first));
+    const double longest = step > 0.0 ? limits.gap_factor * step : std::numeric_limits<double>::infinity();
+    const bool has_saturation = trace.saturation_percent.size() == trace.rows();
+    const bool has_temperature = trace.temperature_celsius.size() == trace.rows();
+    const auto add = [&](double at_s, double oxygen, double saturation, double temperature) {
+        drawn.at_s.push_back(at_s);
+        drawn.oxygen_mg_per_l.push_back(oxygen);
+        if (has_saturation) {
+            drawn.saturation_percent.push_back(saturation);
+        }
+        if (has_temperature) {
+            drawn.temperature_celsius.push_back(temperature);
+        }
+    };
+    const auto seconds = [&](std::size_t row) {
+        return (Instant::unix_nanoseconds(trace.times_ns[row]) - from).seconds();
+    };
+    for (std::size_t k = 0; k < kept.size(); ++k) {
+        const std::size_t row = kept[k];
+        add(seconds(row), trace.oxygen_mg_per_l[row],
+            has_saturation ? trace.saturation_percent[row] : missing,
+            has_temperature ? trace.temperature_celsius[row] : missing);
+        if (k + 1 < kept.size() && has_gap(trace, row, kept[k + 1], longest)) {
+            add(0.5 * (seconds(row) + seconds(kept[k + 1])), missing, missing, missing);
+        }
+    }
+    return drawn;
+}
+
+std::vector<StateRun> state_runs(const uptake::ChamberTrace& trace, Instant from, Instant to) {
+    const Rows rows = rows_within(trace, from, to);
+    std::vector<StateRun> runs;
+    for (std::size_t i = rows.first; i < rows.end && i < trace.state.size(); ++i) {
+        const Instant at = Instant::unix_nanoseconds(trace.times_ns[i]);
+        if (runs.empty() || runs.back().state != trace.state[i]) {
+            if (!runs.empty()) {
+                runs.back().to = at; // a state holds until the next begins
+            }
+            runs.push_back({.state = trace.state[i], .from = at, .to = at});
+        }
+        runs.back().to = at;
+    }
+    return runs;
+}
+
+} // namespace backeddy::report

@@ -1,0 +1,26 @@
+#pragma once
+// Traces thinned for drawing, without hiding an extreme.
+
+#include <cstddef>
+#include <span>
+
+#include "report/results.hpp"
+
+namespace backeddy::report {
+
+struct ThinLimits {
+    std::size_t slices = 1200; ///< slices of time over the whole stretch; up to two points are kept in each
+    double gap_factor = 10.0;  ///< a step longer than so many median steps is drawn as a gap
+};
+
+/// Readings of [from, to] (columns as in ChamberTrace, ascending) thinned to the lowest and highest oxygen
+/// reading of each slice, in their own order and at their own times, with saturation and temperature of the
+/// same rows. Missing readings are passed over; a gap becomes one point whose oxygen is NaN. Fewer readings
+/// than two per slice are kept as they are. `states` gives the runs of the same stretch.
+[[nodiscard]] DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to,
+                                 const ThinLimits& limits = {});
+
+/// Runs of equal state over [from, to].
+[[nodiscard]] std::vector<StateRun> state_runs(const uptake::ChamberTrace& trace, Instant from, Instant to);
+
+} // namespace backeddy::report

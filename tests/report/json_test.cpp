@@ -1,0 +1,113 @@
+#include "report/json.hpp"
+
+#include <cmath>
+
+#include <gmock/gmock.h>
+#include <nlohmann/json.hpp>
+
+#include "report/invented_study.hpp"
+#include "report/schema_check.hpp"
+
+namespace backeddy::report {
+namespace {
+
+using nlohmann::json;
+using testing::IsEmpty;
+
+json document_of(const Results& results) {
+    return json::parse(json_text(results));
+}
+
+TEST(Document, of_an_invented_study_is_valid_by_the_schema) {
+    const json schema = json::parse(schema_text());
+    EXPECT_THAT(schema_errors(schema, document_of(invented_study({.fish = 6, .night_h = 13.0}))), IsEmpty());
+}
+
+TEST(Document, of_a_study_without_anything_is_valid_by_the_schema) {
+    EXPECT_THAT(schema_errors(json::parse(schema_text()), document_of(Results{})), IsEmpty());
+}
+
+// The validator itself must bite: each of these breaks one rule that the schema states.
+TEST(Document, with_a_field_too_many_too_few_or_of_another_kind_is_refused) {
+    const json schema = json::parse(schema_text());
+    const json sound = document_of(invented_study({.fish = 1, .night_h = 1.0}));
+    const auto refused = [&](const std::string& at, const json& value) {
+        json broken = sound;
+        broken[json::json_pointer(at)] = value;
+        return !schema_errors(schema, broken).empty();
+    };
+    EXPECT_TRUE(refused("/surplus", 1));
+    EXPECT_TRUE(refused("/fish/0/mass_g/value", "heavy"));
+    EXPECT_TRUE(refused("/fish/0/stays/0/spells/mark/0", "excellent"));
+    EXPECT_TRUE(refused("/fish/0/mass_g/standard_uncertainty", -1.0));
+    EXPECT_TRUE(refused("/fish/0/stays/0/spells/readings/0", 2.5));
+    EXPECT_TRUE(refused("/schema_version", "0.9"));
+    json lacking = sound;
+    lacking["fish"][0].erase("fate");
+    EXPECT_FALSE(schema_errors(schema, lacking).empty());
+    json unexplained = sound;
+    unexplained["fish"][0]["mass_g"] = {{"value", nullptr}, {"unit", "g"}, {"text", ""}};
+    EXPECT_FALSE(schema_errors(schema, unexplained).empty())
+        << "a number without a value must give its reason";
+}
+
+TEST(Document, holds_a_column_entry_for_every_spell) {
+    const Results results = invented_study({.fish = 2, .night_h = 6.0});
+    const json document = document_of(results);
+    for (std::size_t f = 0; f < results.fish.size(); ++f) {
+        for (std::size_t s = 0; s < results.fish[f].stays.size(); ++s) {
+            const std::size_t spells = results.fish[f].stays[s].spells.size();
+            const json& table = document["fish"][f]["stays"][s]["spells"];
+            ASSERT_GT(spells, 0U);
+            for (const auto& [name, column] : table.items()) {
+                if (name != "contributions") {
+                    EXPECT_EQ(column.size(), spells) << name;
+                }
+            }
+            for (const json& source : table["contributions"]) {
+                EXPECT_EQ(source["effect"].size(), spells) << source["source"];
+            }
+        }
+    }
+}
+
+TEST(Document, reads_back_the_very_doubles_of_a_slope) {
+    Results results = invented_study({.fish = 1, .night_h = 2.0});
+    results.fish[0].stays[0].spells[0].answer.slope_mg_per_l_h = -1.0 / 3.0;
+    const json document = document_of(results);
+    EXPECT_EQ(document["fish"][0]["stays"][0]["spells"]["slope_mg_per_l_h"][0].get<double>(), -1.0 / 3.0);
+}
+
+TEST(Document, writes_null_for_what_is_not_finite) {
+    Results results = invented_study({.fish = 1, .night_h = 2.0});
+    results.fish[0].stays[0].spells[0].answer.r_squared = std::nan("");
+    EXPECT_TRUE(document_of(results)["fish"][0]["stays"][0]["spells"]["r_squared"][0].is_null());
+}
+
+TEST(Document, shares_of_the_variance_add_up_to_one) {
+    const json document = document_of(invented_study({.fish = 1, .night_h = 2.0}));
+    double sum = 0.0;
+    for (const json& each :
+         document["fish"][0]["metrics"]["peaks"][0]["uptake_mg_per_kg_h"]["contributions"]) {
+        sum += each["share"].get<double>();
+    }
+    EXPECT_NEAR(sum, 1.0, 1e-12);
+}
+
+TEST(Document, keeps_a_hostile_name_as_text_and_never_writes_an_angle_bracket) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    results.fish[0].id = "</script><script>alert(1)</script>";
+    results.fish[0].note = "\xFF broken \xC3";
+    const std::string text = json_text(results);
+    EXPECT_EQ(text.find('<'), std::string::npos);
+    EXPECT_EQ(json::parse(text)["fish"][0]["id"], results.fish[0].id);
+    EXPECT_EQ(json::parse(text)["fish"][0]["note"], "\xEF\xBF\xBD broken \xEF\xBF\xBD");
+}
+
+TEST(Document, is_the_same_bytes_twice) {
+    EXPECT_EQ(json_text(invented_study({.fish = 2, .night_h = 3.0})),
+              json_text(invented_study({.fish = 2, .night_h = 3.0})));
+}
+
+} // namespace
+} // namespace backeddy::report

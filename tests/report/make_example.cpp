@@ -1,0 +1,44 @@
+// Writes the invented study's report, document and tables: for looking at pages and for the fixture of web/.
+//
+//   report_example OUT [FISH] [SLICES] [STEP_S]
+
+#include <cstdlib>
+#include <filesystem>
+#include <iostream>
+#include <string>
+
+#include "base/file.hpp"
+#include "report/invented_study.hpp"
+#include "report/json.hpp"
+#include "report/page.hpp"
+#include "report/tables.hpp"
+
+int main(int count, char** words) {
+    if (count < 2) {
+        std::cerr << "usage: report_example OUT [FISH] [SLICES] [STEP_S]\n";
+        return 2;
+    }
+    namespace report = backeddy::report;
+    const auto whole = [&](int i, std::size_t otherwise) {
+        return count > i ? static_cast<std::size_t>(std::atoll(words[i])) : otherwise;
+    };
+    const report::Results results =
+        report::invented_study({.fish = whole(2, 6),
+                                .reading_every_s = static_cast<double>(whole(4, 2)),
+                                .drawn_slices = whole(3, 300)});
+    const std::filesystem::path out = words[1];
+    std::filesystem::create_directories(out);
+    const std::pair<const char*, std::string> files[] = {
+        {"results.json", report::json_text(results)},
+        {"report.html", report::report_page(results)},
+        {"uptake_by_spell.csv", report::spell_table(results)},
+        {"uptake_by_stay.csv", report::stay_table(results)},
+        {"uptake_by_fish.csv", report::fish_table(results)}};
+    for (const auto& [name, text] : files) {
+        if (const auto written = backeddy::write_file_whole(out / name, text); !written) {
+            std::cerr << written.error().text() << "\n";
+            return 1;
+        }
+    }
+    return 0;
+}

@@ -1,0 +1,112 @@
+#include "report/page.hpp"
+
+#include <algorithm>
+
+#include <gmock/gmock.h>
+
+#include "base/hash.hpp"
+#include "report/bundle.hpp"
+#include "report/detail/html.hpp"
+#include "report/invented_study.hpp"
+
+namespace backeddy::report {
+namespace {
+
+using testing::HasSubstr;
+using testing::Not;
+
+std::size_t times(const std::string& text, std::string_view part) {
+    std::size_t count = 0;
+    for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + 1)) {
+        ++count;
+    }
+    return count;
+}
+
+TEST(Page, is_not_broken_by_a_fish_named_like_the_end_of_a_script) {
+    Results results = invented_study({.fish = 2, .night_h = 2.0});
+    const std::string sound = report_page(results);
+    results.fish[0].id = "</script><script>alert(1)</script>";
+    results.fish[0].events[0].note = "<img src=x onerror=alert(1)>";
+    results.study.title = "</title></style><b>";
+    const std::string page = report_page(results);
+    EXPECT_EQ(times(page, "</script>"), times(sound, "</script>"));
+    EXPECT_EQ(times(page, "<script"), times(sound, "<script"));
+    EXPECT_EQ(times(page, "</style>"), 1U);
+    EXPECT_THAT(page, Not(HasSubstr("<img src=x")));
+    EXPECT_THAT(page, HasSubstr("&lt;/script&gt;&lt;script&gt;alert(1)&lt;/script&gt;"));
+}
+
+TEST(Page, forbids_the_network_and_names_its_own_script_by_hash) {
+    const std::string page = report_page(invented_study({.fish = 1, .night_h = 1.0}));
+    EXPECT_THAT(page, HasSubstr("default-src 'none'"));
+    const std::size_t from = page.find("script-src 'sha256-") + 19;
+    const std::string hash = page.substr(from, page.find('\'', from) - from);
+    EXPECT_EQ(hash.size(), 44U);
+    // The hash is of exactly the bytes between the script's tags.
+    const std::string begin = "</script>\n<script>";
+    const std::size_t script = page.find(begin) + begin.size();
+    const std::string body = page.substr(script, page.find("</script>", script) - script);
+    EXPECT_EQ(sha256_hex(body), sha256_hex(bundle_script()));
+}
+
+TEST(Page, points_at_nothing_outside_itself) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    const std::string page = report_page(results);
+    EXPECT_THAT(page, Not(HasSubstr("src=\"http")));
+    EXPECT_THAT(page, Not(HasSubstr("href=\"http")));
+    EXPECT_THAT(page, Not(HasSubstr("@import")));
+    EXPECT_THAT(page, Not(HasSubstr("url(http")));
+    EXPECT_EQ(times(page, "<link"), 0U);
+}
+
+TEST(Page, has_its_numbers_as_plain_text_for_readers_without_scripts) {
+    const Results results = invented_study({.fish = 2, .night_h = 12.0});
+    const std::string page = report_page(results);
+    EXPECT_THAT(page, HasSubstr(bare_text_of(results.fish[0].metrics.peaks[0].uptake_mg_per_kg_h)));
+    EXPECT_THAT(page, HasSubstr(bare_text_of(results.headlines[0].mean_without_human)));
+    EXPECT_THAT(page, HasSubstr("someone knocked the chamber"));
+    EXPECT_THAT(page, HasSubstr(results.inputs[0].sha256));
+}
+
+TEST(Page, says_at_its_top_that_a_study_is_simulated) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    EXPECT_THAT(report_page(results), HasSubstr("class=\"simulated\""));
+    results.study.is_simulated = false;
+    EXPECT_THAT(report_page(results), Not(HasSubstr("class=\"simulated\"")));
+}
+
+TEST(Page, of_a_study_without_fish_says_so_in_words) {
+    EXPECT_THAT(report_page(Results{}), HasSubstr("No measure could be computed for any fish."));
+}
+
+TEST(Page, balances_the_tags_it_opens) {
+    const std::string page = report_page(invented_study({.fish = 6, .night_h = 13.0}));
+    const std::string body = page.substr(page.find("<body"), page.find("<script type") - page.find("<body"));
+    for (const std::string tag : {"section", "article", "table", "tbody", "tr", "td", "th", "ul", "li", "nav",
+                                  "figure", "dl", "div", "p", "span"}) {
+        const std::size_t open = times(body, "<" + tag + ">") + times(body, "<" + tag + " ");
+        EXPECT_EQ(open, times(body, "</" + tag + ">")) << tag;
+    }
+}
+
+TEST(Bundle, can_stand_inside_script_and_style_elements) {
+    const std::string script(bundle_script());
+    EXPECT_EQ(script.find("</script"), std::string::npos);
+    EXPECT_EQ(script.find("<!--"), std::string::npos);
+    EXPECT_EQ(std::string(bundle_style()).find("</style"), std::string::npos);
+}
+
+// RFC 4648, section 10: the test vectors.
+TEST(Base64, gives_the_vectors_of_the_standard) {
+    EXPECT_EQ(detail::base64(""), "");
+    EXPECT_EQ(detail::base64("f"), "Zg==");
+    EXPECT_EQ(detail::base64("fo"), "Zm8=");
+    EXPECT_EQ(detail::base64("foo"), "Zm9v");
+    EXPECT_EQ(detail::base64("foob"), "Zm9vYg==");
+    EXPECT_EQ(detail::base64("fooba"), "Zm9vYmE=");
+    EXPECT_EQ(detail::base64("foobar"), "Zm9vYmFy");
+}
+
+} // namespace
+} // namespace backeddy::report

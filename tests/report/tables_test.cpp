@@ -1,0 +1,167 @@
+#include "report/tables.hpp"
+
+#include <algorithm>
+#include <vector>
+
+#include <gmock/gmock.h>
+
+#include "base/number_text.hpp"
+#include "report/invented_study.hpp"
+
+namespace backeddy::report {
+namespace {
+
+/// Cells of a comma-separated table by RFC 4180: a reader of our own, so that the writer is not its own
+/// judge.
+std::vector<std::vector<std::string>> cells_of(const std::string& text) {
+    std::vector<std::vector<std::string>> rows{{""}};
+    bool is_quoted = false;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        const char c = text[i];
+        if (is_quoted) {
+            if (c == '"' && i + 1 < text.size() && text[i + 1] == '"') {
+                rows.back().back() += '"';
+                ++i;
+            } else if (c == '"') {
+                is_quoted = false;
+            } else {
+                rows.back().back() += c;
+            }
+        } else if (c == '"') {
+            is_quoted = true;
+        } else if (c == ',') {
+            rows.back().emplace_back();
+        } else if (c == '\n') {
+            rows.push_back({""});
+        } else {
+            rows.back().back() += c;
+        }
+    }
+    rows.pop_back();
+    return rows;
+}
+
+std::string cell(const std::vector<std::vector<std::string>>& rows, std::size_t row,
+                 const std::string& column) {
+    const auto found = std::ranges::find(rows.at(0), column);
+    EXPECT_NE(found, rows.at(0).end()) << "no column " << column;
+    return found == rows[0].end() ? "" : rows.at(row).at(static_cast<std::size_t>(found - rows[0].begin()));
+}
+
+void expect_square(const std::vector<std::vector<std::string>>& rows) {
+    for (const auto& row : rows) {
+        EXPECT_EQ(row.size(), rows[0].size());
+    }
+    auto names = rows[0];
+    std::ranges::sort(names);
+    EXPECT_EQ(std::ranges::adjacent_find(names), names.end()) << "two columns of one name";
+}
+
+TEST(TextCell, that_a_spreadsheet_would_take_for_a_formula_gets_an_apostrophe) {
+    EXPECT_EQ(text_cell("=1+1"), "'=1+1");
+    EXPECT_EQ(text_cell("+1"), "'+1");
+    EXPECT_EQ(text_cell("-2"), "'-2");
+    EXPECT_EQ(text_cell("@sum"), "'@sum");
+    EXPECT_EQ(text_cell("\t=1"), "'\t=1");
+    EXPECT_EQ(text_cell("a=1"), "a=1");
+}
+
+TEST(TextCell, with_commas_quotes_or_line_ends_is_quoted) {
+    EXPECT_EQ(text_cell("a,b"), "\"a,b\"");
+    EXPECT_EQ(text_cell("a\"b"), "\"a\"\"b\"");
+    EXPECT_EQ(text_cell("=a,\"b\"\n"), "\"'=a,\"\"b\"\"\n\"");
+}
+
+TEST(SpellTable, has_a_row_per_sealed_spell_and_the_exact_slope) {
+    Results results = invented_study({.fish = 2, .night_h = 3.0});
+    results.fish[0].stays[0].spells[0].answer.slope_mg_per_l_h = -1.0 / 3.0;
+    std::size_t spells = 0;
+    for (const Fish& fish : results.fish) {
+        for (const Stay& stay : fish.stays) {
+            spells += stay.spells.size();
+        }
+    }
+    const auto rows = cells_of(spell_table(results));
+    expect_square(rows);
+    EXPECT_EQ(rows.size(), spells + 1);
+    EXPECT_EQ(parse_number(cell(rows, 1, "slope_mg_per_l_h")), -1.0 / 3.0);
+    EXPECT_EQ(cell(rows, 1, "fish"), "st01");
+}
+
+TEST(SpellTable, counts_hours_from_the_fishs_time_zero) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    const Spell& spell = results.fish[0].stays[0].spells[0];
+    const double expected = (spell.answer.middle() - *results.fish[0].time_zero).hours();
+    const auto rows = cells_of(spell_table(results));
+    EXPECT_DOUBLE_EQ(*parse_number(cell(rows, 1, "hours_since_time_zero")), expected);
+    results.fish[0].time_zero.reset();
+    EXPECT_EQ(cell(cells_of(spell_table(results)), 1, "hours_since_time_zero"), "");
+}
+
+TEST(StayTable, counts_marks_and_leaves_excluded_spells_out_of_the_median) {
+    Results results;
+    Stay stay{.id = "s1"};
+    for (const double value : {10.0, 20.0, 30.0, 1000.0}) {
+        Spell spell{.number = 1};
+        spell.answer.uptake_mg_per_h = Measured(value);
+        spell.is_excluded_by_hand = value > 500.0;
+        stay.spells.push_back(spell);
+    }
+    stay.spells[0].answer.mark = uptake::Mark::doubtful;
+    results.blanks.push_back(stay);
+    const auto rows = cells_of(stay_table(results));
+    expect_square(rows);
+    EXPECT_EQ(cell(rows, 1, "median_uptake_mg_per_h"), "20");
+    EXPECT_EQ(cell(rows, 1, "spells_doubtful"), "1");
+    EXPECT_EQ(cell(rows, 1, "spells_excluded_by_hand"), "1");
+}
+
+TEST(FishTable, has_the_same_columns_for_a_fish_with_all_metrics_and_for_one_with_none) {
+    Results results = invented_study({.fish = 6, .night_h = 13.0});
+    results.fish.push_back({.id = "bare"});
+    const auto rows = cells_of(fish_table(results));
+    expect_square(rows);
+    ASSERT_EQ(rows.size(), 8U);
+    EXPECT_EQ(cell(rows, 7, "peak_after_capture_mg_per_kg_h"), "");
+    EXPECT_EQ(cell(rows, 7, "peak_after_capture_mark"), "");
+    const Number& peak = results.fish[0].metrics.peaks[0].uptake_mg_per_kg_h;
+    EXPECT_EQ(parse_number(cell(rows, 1, "peak_after_capture_mg_per_kg_h")), peak.value);
+    EXPECT_EQ(parse_number(cell(rows, 1, "peak_after_capture_uncertainty_mg_per_kg_h")),
+              peak.standard_uncertainty);
+    EXPECT_EQ(parse_number(cell(rows, 1, "peak_after_capture_low_95_mg_per_kg_h")), peak.interval->low);
+    EXPECT_EQ(cell(rows, 1, "treatment_rig"), "barbless single");
+}
+
+// A fish that was never weighed has its values in mg/h: in a column per kilogram they would be read a
+// kilogram wrong.
+TEST(FishTable, never_puts_a_whole_animal_value_into_a_column_per_kilogram) {
+    Results results = invented_study({.fish = 1, .night_h = 2.0});
+    Peak& peak = results.fish[0].metrics.peaks[0];
+    peak.uptake_mg_per_kg_h = no_number("not weighed", "mg/kg/h");
+    peak.steepest.unit = "mg/h";
+    const auto rows = cells_of(fish_table(results));
+    EXPECT_EQ(cell(rows, 1, "peak_after_capture_steepest_mg_per_kg_h"), "");
+    EXPECT_NE(cell(rows, 1, "peak_after_capture_mg_per_h"), "");
+}
+
+TEST(FishTable, says_of_a_censored_recovery_that_it_is_at_least) {
+    const auto rows = cells_of(fish_table(invented_study({.fish = 4, .night_h = 13.0})));
+    EXPECT_EQ(cell(rows, 1, "recovery_after_capture_by_data_is_at_least"), "no");
+    EXPECT_EQ(cell(rows, 4, "recovery_after_capture_by_data_is_at_least"), "yes");
+}
+
+TEST(Tables, of_an_empty_study_are_their_header_alone) {
+    for (const std::string& text : {spell_table({}), stay_table({}), fish_table({})}) {
+        EXPECT_EQ(cells_of(text).size(), 1U);
+        EXPECT_GT(cells_of(text)[0].size(), 10U);
+    }
+}
+
+TEST(Tables, neutralise_a_formula_in_a_fishs_name) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    results.fish[0].id = "=HYPERLINK(\"x\")";
+    EXPECT_EQ(cell(cells_of(fish_table(results)), 1, "fish"), "'=HYPERLINK(\"x\")");
+}
+
+} // namespace
+} // namespace backeddy::report

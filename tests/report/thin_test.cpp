@@ -1,0 +1,71 @@
+#include "report/thin.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <gmock/gmock.h>
+
+#include "series/trace.hpp"
+
+namespace backeddy::report {
+namespace {
+
+uptake::ChamberTrace trace_of(std::size_t rows) {
+    uptake::ChamberTrace trace;
+    for (std::size_t i = 0; i < rows; ++i) {
+        trace.times_ns.push_back(static_cast<std::int64_t>(i) * 1'000'000'000);
+        trace.oxygen_mg_per_l.push_back(8.0 + std::sin(static_cast<double>(i) / 50.0));
+        trace.state.push_back(i % 600 < 200 ? uptake::ChamberState::flush : uptake::ChamberState::sealed);
+    }
+    return trace;
+}
+
+Instant second(double s) {
+    return Instant::unix_seconds(s);
+}
+
+TEST(Thinned, keeps_every_extreme) {
+    auto trace = trace_of(20000);
+    trace.oxygen_mg_per_l[7777] = 2.5;
+    trace.oxygen_mg_per_l[15001] = 14.5;
+    const DrawnTrace drawn = thinned(trace, second(0.0), second(20000.0), {.slices = 100});
+    EXPECT_LE(drawn.at_s.size(), 200U);
+    EXPECT_EQ(drawn.rows, 20000U);
+    EXPECT_EQ(std::ranges::min(drawn.oxygen_mg_per_l), 2.5);
+    EXPECT_EQ(std::ranges::max(drawn.oxygen_mg_per_l), 14.5);
+    EXPECT_TRUE(std::ranges::is_sorted(drawn.at_s));
+}
+
+TEST(Thinned, keeps_a_short_trace_as_it_is) {
+    const auto trace = trace_of(150);
+    const DrawnTrace drawn = thinned(trace, second(0.0), second(149.0), {.slices = 100});
+    EXPECT_EQ(drawn.oxygen_mg_per_l, trace.oxygen_mg_per_l);
+}
+
+TEST(Thinned, draws_a_gap_as_a_gap) {
+    auto trace = trace_of(2000);
+    for (std::size_t i = 500; i < 700; ++i) {
+        trace.oxygen_mg_per_l[i] = missing;
+    }
+    const DrawnTrace drawn = thinned(trace, second(0.0), second(2000.0), {.slices = 50});
+    EXPECT_EQ(std::ranges::count_if(drawn.oxygen_mg_per_l, [](double v) { return std::isnan(v); }), 1);
+}
+
+TEST(Thinned, of_no_readings_is_empty) {
+    EXPECT_TRUE(thinned({}, second(0.0), second(10.0)).at_s.empty());
+    EXPECT_TRUE(thinned(trace_of(10), second(100.0), second(200.0)).at_s.empty());
+}
+
+TEST(StateRuns, follow_each_other_without_holes) {
+    const auto runs = state_runs(trace_of(1800), second(0.0), second(1799.0));
+    ASSERT_EQ(runs.size(), 6U);
+    EXPECT_EQ(runs[0].state, uptake::ChamberState::flush);
+    EXPECT_EQ(runs[1].state, uptake::ChamberState::sealed);
+    for (std::size_t i = 1; i < runs.size(); ++i) {
+        EXPECT_EQ(runs[i].from, runs[i - 1].to);
+    }
+    EXPECT_EQ(runs[1].from, second(200.0));
+}
+
+} // namespace
+} // namespace backeddy::report

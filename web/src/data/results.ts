@@ -1,0 +1,809 @@
+// Made from src/report/results.schema.json by tools/schema_types.mjs (npm run types). Do not edit.
+
+/** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
+export interface Results {
+  schema: "backeddy results";
+  schema_version: "1.0";
+  study: StudyHeader;
+  columns: Column[];
+  groups: Group[];
+  inputs: Input[];
+  settings: Setting[];
+  water: Water;
+  sensors: Sensor[];
+  clocks: Clock[];
+  assemblies: Assembly[];
+  accounting: Accounting;
+  fish: Fish[];
+  /** stays without a fish */
+  blanks: Stay[];
+  headlines: Headline[];
+  exclusions: Exclusion[];
+  complaints: Complaint[];
+  notes: string[];
+  /** What a person answered, once, to the reporting rows that no data can know (`[report.answers]` of the brief): row word (checklist.hpp) and answer. */
+  answers: NamedText[];
+  /** Methods text, made from the settings */
+  methods: Paragraph[];
+  checklist: ChecklistRow[];
+  cautions: string[];
+}
+
+/** A number of the report: a value, or null and the reason why there is none. */
+export interface Quantity {
+  value: number | null;
+  /** '' for a pure number */
+  unit: string;
+  /** As printed everywhere, without the unit, rounded to the uncertainty ('412 ± 18'); the reason where there is no value */
+  text: string;
+  /** Why there is no value */
+  reason?: string;
+  standard_uncertainty?: number;
+  interval?: {
+    low: number;
+    high: number;
+    level: number;
+    method: string;
+  };
+  /** How it was made */
+  method?: string;
+  contributions?: Contribution[];
+  /** Censored: the true value is this or more */
+  is_at_least?: boolean;
+}
+
+/** What one named source of uncertainty does to the value: its signed change when the source is one standard uncertainty high, and its share of the variance. */
+export interface Contribution {
+  source: string;
+  effect: number;
+  share: number;
+}
+
+/** What quality control says of a sealed spell */
+export type Mark = "good" | "doubtful" | "unusable";
+
+/** A fixed word that programs can count and a sentence that people can read */
+export interface Reason {
+  word: string;
+  text: string;
+}
+
+export type ChamberState = "unknown" | "flush" | "settle" | "sealed";
+
+/** Values against an axis, all vectors of one length; a NaN is "no value" and becomes null. `low` and `high` may be empty (no band). */
+export interface Curve {
+  x: (number | null)[];
+  y: (number | null)[];
+  low: (number | null)[];
+  high: (number | null)[];
+}
+
+export interface NamedText {
+  name: string;
+  text: string;
+}
+
+export interface NamedNumber {
+  /** Short and fixed, for programs */
+  word: string;
+  /** For people */
+  title: string;
+  number: Quantity;
+}
+
+export interface StudyHeader {
+  title: string;
+  place: string;
+  permit: string;
+  /** IANA name of the zone in which the tables' local times are */
+  zone: string;
+  species: string[];
+  /** Made by `simulate`: said at the top of every page */
+  is_simulated: boolean;
+  /** "Simulated study: no fish was caught", printed when is_simulated */
+  simulated_label: string;
+  program: string;
+  program_version: string;
+}
+
+/** One treatment or covariate column of the tables. */
+export interface Column {
+  name: string;
+  /** In order of first appearance; empty for a covariate */
+  levels: string[];
+}
+
+/** A treatment group as drawn: the same colour and point shape wherever it appears. */
+export interface Group {
+  /** What Fish::group holds */
+  key: string;
+  /** "barbless, in water" */
+  label: string;
+}
+
+export interface RefusedRow {
+  line: number;
+  reason: string;
+  raw: string;
+}
+
+export interface Input {
+  /** Relative to the study folder */
+  path: string;
+  /** "brief", "table", "trace", "pump log" */
+  kind: string;
+  sha256: string;
+  bytes: number;
+  rows_kept: number | null;
+  rows_refused: number | null;
+  /** The first of them */
+  refused: RefusedRow[];
+}
+
+export interface Setting {
+  section: string;
+  key: string;
+  value: string;
+  unit: string;
+  default_value: string;
+  /** Why this default */
+  why: string;
+  is_default: boolean;
+}
+
+export interface Water {
+  salinity: Quantity;
+  pressure_kpa: Quantity;
+  /** "brief", "trace ctd:salinity", "conductivity referred to 25 degC" */
+  salinity_from: string;
+  /** "trace, at the station", "brief, reduced to sea level" */
+  pressure_from: string;
+  /** Of the loggers, and that they were undone */
+  assumptions: string[];
+}
+
+export interface Calibration {
+  at: string | null;
+  /** "zero", "air" */
+  point: string;
+  reading: Quantity;
+  temperature_celsius: Quantity;
+  pressure_kpa: Quantity;
+  salinity: Quantity;
+  who: string;
+  note: string;
+}
+
+/** How noisy a sensor was found to be: white noise plus a first-order autoregressive part. */
+export interface NoiseModel {
+  white_sd_mg_per_l: Quantity;
+  autoregressive_sd_mg_per_l: Quantity;
+  correlation_time_s: Quantity;
+  /** "2 blanks and 41 long spells, pooled" */
+  from: string;
+}
+
+export interface Sensor {
+  name: string;
+  assemblies: string[];
+  lag_s: Quantity;
+  sampling_interval_s: Quantity;
+  noise: NoiseModel;
+  calibrations: Calibration[];
+  /** Between the calibrations before and after */
+  drift: Quantity;
+  note: string;
+}
+
+export interface ClockCheck {
+  shown: string;
+  true_time: string | null;
+  uncertainty_s: Quantity;
+  how: string;
+}
+
+export interface Clock {
+  name: string;
+  checks: ClockCheck[];
+  /** Shown less true, at the first check */
+  offset_s: Quantity;
+  drift_s_per_day: Quantity;
+  /** Uncertainty left after the correction */
+  remaining_s: Quantity;
+  /** "never checked" */
+  note: string;
+}
+
+export interface Assembly {
+  name: string;
+  from: string | null;
+  to: string | null;
+  chamber_volume_l: Quantity;
+  loop_volume_l: Quantity;
+  flow_l_per_min: Quantity;
+  sensor: string;
+  /** "oxygen boat:O2_1, temperature boat:T_1, pump boat:pump_1" */
+  channels: string;
+  mixing_s: Quantity;
+  note: string;
+}
+
+/** One that went no further than the stage it stands under. */
+export interface Leaving {
+  encounter: string;
+  /** Empty for a fish never landed */
+  fish: string;
+  group: string;
+  reason: string;
+}
+
+/** Stage words, in order: bite, hook_up, landed, eligible, sealed, usable_peak, night, chase. Every row counts those who reached it; `left` names each who did not get from it to the next, with the reason. */
+export interface AccountingStage {
+  word: string;
+  title: string;
+  count: number;
+  left: Leaving[];
+}
+
+export interface FateCount {
+  /** "released", "died in the chamber" ... */
+  fate: string;
+  count: number;
+  fish: string[];
+}
+
+export interface Accounting {
+  stages: AccountingStage[];
+  fates: FateCount[];
+  /** "bites were not written down on 14 June" */
+  notes: string[];
+}
+
+/** A stretch of raw file that a stay's trace came from. */
+export interface SourceSpan {
+  path: string;
+  first_line: number;
+  last_line: number;
+}
+
+export interface RoleInterval {
+  from: string | null;
+  to: string | null;
+}
+
+export interface Ending {
+  /** "done", "died", "escaped", "welfare_stop", "equipment", "opened" */
+  word: string;
+  last_good: string | null;
+  note: string;
+}
+
+export interface StateRun {
+  state: ChamberState;
+  from: string;
+  to: string;
+}
+
+/** A trace thinned for drawing (thin.hpp): in each slice of time the lowest and the highest reading are kept, so no extreme is hidden. at_s counts from `from`. A NaN in oxygen_mg_per_l is a gap. */
+export interface DrawnTrace {
+  from: string;
+  at_s: (number | null)[];
+  oxygen_mg_per_l: (number | null)[];
+  /** Same length, or empty */
+  saturation_percent: (number | null)[];
+  /** Same length, or empty */
+  temperature_celsius: (number | null)[];
+  states: StateRun[];
+  /** Readings before thinning */
+  rows: number;
+}
+
+export interface BackgroundPoint {
+  /** The blank's */
+  stay: string;
+  at: string | null;
+  slope_mg_per_l_h: Quantity;
+  uptake_mg_per_h: Quantity;
+  /** "before", "after", "side by side" */
+  place: string;
+  is_used: boolean;
+  note: string;
+}
+
+export interface Background {
+  /** "both blanks, straight between them, whole chamber volume" */
+  how: string;
+  points: BackgroundPoint[];
+  /** Median over the stay's spells, per cent */
+  share_of_uptake: Quantity;
+  /** "cleaned between: only the blank before was used" */
+  notes: string[];
+}
+
+/** Uptake through time between and across the spells (state-space smoother). x in hours since `from`. */
+export interface Continuous {
+  from: string;
+  /** In the fish's Metrics::drawn_unit */
+  uptake: Curve;
+  method: string;
+}
+
+export interface Stay {
+  id: string;
+  /** Empty for a blank */
+  fish: string;
+  assembly: string;
+  /** More than one after a swap */
+  sensors: string[];
+  from: string | null;
+  to: string | null;
+  roles: RoleInterval[];
+  ending: Ending;
+  /** "pump column", "pump log", "timetable", "found in the trace" */
+  states_from: string;
+  /** Why nothing could be computed; empty when something could */
+  unanswered: string;
+  /** Mean over the stay */
+  temperature_celsius: Quantity;
+  /** Net volume, loop included, per mass of fish, L/kg */
+  volume_mass_ratio: Quantity;
+  trace: DrawnTrace;
+  spells: Spells;
+  background: Background;
+  continuous: Continuous | null;
+  sources: SourceSpan[];
+  notes: string[];
+}
+
+/** The steepest window of one length. */
+export interface PeakCurvePoint {
+  window_s: number | null;
+  readings: number;
+  steepest: number | null;
+  /** Of the slope alone */
+  standard_uncertainty: number | null;
+  /** How much picking the steepest flatters it */
+  selection_bias: number | null;
+  /** Steepest less the selection bias */
+  corrected: number | null;
+  start_after_event_s: number | null;
+  /** Standard error of the slope over the slope */
+  relative_slope_error: number | null;
+  saturation_end_percent: number | null;
+  /** Why there is no value (all else is then 0); empty when there is one */
+  reason: string;
+}
+
+/** "Peak after capture", "peak after chase". */
+export interface Peak {
+  /** "peak after capture" */
+  name: string;
+  /** "capture", "chase", "handling" */
+  after: string;
+  event_at: string | null;
+  stay: string;
+  /** Number of the spell the window lies in */
+  spell: number;
+  from: string | null;
+  to: string | null;
+  uptake_mg_per_h: Quantity;
+  /** As found, before the bias is taken off */
+  steepest: Quantity;
+  selection_bias: Quantity;
+  /** Mean over the first sealed spell, which no search has touched */
+  whole_spell: Quantity;
+  window_s: Quantity;
+  /** Event to chamber closed */
+  delay_to_seal_s: Quantity;
+  /** Event to the window's first reading */
+  delay_to_window_s: Quantity;
+  air_s: Quantity;
+  saturation_start_percent: Quantity;
+  saturation_end_percent: Quantity;
+  temperature_celsius: Quantity;
+  /** Per cent */
+  relative_slope_error: Quantity;
+  curve: PeakCurvePoint[];
+  mark: Mark;
+  reasons: Reason[];
+}
+
+/** One way to say what rest costs. */
+export interface RestingEstimate {
+  /** "lowest_normal", "quantile_20", "mean_of_ten_lowest", ... */
+  word: string;
+  /** "0.2 quantile" */
+  title: string;
+  raw: Quantity;
+  /** After the noise of the values themselves is allowed for */
+  corrected: Quantity;
+  noise_bias: Quantity;
+  /** How many spells carry weight */
+  values: number;
+  is_picked: boolean;
+}
+
+export interface CutOffPoint {
+  hours_since_handling: number | null;
+  values: number;
+  /** The rule's quantile, raw, of the values from here on */
+  resting: number | null;
+  /** Over the trend window that begins here; positive is falling */
+  fall: number | null;
+  fall_uncertainty: number | null;
+  /** A downward trend is left */
+  is_falling: boolean;
+}
+
+export interface NormalComponent {
+  mean: number | null;
+  sd: number | null;
+  weight: number | null;
+}
+
+/** The mixture of normal distributions behind the lowest-normal estimator. */
+export interface LowestNormal {
+  /** Ascending by mean */
+  components: NormalComponent[];
+  /** Index of the component taken */
+  lowest: number;
+  /** Values classified into it */
+  classified: number;
+  /** Of the values classified into it: what the rule judges */
+  cv_percent: Quantity;
+  /** Why there is no fit */
+  reason: string;
+}
+
+/** One value of the distribution: a sealed spell's uptake at rest. */
+export interface RestingValue {
+  spell: number;
+  hours_since_handling: number | null;
+  uptake: number | null;
+  standard_uncertainty: number | null;
+  /** After the cut-off and usable */
+  counts: boolean;
+}
+
+/** The fish's own median by hour of the day: the baseline of recovery. */
+export interface RoutineHour {
+  /** Local */
+  hour_of_day: number;
+  values: number;
+  median: Quantity;
+}
+
+export interface Resting {
+  stay: string;
+  /** "SMR", "resting, overnight", "resting, not recovered" */
+  kind: string;
+  /** The rule's pick, noise-corrected where the settings say so */
+  uptake_mg_per_kg_h: Quantity;
+  uptake_mg_per_h: Quantity;
+  /** Of the pick */
+  raw: Quantity;
+  /** Of the pick */
+  corrected: Quantity;
+  /** Word of the estimator */
+  picked: string;
+  /** The rule's sentence with its numbers filled in */
+  rule: string;
+  estimates: RestingEstimate[];
+  /** Since handling */
+  cut_off_hours: Quantity;
+  cut_off_reason: string;
+  cut_off_curve: CutOffPoint[];
+  values: RestingValue[];
+  lowest_normal: LowestNormal;
+  routine_hours: RoutineHour[];
+  routine_whole_night: Quantity;
+  temperature_celsius: Quantity;
+  background_share_percent: Quantity;
+  hours_counted: Quantity;
+  stay_hours: Quantity;
+  reasons: Reason[];
+}
+
+export interface Scope {
+  /** "capture", "chase" */
+  after: string;
+  peak_name: string;
+  /** "SMR", "resting, overnight" ... */
+  resting_name: string;
+  absolute: Quantity;
+  factorial: Quantity;
+  /** Rest brought to the peak's temperature by Q10; stands beside the measured */
+  adjusted_absolute: Quantity;
+  adjusted_factorial: Quantity;
+  adjusted_how: string;
+  /** Peak less rest */
+  temperature_difference_celsius: Quantity;
+  reasons: Reason[];
+}
+
+/** Excess and recovery above one baseline. A Number that is_at_least is censored: the baseline was not met. */
+export interface BaselineVariant {
+  /** "hour_matched_median", "resting_plus_10", "resting_plus_20" */
+  word: string;
+  /** "own overnight median, hour-matched", "SMR + 10 %" */
+  title: string;
+  is_headline: boolean;
+  /** Mean over the span where it varies with the hour */
+  level: Quantity;
+  excess_boat_hour: Quantity;
+  excess_after_transfer: Quantity;
+  capture_plus_handling: Quantity;
+  /** Of the excess: rests on holding the peak back to time zero */
+  held_back_share_percent: Quantity;
+  /** Of the excess: lies in gaps between the stays */
+  bridged_share_percent: Quantity;
+  hours_by_data: Quantity;
+  hours_by_fit: Quantity;
+  fitted_excess: Quantity;
+}
+
+/** What is drawn: uptake at mid-spell against hours since time zero, and the headline baseline at that hour. */
+export interface RecoveryPoint {
+  hours: number | null;
+  uptake: number | null;
+  standard_uncertainty: number | null;
+  baseline: number | null;
+  /** "boat_hour", "after_transfer": which excess it belongs to; "" once recovered */
+  part: string;
+}
+
+export interface RecoveryEvent {
+  hours: number | null;
+  /** "blood", "transfer" */
+  what: string;
+}
+
+export interface DecayFit {
+  /** "through_events", "events_allowed_for", "ended_at_first_event" */
+  span: string;
+  /** The same for people */
+  title: string;
+  phases: number;
+  spells: number;
+  formula: string;
+  parameters: NamedNumber[];
+  half_time_h: Quantity;
+  excess_first_hour: Quantity;
+  excess_all: Quantity;
+  /** X hours since time zero */
+  curve: Curve;
+  /** Why there is no fit */
+  reason: string;
+}
+
+export interface Recovery {
+  /** "capture", "chase" */
+  after: string;
+  /** The event's word */
+  time_zero: string;
+  time_zero_at: string | null;
+  /** The headline first */
+  baselines: BaselineVariant[];
+  half_time_by_data_h: Quantity;
+  /** At the tube's last spell */
+  recovered_share_percent: Quantity;
+  /** The plain one */
+  fit: DecayFit;
+  sensitivity: DecayFit[];
+  points: RecoveryPoint[];
+  events: RecoveryEvent[];
+  reasons: Reason[];
+}
+
+/** The same fish after capture and after chase: a comparison of protocols, with what else differed. */
+export interface PairedPeaks {
+  after_capture: Quantity;
+  after_chase: Quantity;
+  /** Capture less chase; shared errors cancel */
+  difference: Quantity;
+  /** Capture over chase */
+  ratio: Quantity;
+  hours_between: Quantity;
+  temperature_difference_celsius: Quantity;
+  /** Chase brought to the temperature at capture, where they differ enough */
+  chase_adjusted: Quantity;
+  ratio_adjusted: Quantity;
+  /** In words: temperature, tube, sensor, bleed, air, hours between */
+  differences: string[];
+  reasons: Reason[];
+  /** Why there is no pair; empty when there is one */
+  missing: string;
+}
+
+export interface Metrics {
+  drawn_unit: string;
+  peaks: Peak[];
+  resting: Resting | null;
+  scopes: Scope[];
+  recoveries: Recovery[];
+  pair: PairedPeaks | null;
+  /** To a common mass or temperature, beside the measured */
+  adjusted: NamedNumber[];
+  /** Metric word and why this fish has none */
+  missing: NamedText[];
+}
+
+export interface Encounter {
+  id: string;
+  at: string | null;
+  at_uncertainty_s: Quantity;
+  method: string;
+  who: string;
+  where: string;
+  rig: string;
+  unhooking: string;
+  landing: string;
+  hook_location: string;
+  water_temperature_celsius: Quantity;
+  note: string;
+  /** Free columns of the table */
+  columns: NamedText[];
+}
+
+export interface Event {
+  at: string | null;
+  at_uncertainty_s: Quantity;
+  /** "hook_up" */
+  word: string;
+  stay: string;
+  assembly: string;
+  value: Quantity | null;
+  who: string;
+  note: string;
+  /** Since the fish's time zero */
+  hours: number | null;
+}
+
+export interface Fate {
+  /** "released", "died" ... */
+  word: string;
+  at: string | null;
+  text: string;
+}
+
+export interface Fish {
+  id: string;
+  species: string;
+  tag: string;
+  group: string;
+  /** Column and value */
+  treatments: NamedText[];
+  mass_g: Quantity;
+  mass_source: string;
+  fork_length_mm: Quantity;
+  density_kg_per_l: Quantity;
+  /** "hook_up" */
+  time_zero_word: string;
+  time_zero: string | null;
+  encounters: Encounter[];
+  events: Event[];
+  stays: Stay[];
+  metrics: Metrics;
+  fate: Fate;
+  note: string;
+  notes: string[];
+}
+
+export interface Exclusion {
+  by: "human" | "automatic";
+  /** "exclude", "include", "mark", "move_start", "move_end" */
+  act: string;
+  fish: string;
+  stay: string;
+  /** 0 when the whole stay is meant */
+  spell: number;
+  moment: string | null;
+  reasons: Reason[];
+  /** Of a human decision */
+  author: string;
+  decided: string | null;
+}
+
+/** A number of the study's first table, over fish. */
+export interface Headline {
+  /** "peak_after_capture" */
+  word: string;
+  title: string;
+  /** Empty: all fish */
+  group: string;
+  fish: number;
+  /** With the standard error over fish */
+  mean: Quantity;
+  between_fish_sd: Quantity;
+  median: Quantity;
+  fish_without_human: number;
+  /** The same, human exclusions undone */
+  mean_without_human: Quantity;
+}
+
+export interface Complaint {
+  /** "stops", "beware" */
+  severity: string;
+  file: string;
+  line: number | null;
+  column: string;
+  found: string;
+  expected: string;
+  remedy: string;
+  /** The whole sentence as `check` prints it */
+  text: string;
+}
+
+/** Sealed spells of a stay as a table by columns: every array has one entry per spell. Uncertainties are standard uncertainties. */
+export interface Spells {
+  /** Place within the stay */
+  number: number[];
+  role: string[];
+  /** When the chamber closed */
+  sealed_from: string[];
+  /** First reading used, after settle */
+  from: string[];
+  /** Last reading used */
+  to: string[];
+  readings: number[];
+  /** Negative where oxygen falls */
+  slope_mg_per_l_h: (number | null)[];
+  /** Standard error by the sensor's noise model */
+  slope_error_mg_per_l_h: (number | null)[];
+  slope_error_ordinary_mg_per_l_h: (number | null)[];
+  slope_error_newey_west_mg_per_l_h: (number | null)[];
+  effective_readings: (number | null)[];
+  /** Reported; decides nothing */
+  r_squared: (number | null)[];
+  residual_sd_mg_per_l: (number | null)[];
+  /** Change of slope over the window as a share of the slope */
+  curvature_share: (number | null)[];
+  curvature_share_error: (number | null)[];
+  /** Of the fitted line, at from */
+  oxygen_start_mg_per_l: (number | null)[];
+  /** Of the fitted line, at to */
+  oxygen_end_mg_per_l: (number | null)[];
+  saturation_start_percent: (number | null)[];
+  saturation_end_percent: (number | null)[];
+  temperature_celsius: (number | null)[];
+  temperature_drift_celsius_per_h: (number | null)[];
+  total_mg_per_h: (number | null)[];
+  total_uncertainty_mg_per_h: (number | null)[];
+  background_mg_per_h: (number | null)[];
+  background_uncertainty_mg_per_h: (number | null)[];
+  /** Of the total, 0 to 1 */
+  background_share: (number | null)[];
+  /** Whole animal: total less background */
+  uptake_mg_per_h: (number | null)[];
+  uptake_uncertainty_mg_per_h: (number | null)[];
+  /** null until the fish is weighed */
+  uptake_mg_per_kg_h: (number | null)[];
+  uptake_uncertainty_mg_per_kg_h: (number | null)[];
+  mark: Mark[];
+  reasons: Reason[][];
+  used_for: string[];
+  is_excluded_by_hand: boolean[];
+  /** Of uptake_mg_per_kg_h, or of uptake_mg_per_h before weighing, in its unit */
+  contributions: ({
+    source: string;
+    /** One per spell */
+    effect: (number | null)[];
+  })[];
+}
+
+/** One row of the reporting checklist, answered from the results where they know */
+export interface ChecklistRow {
+  word: string;
+  /** Of the published list, to be confirmed; null for rows of our own */
+  number: number | null;
+  section: string;
+  criterion: string;
+  state: "answered" | "unanswered" | "not_applicable";
+  answer: string;
+  filled_from: string;
+}
+
+export interface Paragraph {
+  title: string;
+  text: string;
+}

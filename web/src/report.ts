@@ -1,0 +1,2 @@
+import './look/report.css';
+document.documentElement.classList.add('scripted');
