@@ -12,8 +12,10 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "fit/noise.hpp"
 #include "series/instant.hpp"
 #include "uptake/rate.hpp"
+#include "uptake/stay_uptake.hpp"
 
 namespace backeddy::uptake {
 
@@ -32,21 +34,26 @@ struct PeakSettings {
     std::uint64_t seed = 1;
 };
 
-/// The readings of one sealed spell with its answer: rows [first used, last used] of the chamber's trace,
-/// equal lengths.
-struct SealedReadings {
-    const SpellUptake* spell = nullptr;
-    std::span<const std::int64_t> times_ns;
-    std::span<const double> oxygen_mg_per_l;
-    std::span<const double> saturation_percent;
-    std::span<const double> temperature_celsius;
+/// One sealed spell with its readings. Pointers and views must outlive the call.
+struct PeakSpell {
+    const SealedSpell* spell = nullptr; ///< answer, water volume, scale
+    SealedView readings;                ///< of readings_of(): the rows used, after settle
+    fit::NoiseModel noise;       ///< of the sensor; without variance the window's ordinary error serves
+    double modelled_lag_s = 0.0; ///< above 0: the chosen window's fit carries the sensor's transient
 };
 
-/// What turns a slope into an uptake: the same quantities, under the same names, as the spells' own uptakes.
-struct PeakScale {
-    Measured water_volume_l;   ///< chamber + loop - fish
-    Measured calibration{1.0}; ///< factor on the slope; 1 with the calibration's uncertainty
-    std::optional<Measured> mass_kg;
+struct PeakInput {
+    PeakEvent event = PeakEvent::capture;
+    Instant at;                 ///< of the event (its end: back in water, end of chase)
+    Duration clock_uncertainty; ///< standard uncertainty of the time between event and readings
+    std::optional<Duration> air;
+    std::vector<PeakSpell> spells;   ///< ascending in time; those of the stay's role, unusable ones included
+    std::optional<Measured> mass_kg; ///< contribution "mass:<fish>"
+    std::string stay;
+    /// How fast the excess falls and to what, once recovery has been fitted: for the averaging term of the
+    /// curve.
+    std::optional<double> decay_per_h;
+    double baseline_mg_per_h = 0.0;
 };
 
 /// One point of the curve against window length. Bias terms in mg/h, signed as "this much too high".
@@ -88,6 +95,8 @@ struct PeakUptake {
     UptakeRate corrected;        ///< less the selection bias; its uncertainty includes that of the correction
     double selection_bias_mg_per_h = 0.0;       ///< >= 0
     double selection_bias_error_mg_per_h = 0.0; ///< Monte Carlo error
+    /// The same if uptake were steady throughout: an upper bound (fit/selection).
+    double selection_bias_at_most_mg_per_h = 0.0;
     UptakeRate whole_spell; ///< mean over the first sealed spell: no search has touched it
     std::size_t whole_spell_index = 0;
 
@@ -98,6 +107,9 @@ struct PeakUptake {
     Mark mark = Mark::good;
     std::vector<Reason> reasons; ///< "slope_error", "low_oxygen", "few_readings", "first_spell_unusable" ...
 };
+
+/// The peak of one event. Fails in words when no usable spell after the event holds a whole window.
+[[nodiscard]] Expected<PeakUptake> peak_uptake(const PeakInput& input, const PeakSettings& settings = {});
 
 /// Share of the uptake at the event that the mean over a window of `window_h`, begun `delay_h` after it,
 /// still shows, when the uptake decays to nothing at `decay_per_h`: e^(-k d) (1 - e^(-k w))/(k w). Closed

@@ -1,0 +1,161 @@
+#include "uptake/detail/cut_off.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/number_text.hpp"
+#include "fit/quantile.hpp"
+
+namespace backeddy::uptake::detail {
+
+namespace {
+
+constexpr std::size_t least_in_window = 5;
+
+double median(std::vector<double> values) {
+    return fit::quantile(values, 0.5).value_or(0.0);
+}
+
+double pairwise_slope(std::span<const double> hours, std::span<const double> values) {
+    std::vector<double> slopes;
+    slopes.reserve(hours.size() * (hours.size() - 1) / 2);
+    for (std::size_t i = 0; i < hours.size(); ++i) {
+        for (std::size_t j = i + 1; j < hours.size(); ++j) {
+            if (hours[j] > hours[i]) {
+                slopes.push_back((values[j] - values[i]) / (hours[j] - hours[i]));
+            }
+        }
+    }
+    return slopes.empty() ? 0.0 : median(std::move(slopes));
+}
+
+double lag_one(std::span<const double> residuals) {
+    double products = 0.0;
+    double squares = 0.0;
+    for (std::size_t i = 0; i < residuals.size(); ++i) {
+        squares += residuals[i] * residuals[i];
+        products += i > 0 ? residuals[i] * residuals[i - 1] : 0.0;
+    }
+    return squares > 0.0 ? std::clamp(products / squares, 0.0, 0.9) : 0.0;
+}
+
+} // namespace
+
+Fall fall_from(std::span<const double> hours, std::span<const double> values, std::size_t first,
+               const RestingSettings& settings) {
+    std::size_t end = first;
+    while (end < hours.size() && hours[end] <= hours[first] + settings.trend_window_h) {
+        ++end;
+    }
+    Fall out;
+    const auto x = hours.subspan(first, end - first);
+    const auto y = values.subspan(first, end - first);
+    const double width = x.empty() ? 0.0 : x.back() - x.front();
+    if (x.size() < least_in_window || width < 0.5 * settings.least_counted_h) {
+        return out;
+    }
+    const double slope = pairwise_slope(x, y);
+    std::vector<double> residuals;
+    for (std::size_t i = 0; i < x.size(); ++i) {
+        residuals.push_back(y[i] - (slope * x[i]));
+    }
+    const double level = median(residuals);
+    std::vector<double> sizes;
+    double mean = 0.0;
+    for (std::size_t i = 0; i < x.size(); ++i) {
+        residuals[i] -= level;
+        sizes.push_back(std::abs(residuals[i]));
+        mean += x[i] / static_cast<double>(x.size());
+    }
+    double squares = 0.0;
+    for (const double h : x) {
+        squares += (h - mean) * (h - mean);
+    }
+    const double r = lag_one(residuals);
+    out.known = true;
+    out.fall = -slope * width;
+    out.error =
+        1.4826 * median(std::move(sizes)) / std::sqrt(squares) * std::sqrt((1.0 + r) / (1.0 - r)) * width;
+    const double middle = std::abs(median({y.begin(), y.end()}));
+    out.falling = out.fall > settings.trend_share * middle && out.fall > settings.trend_errors * out.error;
+    return out;
+}
+
+CutOff find_cut_off(std::span<const double> hours, std::span<const double> values,
+                    const RestingSettings& settings) {
+    const double last = hours.back();
+    // The last moment at which a cut-off still leaves hours and values enough.
+    std::size_t latest = 0;
+    for (std::size_t i = 0; i < hours.size(); ++i) {
+        if (last - hours[i] >= settings.least_counted_h &&
+            hours.size() - i >= std::max<std::size_t>(settings.least_values, 2)) {
+            latest = i;
+        }
+    }
+    std::vector<Fall> falls;
+    for (std::size_t i = 0; i <= latest; ++i) {
+        falls.push_back(fall_from(hours, values, i, settings));
+    }
+    // Quiet from i on: neither this window nor those that begin in its first half still fall.
+    const auto quiet_from = [&](std::size_t i) {
+        for (std::size_t j = i; j <= latest && hours[j] <= hours[i] + (0.5 * settings.trend_window_h); ++j) {
+            if (falls[j].falling) {
+                return false;
+            }
+        }
+        return true;
+    };
+    const bool stay_allows = last - settings.least_counted_h >= settings.least_hours_after_handling;
+    for (std::size_t i = 0; i <= latest; ++i) {
+        if ((stay_allows && hours[i] < settings.least_hours_after_handling) || !quiet_from(i)) {
+            continue;
+        }
+        if (!stay_allows) {
+            return {.first = i,
+                    .recovered = false,
+                    .why = "the stay ends " + fixed_text(last, 1) +
+                           " h after handling, too soon for values from " +
+                           fixed_text(settings.least_hours_after_handling, 0) + " h on"};
+        }
+        return {.first = i,
+                .recovered = true,
+                .why = "no downward trend is left from " + fixed_text(hours[i], 1) + " h after handling"};
+    }
+    return {.first = latest,
+            .recovered = false,
+            .why = "a downward trend is left to the end of the stay, " + fixed_text(last, 1) +
+                   " h after handling"};
+}
+
+std::vector<CutOffPoint> cut_off_curve(std::span<const double> hours, std::span<const double> values,
+                                       const RestingSettings& settings) {
+    std::vector<CutOffPoint> out;
+    if (settings.cut_off_step_h <= 0.0) {
+        return out;
+    }
+    // Whole steps after handling, from the first that has a value behind it.
+    const double start =
+        std::floor(std::max(0.0, hours.front()) / settings.cut_off_step_h) * settings.cut_off_step_h;
+    for (int k = 0;; ++k) {
+        const double h = start + (k * settings.cut_off_step_h);
+        const auto first =
+            static_cast<std::size_t>(std::lower_bound(hours.begin(), hours.end(), h) - hours.begin());
+        if (first >= hours.size()) {
+            return out;
+        }
+        CutOffPoint point;
+        point.hours_after_handling = h;
+        point.values = hours.size() - first;
+        if (point.values >= settings.least_values) {
+            const auto value = fit::quantile(values.subspan(first), settings.rule_quantile);
+            point.mg_per_h = value ? std::optional(*value) : std::nullopt;
+        }
+        const auto fall = fall_from(hours, values, first, settings);
+        point.fall_mg_per_h = fall.fall;
+        point.fall_error_mg_per_h = fall.error;
+        point.falling = fall.falling;
+        out.push_back(point);
+    }
+}
+
+} // namespace backeddy::uptake::detail

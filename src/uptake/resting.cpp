@@ -1,0 +1,655 @@
+#include "uptake/resting.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <map>
+#include <numeric>
+#include <set>
+
+#include "base/number_text.hpp"
+#include "base/random.hpp"
+#include "fit/bootstrap.hpp"
+#include "fit/lowest.hpp"
+#include "fit/mixture.hpp"
+#include "fit/quantile.hpp"
+#include "uptake/detail/cut_off.hpp"
+#include "uptake/detail/deconvolve.hpp"
+#include "uptake/detail/recovery_parts.hpp"
+
+namespace backeddy::uptake {
+
+namespace {
+
+constexpr std::size_t low_count = 10; // Chabot and others 2016: the ten lowest ...
+constexpr std::size_t dropped = 5;    // ... and the lowest tenth after the five lowest are dropped
+constexpr double low_share = 0.1;
+constexpr double normal_95 = 1.959963984540054;
+// Of the noise correction's size, left over or overshot in simulations of 40 to 100 values: its standard
+// uncertainty.
+constexpr double correction_doubt = 0.25;
+constexpr std::size_t mixture_draws = 300; // a draw of the lowest normal costs a fit
+constexpr int mixture_steps = 60;
+
+double quantile_of(RestingMethod method) {
+    switch (method) {
+    case RestingMethod::quantile_10:
+        return 0.10;
+    case RestingMethod::quantile_15:
+        return 0.15;
+    case RestingMethod::quantile_20:
+        return 0.20;
+    case RestingMethod::quantile_25:
+        return 0.25;
+    case RestingMethod::quantile_30:
+        return 0.30;
+    default:
+        return std::numeric_limits<double>::quiet_NaN();
+    }
+}
+
+bool is_quantile(RestingMethod method) {
+    return std::isfinite(quantile_of(method));
+}
+
+RestingMethod method_of_quantile(double p) {
+    for (const auto method : all_resting_methods) {
+        if (std::abs(quantile_of(method) - p) < 1e-9) {
+            return method;
+        }
+    }
+    return RestingMethod::quantile_20;
+}
+
+Error too_few(std::size_t found, std::size_t needed, const std::string& what) {
+    return {.code = ErrorCode::too_few,
+            .found = std::to_string(found) + " usable values",
+            .expected = what + " needs at least " + std::to_string(needed),
+            .remedy = "look at the marks of the stay's spells, or use a longer stay",
+            .place = {},
+            .context = {}};
+}
+
+// Which of the values carry how much of an estimate: every estimator here is a weighted sum of them.
+std::vector<double> low_weights(std::span<const double> values, std::size_t skip, std::size_t used) {
+    std::vector<std::size_t> order(values.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(), [&](auto a, auto b) { return values[a] < values[b]; });
+    std::vector<double> weights(values.size(), 0.0);
+    for (std::size_t i = skip; i < skip + used; ++i) {
+        weights[order[i]] = 1.0 / static_cast<double>(used);
+    }
+    return weights;
+}
+
+std::vector<double> quantile_weights(std::span<const double> values, double p) {
+    std::vector<std::size_t> order(values.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(), [&](auto a, auto b) { return values[a] < values[b]; });
+    const auto place = fit::quantile_place(values.size(), p, fit::QuantileType::gumbel);
+    std::vector<double> weights(values.size(), 0.0);
+    weights[order[place.lower]] += 1.0 - place.weight;
+    weights[order[place.upper]] += place.weight;
+    return weights;
+}
+
+double density(double x, const fit::NormalComponent& component) {
+    const double z = (x - component.mean) / component.sd;
+    return component.weight / component.sd * std::exp(-0.5 * z * z);
+}
+
+std::vector<double> component_weights(std::span<const double> values, const fit::NormalMixture& mixture,
+                                      std::size_t lowest) {
+    std::vector<double> weights(values.size(), 0.0);
+    double sum = 0.0;
+    for (std::size_t i = 0; i < values.size(); ++i) {
+        double all = 0.0;
+        for (const auto& component : mixture.components) {
+            all += density(values[i], component);
+        }
+        weights[i] = all > 0.0 ? density(values[i], mixture.components[lowest]) / all : 0.0;
+        sum += weights[i];
+    }
+    for (auto& weight : weights) {
+        weight /= sum;
+    }
+    return weights;
+}
+
+// Mean of one component after a few EM steps from the night's own fit: what a bootstrap draw can afford. No
+// component may become narrower than `floor`.
+double refitted_mean(std::span<const double> sample, const fit::NormalMixture& start, std::size_t lowest,
+                     double floor) {
+    auto components = start.components;
+    const std::size_t g = components.size();
+    const auto n = static_cast<double>(sample.size());
+    std::vector<double> shares(g);
+    for (int step = 0; step < mixture_steps; ++step) {
+        std::vector<double> count(g, 0.0);
+        std::vector<double> sum(g, 0.0);
+        std::vector<double> squares(g, 0.0);
+        for (const double x : sample) {
+            double all = 0.0;
+            for (std::size_t k = 0; k < g; ++k) {
+                shares[k] = density(x, components[k]);
+                all += shares[k];
+            }
+            if (all <= 0.0) {
+                continue;
+            }
+            for (std::size_t k = 0; k < g; ++k) {
+                const double share = shares[k] / all;
+                const double away = x - start.components[k].mean;
+                count[k] += share;
+                sum[k] += share * away;
+                squares[k] += share * away * away;
+            }
+        }
+        for (std::size_t k = 0; k < g; ++k) {
+            if (count[k] < 1e-9) {
+                continue;
+            }
+            const double away = sum[k] / count[k];
+            components[k].mean = start.components[k].mean + away;
+            components[k].sd =
+                std::max(floor, std::sqrt(std::max(0.0, (squares[k] / count[k]) - (away * away))));
+            components[k].weight = count[k] / n;
+        }
+    }
+    return components[lowest].mean;
+}
+
+// The values of a night that count, on one clock, with the errors that belong to each alone.
+struct Night {
+    std::vector<SpellUptake> spells;
+    std::vector<double> values;
+    std::vector<double> own_errors;
+    std::size_t block = 1; ///< values per block of the bootstrap
+};
+
+std::set<std::string> own_sources_of(std::span<const SpellUptake> spells) {
+    std::map<std::string, int> seen;
+    for (const auto& spell : spells) {
+        for (const auto& contribution : spell.uptake_mg_per_h.contributions()) {
+            ++seen[contribution.source];
+        }
+    }
+    std::set<std::string> own;
+    for (const auto& [source, times] : seen) {
+        if (times == 1) {
+            own.insert(source);
+        }
+    }
+    return own;
+}
+
+Night night_of(std::vector<SpellUptake> spells, const RestingSettings& settings) {
+    Night out;
+    const auto own = own_sources_of(spells);
+    std::vector<double> steps;
+    for (std::size_t i = 0; i < spells.size(); ++i) {
+        out.values.push_back(spells[i].uptake_mg_per_h.value());
+        double variance = 0.0;
+        for (const auto& contribution : spells[i].uptake_mg_per_h.contributions()) {
+            variance += own.contains(contribution.source) ? contribution.effect * contribution.effect : 0.0;
+        }
+        out.own_errors.push_back(std::sqrt(variance));
+        if (i > 0) {
+            steps.push_back((spells[i].middle() - spells[i - 1].middle()).hours());
+        }
+    }
+    if (!steps.empty()) {
+        const double step = fit::quantile(steps, 0.5).value_or(0.0);
+        if (step > 0.0) {
+            out.block = static_cast<std::size_t>(std::max(1.0, std::round(settings.block_h / step)));
+        }
+    }
+    // A short night still has to hold two blocks.
+    out.block = std::max<std::size_t>(1, std::min(out.block, out.values.size() / 2));
+    out.spells = std::move(spells);
+    return out;
+}
+
+// One estimator's value, its weights and how to compute it anew on a bootstrap draw.
+struct Computed {
+    double value = 0.0;
+    std::vector<double> weights;
+    fit::Statistic statistic;
+    std::size_t draws = 0;
+};
+
+struct Lowest {
+    fit::NormalMixture mixture;
+    fit::LowestNormal normal;
+    std::size_t index = 0;
+};
+
+Expected<Lowest> lowest_of(std::span<const double> values, const RestingSettings& settings) {
+    if (values.size() < settings.least_for_lowest_normal) {
+        return fail(too_few(values.size(), settings.least_for_lowest_normal, "the lowest normal"));
+    }
+    auto choice = fit::choose_mixture(values, 4, {.seed = settings.seed});
+    if (!choice) {
+        return fail(std::move(choice).error().within("the lowest normal"));
+    }
+    const auto normal = fit::lowest_normal(choice->best, values, settings.least_component_share);
+    if (!normal) {
+        return fail({.code = ErrorCode::degenerate,
+                     .found = "no component that holds " +
+                              fixed_text(100.0 * settings.least_component_share, 0) + " % of the values",
+                     .expected = "the lowest normal needs one",
+                     .remedy = "read the quantiles instead",
+                     .place = {},
+                     .context = {}});
+    }
+    Lowest out{.mixture = std::move(choice->best), .normal = *normal, .index = 0};
+    while (out.mixture.components[out.index].weight < settings.least_component_share) {
+        ++out.index;
+    }
+    return out;
+}
+
+Expected<Computed> compute(RestingMethod method, const Night& night, const std::optional<Lowest>& lowest,
+                           const RestingSettings& settings) {
+    Computed out;
+    out.draws = settings.draws;
+    if (method == RestingMethod::mean_of_ten_lowest) {
+        const auto mean = fit::mean_of_lowest(night.values, low_count);
+        if (!mean) {
+            return fail(too_few(night.values.size(), low_count, "the mean of the ten lowest"));
+        }
+        out.value = mean->mean;
+        out.weights = low_weights(night.values, 0, low_count);
+        out.statistic = [](std::span<const double> sample) {
+            return fit::mean_of_lowest(sample, low_count)->mean;
+        };
+        return out;
+    }
+    if (method == RestingMethod::lowest_tenth) {
+        const auto mean = fit::mean_of_lowest_share(night.values, low_share, dropped);
+        if (!mean || night.values.size() < 2 * low_count) {
+            return fail(
+                too_few(night.values.size(), 2 * low_count, "the lowest tenth after five are dropped"));
+        }
+        out.value = mean->mean;
+        out.weights = low_weights(night.values, mean->dropped, mean->used);
+        out.statistic = [](std::span<const double> sample) {
+            return fit::mean_of_lowest_share(sample, low_share, dropped)->mean;
+        };
+        return out;
+    }
+    if (method == RestingMethod::lowest_normal) {
+        if (!lowest) {
+            return fail(too_few(night.values.size(), settings.least_for_lowest_normal, "the lowest normal"));
+        }
+        out.value = lowest->normal.mean;
+        out.weights = component_weights(night.values, lowest->mixture, lowest->index);
+        double floor = lowest->mixture.components.front().sd;
+        for (const auto& component : lowest->mixture.components) {
+            floor = std::min(floor, component.sd);
+        }
+        out.statistic = [mixture = lowest->mixture, index = lowest->index,
+                         floor = 0.25 * floor](std::span<const double> sample) {
+            return refitted_mean(sample, mixture, index, floor);
+        };
+        out.draws = std::min(settings.draws, mixture_draws);
+        return out;
+    }
+    const double p = quantile_of(method);
+    auto value = fit::quantile(night.values, p);
+    if (!value) {
+        return fail(std::move(value).error());
+    }
+    out.value = *value;
+    out.weights = quantile_weights(night.values, p);
+    return out;
+}
+
+Expected<fit::BootstrapResult> resampled(RestingMethod method, const Night& night, const Computed& computed,
+                                         const RestingSettings& settings) {
+    const fit::BootstrapOptions options{
+        .draws = computed.draws, .block = night.block, .seed = settings.seed, .threads = {.count = 1}};
+    return is_quantile(method) ? fit::block_bootstrap_quantile(night.values, quantile_of(method), options)
+                               : fit::block_bootstrap(night.values, computed.statistic, options);
+}
+
+// Sampling and systematic halves in quadrature, each side for itself, about the corrected value.
+Interval combined_interval(double raw, const Interval& sampling, double corrected, double systematic) {
+    const double below = std::max(0.0, raw - sampling.low);
+    const double above = std::max(0.0, sampling.high - raw);
+    return {.low = corrected - std::hypot(below, normal_95 * systematic),
+            .high = corrected + std::hypot(above, normal_95 * systematic)};
+}
+
+RestingEstimate estimate_of(RestingMethod method, const Night& night, const Computed& computed,
+                            const detail::NoiseBias& noise, const std::string& stay,
+                            const RestingSettings& settings) {
+    RestingEstimate out;
+    out.method = method;
+    out.values_used = static_cast<std::size_t>(
+        std::count_if(computed.weights.begin(), computed.weights.end(), [](double w) { return w > 1e-6; }));
+    UptakeRate systematic = systematic_sum(night.spells, computed.weights);
+    // The weights give the value to rounding; the mixture's to its convergence. The estimator's own value is
+    // shown.
+    systematic = moved(systematic, computed.value - systematic.mg_per_h.value());
+    const double systematic_sd = systematic.mg_per_h.standard_uncertainty();
+    out.sampling_interval_mg_per_h = {.low = computed.value, .high = computed.value};
+    if (const auto draws = resampled(method, night, computed, settings)) {
+        out.sampling_sd_mg_per_h = draws->se;
+        out.sampling_interval_mg_per_h = {.low = draws->lower, .high = draws->upper};
+    }
+    out.raw = with_uncertainty(systematic, out.sampling_sd_mg_per_h, "resting sampling:" + stay);
+    out.noise_bias_mg_per_h = noise.bias;
+    out.noise_bias_error_mg_per_h = noise.bias_error;
+    const double doubt = std::hypot(correction_doubt * noise.bias, noise.bias_error);
+    out.corrected = with_uncertainty(moved(out.raw, -noise.bias), doubt, "resting noise correction:" + stay);
+    out.interval_mg_per_h = combined_interval(computed.value, out.sampling_interval_mg_per_h,
+                                              computed.value - noise.bias, std::hypot(systematic_sd, doubt));
+    return out;
+}
+
+// Noise biases of the estimators that order statistics make, in one simulation; the lowest normal's is 0:
+// noise widens a component and does not move its mean.
+std::vector<detail::NoiseBias> noise_biases(const Night& night, std::span<const RestingMethod> methods,
+                                            const RestingSettings& settings) {
+    const auto statistics = [&](std::span<const double> ascending) {
+        std::vector<double> out;
+        for (const auto method : methods) {
+            if (is_quantile(method)) {
+                out.push_back(fit::quantile_of_sorted(ascending, quantile_of(method)));
+                continue;
+            }
+            const bool ten = method == RestingMethod::mean_of_ten_lowest;
+            const std::size_t skip = ten ? 0 : dropped;
+            const double rest = static_cast<double>(ascending.size() - skip);
+            const std::size_t used =
+                ten ? low_count : static_cast<std::size_t>(std::max(1.0, std::round(low_share * rest)));
+            const auto part = ascending.subspan(skip, used);
+            out.push_back(std::accumulate(part.begin(), part.end(), 0.0) / static_cast<double>(used));
+        }
+        return out;
+    };
+    return detail::noise_bias(detail::deconvolved(night.values, night.own_errors), night.own_errors,
+                              statistics, settings.noise_draws, settings.seed);
+}
+
+void add_estimates(RestingUptake& out, const Night& night, const std::optional<Lowest>& lowest,
+                   const Reason& no_lowest, const std::string& stay, const RestingSettings& settings) {
+    std::vector<RestingMethod> ordered;
+    for (const auto method : all_resting_methods) {
+        if (method != RestingMethod::lowest_normal && compute(method, night, lowest, settings)) {
+            ordered.push_back(method);
+        }
+    }
+    const auto biases = noise_biases(night, ordered, settings);
+    for (const auto method : all_resting_methods) {
+        RestingEntry entry{.method = method, .estimate = std::nullopt, .skipped = {}};
+        auto computed = compute(method, night, lowest, settings);
+        if (!computed) {
+            entry.skipped = method == RestingMethod::lowest_normal
+                                ? no_lowest
+                                : Reason{"few_values", computed.error().text()};
+        } else {
+            detail::NoiseBias bias;
+            for (std::size_t k = 0; k < ordered.size(); ++k) {
+                bias = ordered[k] == method ? biases[k] : bias;
+            }
+            entry.estimate = estimate_of(method, night, *computed, bias, stay, settings);
+        }
+        out.estimates.push_back(std::move(entry));
+    }
+}
+
+UptakeRate median_rate(std::span<const SpellUptake> spells, const std::string& source, double sd) {
+    std::vector<double> values;
+    for (const auto& spell : spells) {
+        values.push_back(spell.uptake_mg_per_h.value());
+    }
+    return with_uncertainty(systematic_sum(spells, quantile_weights(values, 0.5)), sd, source);
+}
+
+// Standard error of a median from the spread of the values: 1.2533 sd/sqrt(n) (normal, large n), sd robust.
+double median_error(std::span<const SpellUptake> spells) {
+    std::vector<double> values;
+    for (const auto& spell : spells) {
+        values.push_back(spell.uptake_mg_per_h.value());
+    }
+    const double middle = fit::quantile(values, 0.5).value_or(0.0);
+    for (auto& value : values) {
+        value = std::abs(value - middle);
+    }
+    return 1.2533 * 1.4826 * fit::quantile(values, 0.5).value_or(0.0) /
+           std::sqrt(static_cast<double>(values.size()));
+}
+
+RoutineUptake routine_of(const Night& night, const std::string& stay, const RestingSettings& settings) {
+    RoutineUptake out;
+    out.values = night.values.size();
+    out.utc_offset = settings.utc_offset;
+    std::map<int, std::vector<SpellUptake>> by_hour;
+    for (const auto& spell : night.spells) {
+        by_hour[detail::hour_of_day(spell.middle(), settings.utc_offset)].push_back(spell);
+    }
+    double whole_sd = median_error(night.spells);
+    const fit::BootstrapOptions options{
+        .draws = settings.draws, .block = night.block, .seed = settings.seed, .threads = {.count = 1}};
+    if (const auto draws = fit::block_bootstrap_quantile(night.values, 0.5, options)) {
+        whole_sd = draws->se;
+    }
+    out.whole_night = median_rate(night.spells, "routine sampling:" + stay, whole_sd);
+    for (const auto& [hour, spells] : by_hour) {
+        if (spells.size() < std::max<std::size_t>(settings.least_per_hour, 1)) {
+            continue;
+        }
+        RoutineHour entry{.hour_of_day = hour, .values = spells.size(), .median = {}};
+        // Shared sources are told from own ones over the whole night: an hour of three spells alone could
+        // not.
+        std::vector<double> weights(night.spells.size(), 0.0);
+        std::vector<double> values;
+        for (const auto& spell : spells) {
+            values.push_back(spell.uptake_mg_per_h.value());
+        }
+        const auto own_weights = quantile_weights(values, 0.5);
+        std::size_t next = 0;
+        for (std::size_t i = 0; i < night.spells.size(); ++i) {
+            if (detail::hour_of_day(night.spells[i].middle(), settings.utc_offset) == hour) {
+                weights[i] = own_weights[next++];
+            }
+        }
+        entry.median = with_uncertainty(systematic_sum(night.spells, weights), median_error(spells),
+                                        "routine sampling:" + stay + " hour " + std::to_string(hour));
+        out.hours.push_back(std::move(entry));
+    }
+    return out;
+}
+
+void add_cautions(RestingUptake& out, const Night& night, const RestingSettings& settings) {
+    if (out.standing == RestingStanding::not_recovered) {
+        out.reasons.push_back({"not_recovered", out.cut_off_why});
+    }
+    if (out.stay_h < settings.short_stay_h) {
+        out.reasons.push_back({"short_stay", "the stay is " + fixed_text(out.stay_h, 1) + " h long, under " +
+                                                 fixed_text(settings.short_stay_h, 0) +
+                                                 " h: compare only with stays alike"});
+    }
+    if (night.values.size() < settings.least_for_lowest_normal) {
+        out.reasons.push_back(
+            {"few_values", "only " + std::to_string(night.values.size()) + " values count"});
+    }
+    const auto [least, greatest] = std::minmax_element(night.values.begin(), night.values.end());
+    if (*least == *greatest) {
+        out.reasons.push_back({"equal_values", "all values are equal"});
+    }
+    if (*least < 0.0) {
+        const auto below =
+            std::count_if(night.values.begin(), night.values.end(), [](double v) { return v < 0.0; });
+        out.reasons.push_back({"negative_uptake", std::to_string(below) + " of " +
+                                                      std::to_string(night.values.size()) +
+                                                      " values are below 0: look at the background"});
+    }
+}
+
+} // namespace
+
+std::string word(RestingMethod method) {
+    switch (method) {
+    case RestingMethod::mean_of_ten_lowest:
+        return "mean_of_ten_lowest";
+    case RestingMethod::lowest_tenth:
+        return "lowest_tenth";
+    case RestingMethod::lowest_normal:
+        return "lowest_normal";
+    default:
+        return "quantile_" + fixed_text(100.0 * quantile_of(method), 0);
+    }
+}
+
+std::string description(RestingMethod method) {
+    switch (method) {
+    case RestingMethod::mean_of_ten_lowest:
+        return "mean of the ten lowest values";
+    case RestingMethod::lowest_tenth:
+        return "mean of the lowest tenth after the five lowest are dropped";
+    case RestingMethod::lowest_normal:
+        return "mean of the lowest normal component";
+    default:
+        return fixed_text(quantile_of(method), 2) + " quantile";
+    }
+}
+
+RestingMethod method_by_rule(std::optional<double> lowest_normal_cv_percent,
+                             const RestingSettings& settings) {
+    return lowest_normal_cv_percent && *lowest_normal_cv_percent <= settings.cv_limit_percent
+               ? RestingMethod::lowest_normal
+               : method_of_quantile(settings.rule_quantile);
+}
+
+Expected<double> estimate_plain(RestingMethod method, std::span<const double> values,
+                                const RestingSettings& settings) {
+    for (const double value : values) {
+        if (!std::isfinite(value)) {
+            return fail({.code = ErrorCode::out_of_range,
+                         .found = "a value that is not finite",
+                         .expected = "a resting estimate needs finite values",
+                         .remedy = "leave out what is missing",
+                         .place = {},
+                         .context = {}});
+        }
+    }
+    if (values.empty()) {
+        return fail(too_few(0, 1, description(method)));
+    }
+    Night night;
+    night.values.assign(values.begin(), values.end());
+    std::optional<Lowest> lowest;
+    if (method == RestingMethod::lowest_normal) {
+        auto found = lowest_of(values, settings);
+        if (!found) {
+            return fail(std::move(found).error());
+        }
+        lowest = std::move(*found);
+    }
+    auto computed = compute(method, night, lowest, settings);
+    if (!computed) {
+        return fail(std::move(computed).error());
+    }
+    return computed->value;
+}
+
+RoutineUptake::Level RoutineUptake::at(Instant moment) const {
+    const int hour = detail::hour_of_day(moment, utc_offset);
+    for (const auto& entry : hours) {
+        if (entry.hour_of_day == hour) {
+            return {.rate = entry.median, .hour_matched = true};
+        }
+    }
+    return {.rate = whole_night, .hour_matched = false};
+}
+
+Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingSettings& settings) {
+    std::vector<std::size_t> usable;
+    for (std::size_t i = 0; i < input.spells.size(); ++i) {
+        if (input.spells[i].is_usable() && std::isfinite(input.spells[i].uptake_mg_per_h.value())) {
+            usable.push_back(i);
+        }
+    }
+    std::stable_sort(usable.begin(), usable.end(),
+                     [&](auto a, auto b) { return input.spells[a].middle() < input.spells[b].middle(); });
+    if (usable.size() < std::max<std::size_t>(settings.least_values, 2)) {
+        return fail(
+            too_few(usable.size(), std::max<std::size_t>(settings.least_values, 2), "a resting uptake")
+                .within("stay " + input.stay));
+    }
+    std::vector<double> hours;
+    std::vector<double> values;
+    for (const auto i : usable) {
+        hours.push_back((input.spells[i].middle() - input.handled).hours());
+        values.push_back(input.spells[i].uptake_mg_per_h.value());
+    }
+
+    RestingUptake out;
+    out.stay_h = (input.spells[usable.back()].to - input.spells[usable.front()].sealed_from).hours();
+    const auto cut = detail::find_cut_off(hours, values, settings);
+    out.cut_off_why = cut.why;
+    out.cut_off_curve = detail::cut_off_curve(hours, values, settings);
+    std::vector<SpellUptake> counted;
+    double temperature = 0.0;
+    double background = 0.0;
+    double total = 0.0;
+    for (std::size_t k = cut.first; k < usable.size(); ++k) {
+        const auto& spell = input.spells[usable[k]];
+        out.counted.push_back(usable[k]);
+        counted.push_back(spell);
+        temperature += spell.temperature_mean_celsius;
+        background += spell.background_mg_per_h.value();
+        total += spell.total_mg_per_h.value();
+    }
+    out.counted_from = counted.front().from;
+    out.cut_off_h = hours[cut.first];
+    out.temperature_mean_celsius = temperature / static_cast<double>(counted.size());
+    if (total > 0.0) {
+        out.background_share = background / total;
+    }
+    out.standing = !cut.recovered                       ? RestingStanding::not_recovered
+                   : out.stay_h < settings.short_stay_h ? RestingStanding::overnight
+                                                        : RestingStanding::standard;
+    out.name = out.standing == RestingStanding::standard    ? "SMR"
+               : out.standing == RestingStanding::overnight ? "resting, overnight"
+                                                            : "resting, not recovered";
+
+    const Night night = night_of(std::move(counted), settings);
+    std::optional<Lowest> lowest;
+    Reason no_lowest;
+    if (auto found = lowest_of(night.values, settings)) {
+        lowest = std::move(*found);
+        LowestNormal shown;
+        for (const auto& component : lowest->mixture.components) {
+            shown.weights.push_back(component.weight);
+            shown.means_mg_per_h.push_back(component.mean);
+            shown.sds_mg_per_h.push_back(component.sd);
+        }
+        shown.lowest = lowest->index;
+        shown.classified = lowest->normal.values;
+        shown.cv_percent = lowest->normal.cv_percent;
+        out.mixture = std::move(shown);
+    } else {
+        no_lowest = {"no_lowest_normal", found.error().text()};
+    }
+    add_estimates(out, night, lowest, no_lowest, input.stay, settings);
+    out.chosen = method_by_rule(lowest ? std::optional(lowest->normal.cv_percent) : std::nullopt, settings);
+    out.chosen_why = lowest
+                         ? "values in the lowest normal vary by " + fixed_text(lowest->normal.cv_percent, 1) +
+                               " % (limit " + fixed_text(settings.cv_limit_percent, 1) +
+                               " %): " + description(out.chosen)
+                         : description(out.chosen) + ", since there is no lowest normal: " + no_lowest.text;
+    for (const auto& entry : out.estimates) {
+        if (entry.method == out.chosen && entry.estimate) {
+            out.value = *entry.estimate;
+        }
+    }
+    out.routine = routine_of(night, input.stay, settings);
+    add_cautions(out, night, settings);
+    return out;
+}
+
+} // namespace backeddy::uptake
