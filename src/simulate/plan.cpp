@@ -1,0 +1,564 @@
+#include "simulate/plan.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <utility>
+
+#include <fmt/format.h>
+#include <toml++/toml.h>
+
+#include "base/file.hpp"
+
+namespace backeddy::simulate {
+
+namespace {
+
+template <typename Choice>
+using Words = std::vector<std::pair<std::string_view, Choice>>;
+
+const Words<ChamberKind> chamber_kinds{{"tube", ChamberKind::tube}, {"shore", ChamberKind::shore}};
+const Words<TimeStyle> time_styles{
+    {"iso_utc", TimeStyle::iso_utc},        {"iso_local", TimeStyle::iso_local},
+    {"day_first", TimeStyle::day_first},    {"month_first_12h", TimeStyle::month_first_12h},
+    {"elapsed", TimeStyle::elapsed},        {"epoch", TimeStyle::epoch},
+    {"spreadsheet", TimeStyle::spreadsheet}};
+const Words<Encoding> encodings{{"utf8", Encoding::utf8},
+                                {"utf8_bom", Encoding::utf8_bom},
+                                {"utf16", Encoding::utf16},
+                                {"latin1", Encoding::latin1}};
+const Words<Shape> shapes{{"wide", Shape::wide}, {"long", Shape::long_form}};
+const Words<PumpRecord> pump_records{
+    {"none", PumpRecord::none}, {"column", PumpRecord::column}, {"log", PumpRecord::log}};
+const Words<FileSplit> file_splits{{"by_day", FileSplit::by_day}, {"by_session", FileSplit::by_session}};
+const Words<FaultKind> fault_kinds{{"dead_pump", FaultKind::dead_pump},
+                                   {"bubble", FaultKind::bubble},
+                                   {"sensor_bubble", FaultKind::sensor_bubble},
+                                   {"leak", FaultKind::leak},
+                                   {"gap", FaultKind::gap},
+                                   {"torn_file", FaultKind::torn_file},
+                                   {"clock_slip", FaultKind::clock_slip},
+                                   {"sensor_swap", FaultKind::sensor_swap},
+                                   {"death", FaultKind::death}};
+const Words<char> separators{{"comma", ','}, {"semicolon", ';'}, {"tab", '\t'}};
+const Words<char> decimals{{"point", '.'}, {"comma", ','}};
+
+/// One table of the brief. The first error of the whole brief is kept; every later read is then idle.
+class Section {
+  public:
+    Section(const toml::table& table, std::string name, std::string file, std::optional<Error>& error)
+        : table_(table), name_(std::move(name)), file_(std::move(file)), error_(error) {}
+
+    void read(const char* key, double& target) {
+        if (const auto* node = find(key)) {
+            if (const auto value = node->value<double>()) {
+                target = *value;
+            } else {
+                wrong(*node, key, "a number");
+            }
+        }
+    }
+    void read(const char* key, std::optional<double>& target) {
+        double value = 0.0;
+        if (table_.contains(key)) {
+            read(key, value);
+            target = value;
+        } else {
+            known_.emplace_back(key);
+        }
+    }
+    void read(const char* key, int& target) {
+        if (const auto* node = find(key)) {
+            if (const auto value = node->value<int>(); value && node->is_integer()) {
+                target = *value;
+            } else {
+                wrong(*node, key, "a whole number");
+            }
+        }
+    }
+    void read(const char* key, bool& target) {
+        if (const auto* node = find(key)) {
+            if (node->is_boolean()) {
+                target = **node->as_boolean();
+            } else {
+                wrong(*node, key, "true or false");
+            }
+        }
+    }
+    void read(const char* key, std::string& target) {
+        if (const auto* node = find(key)) {
+            if (node->is_string()) {
+                target = **node->as_string();
+            } else {
+                wrong(*node, key, "text in quotes");
+            }
+        }
+    }
+    void read(const char* key, Range& target) {
+        std::vector<double> pair;
+        if (const auto* node = find(key)) {
+            numbers(*node, key, pair);
+            if (pair.size() == 2 && pair[0] <= pair[1]) {
+                target = {pair[0], pair[1]};
+            } else {
+                wrong(*node, key, "[from, to]");
+            }
+        }
+    }
+    void read(const char* key, std::vector<int>& target) {
+        std::vector<double> values;
+        if (const auto* node = find(key)) {
+            numbers(*node, key, values);
+            target.assign(values.size(), 0);
+            std::transform(values.begin(), values.end(), target.begin(),
+                           [](double v) { return static_cast<int>(v); });
+        }
+    }
+    void read(const char* key, std::vector<std::string>& target) {
+        if (const auto* node = find(key)) {
+            target.clear();
+            if (const auto* array = node->as_array()) {
+                for (const auto& element : *array) {
+                    if (element.is_string()) {
+                        target.push_back(**element.as_string());
+                    }
+                }
+            }
+            if (target.empty()) {
+                wrong(*node, key, "a list of names");
+            }
+        }
+    }
+    void read(const char* key, CyclePlan& target) {
+        std::vector<double> pair;
+        if (const auto* node = find(key)) {
+            numbers(*node, key, pair);
+            if (pair.size() == 2 && pair[0] >= 0.0 && pair[1] > 0.0) {
+                target = {.flush_s = pair[0], .sealed_s = pair[1]};
+            } else {
+                wrong(*node, key, "[flush seconds, sealed seconds]");
+            }
+        }
+    }
+    template <typename Choice>
+    void read(const char* key, const Words<Choice>& words, Choice& target) {
+        std::string word;
+        read(key, word);
+        if (word.empty()) {
+            return;
+        }
+        const auto found =
+            std::find_if(words.begin(), words.end(), [&](const auto& pair) { return pair.first == word; });
+        if (found != words.end()) {
+            target = found->second;
+            return;
+        }
+        std::vector<std::string> names;
+        for (const auto& pair : words) {
+            names.emplace_back(pair.first);
+        }
+        const auto near = nearest_name(word, names);
+        complain({.code = ErrorCode::bad_setting,
+                  .found = fmt::format("{} = \"{}\"", key, word),
+                  .expected = fmt::format("one of {}", fmt::join(names, ", ")),
+                  .remedy = near ? fmt::format("did you mean \"{}\"?", *near) : "choose one of them",
+                  .place = place(table_[key].node())});
+    }
+
+    /// Whatever key was not read is unknown.
+    void done() {
+        for (const auto& [key, node] : table_) {
+            const std::string word(key.str());
+            if (std::find(known_.begin(), known_.end(), word) == known_.end()) {
+                const auto near = nearest_name(word, known_);
+                complain({.code = ErrorCode::unknown_name,
+                          .found = fmt::format("\"{}\" in {}", word, name_),
+                          .expected = fmt::format("one of {}", fmt::join(known_, ", ")),
+                          .remedy = near ? fmt::format("did you mean \"{}\"?", *near) : "take it out",
+                          .place = place(&node)});
+            }
+        }
+    }
+
+    void known(const char* key) { known_.emplace_back(key); }
+
+  private:
+    const toml::node* find(const char* key) {
+        known_.emplace_back(key);
+        return table_.get(key);
+    }
+    void numbers(const toml::node& node, const char* key, std::vector<double>& target) {
+        if (const auto* array = node.as_array()) {
+            for (const auto& element : *array) {
+                if (const auto value = element.value<double>()) {
+                    target.push_back(*value);
+                }
+            }
+        }
+        if (target.empty()) {
+            wrong(node, key, "a list of numbers");
+        }
+    }
+    [[nodiscard]] Place place(const toml::node* node) const {
+        Place where{.file = file_};
+        if (node != nullptr) {
+            where.line = node->source().begin.line;
+        }
+        return where;
+    }
+    void wrong(const toml::node& node, const char* key, std::string_view expected) {
+        complain({.code = ErrorCode::bad_setting,
+                  .found = fmt::format("{} in {}", key, name_),
+                  .expected = std::string(expected),
+                  .remedy = "write it so",
+                  .place = place(&node)});
+    }
+    void complain(Error error) {
+        if (!error_) {
+            error_ = std::move(error);
+        }
+    }
+
+    const toml::table& table_;
+    std::string name_;
+    std::string file_;
+    std::optional<Error>& error_;
+    std::vector<std::string> known_;
+};
+
+void read(Section& s, StudyPlan& p) {
+    s.read("title", p.title);
+    s.read("place", p.place);
+    s.read("zone", p.zone);
+    s.read("species", p.species);
+    s.read("permit", p.permit);
+    std::vector<int> date{p.first_year, p.first_month, p.first_day};
+    s.read("first_day", date);
+    if (date.size() == 3) {
+        p.first_year = date[0];
+        p.first_month = date[1];
+        p.first_day = date[2];
+    }
+    s.read("fish_per_day", p.fish_per_day);
+}
+
+void read(Section& s, WaterPlan& p) {
+    s.read("temperature_c", p.temperature_c);
+    s.read("warming_c_per_day", p.warming_c_per_day);
+    s.read("tide_c", p.tide_c);
+    s.read("day_c", p.day_c);
+    s.read("salinity", p.salinity);
+    s.read("pressure_kpa", p.pressure_kpa);
+    s.read("inflow_percent", p.inflow_percent);
+    s.read("inflow_tide_percent", p.inflow_tide_percent);
+}
+
+void read(Section& s, FishPlan& p) {
+    s.read("mass_kg", p.mass_kg);
+    s.read("density_kg_per_l", p.density_kg_per_l);
+    s.read("density_spread", p.density_spread);
+    s.read("resting_mg_per_kg_h", p.resting_mg_per_kg_h);
+    s.read("reference_c", p.reference_c);
+    s.read("mass_exponent", p.mass_exponent);
+    s.read("q10", p.q10);
+    s.read("between_fish_share", p.between_fish_share);
+    s.read("capture_ratio", p.capture_ratio);
+    s.read("chase_ratio", p.chase_ratio);
+    s.read("between_peaks_share", p.between_peaks_share);
+    s.read("rise_s", p.rise_s);
+    s.read("fast_share", p.fast_share);
+    s.read("fast_rate_per_h", p.fast_rate_per_h);
+    s.read("plateau_min", p.plateau_min);
+    s.read("slow_rate_per_h", p.slow_rate_per_h);
+    s.read("handling_ratio", p.handling_ratio);
+    s.read("handling_rate_per_h", p.handling_rate_per_h);
+    s.read("rhythm_share", p.rhythm_share);
+    s.read("rhythm_high_h", p.rhythm_high_h);
+    s.read("bouts_per_h", p.bouts_per_h);
+    s.read("bout_ratio", p.bout_ratio);
+    s.read("bout_hold_s", p.bout_hold_s);
+    s.read("mass_error_g", p.mass_error_g);
+}
+
+void read(Section& s, TreatmentPlan& p) {
+    s.read("name", p.name);
+    s.read("peak_factor", p.peak_factor);
+    s.read("slow_factor", p.slow_factor);
+    s.read("fight_s", p.fight_s);
+    s.read("air_s", p.air_s);
+}
+
+void read(Section& s, ProtocolPlan& p) {
+    s.read("tube_min", p.tube_min);
+    s.read("chase_min", p.chase_min);
+    s.read("air_s", p.air_s);
+    s.read("after_chase_min", p.after_chase_min);
+    s.read("transfer_min", p.transfer_min);
+    s.read("fishing_from_h", p.fishing_from_h);
+    s.read("fishing_to_h", p.fishing_to_h);
+    s.read("chase_from_h", p.chase_from_h);
+    s.read("tube_blank_min", p.tube_blank_min);
+    s.read("shore_blank_min", p.shore_blank_min);
+    s.read("tube_cycle_s", p.tube);
+    s.read("tube_blank_cycle_s", p.tube_blank);
+    s.read("shore_cycle_s", p.shore);
+    s.read("shore_blank_cycle_s", p.shore_blank);
+}
+
+void read(Section& s, ChamberPlan& p) {
+    s.read("name", p.name);
+    s.read("kind", chamber_kinds, p.kind);
+    s.read("volume_l", p.volume_l);
+    s.read("loop_l", p.loop_l);
+    s.read("volume_error_share", p.volume_error_share);
+    s.read("flow_l_per_min", p.flow_l_per_min);
+    s.read("loop_flow_l_per_min", p.loop_flow_l_per_min);
+    s.read("plug_cells", p.plug_cells);
+    s.read("leak_l_per_min", p.leak_l_per_min);
+    s.read("mass_kg", p.mass_kg);
+    s.read("sensor", p.sensor);
+    s.read("sensor_lag_s", p.sensor_lag_s);
+    s.read("gain_spread", p.gain_spread);
+    s.read("offset_spread_percent", p.offset_spread_percent);
+    s.read("drift_percent_per_day", p.drift_percent_per_day);
+    s.read("white_sd_mg_per_l", p.white_sd_mg_per_l);
+    s.read("coloured_sd_mg_per_l", p.coloured_sd_mg_per_l);
+    s.read("coloured_time_s", p.coloured_time_s);
+    s.read("microbes_mg_per_h", p.microbes_mg_per_h);
+    s.read("microbes_growth_per_h", p.microbes_growth_per_h);
+}
+
+void read(Section& s, TracePlan& p) {
+    s.read("name", p.name);
+    s.read("chambers", p.chambers);
+    s.read("interval_s", p.interval_s);
+    s.read("clock", p.clock);
+    s.read("time", time_styles, p.time);
+    s.read("encoding", encodings, p.encoding);
+    s.read("shape", shapes, p.shape);
+    s.read("separator", separators, p.separator);
+    s.read("decimal", decimals, p.decimal);
+    s.read("windows_lines", p.windows_lines);
+    s.read("oxygen_unit", p.oxygen_unit);
+    s.read("temperature_unit", p.temperature_unit);
+    s.read("oxygen_decimals", p.oxygen_decimals);
+    s.read("temperature_decimals", p.temperature_decimals);
+    s.read("assumed_salinity", p.assumed_salinity);
+    s.read("assumed_pressure_kpa", p.assumed_pressure_kpa);
+    s.read("preamble", p.preamble);
+    s.read("pump", pump_records, p.pump);
+    s.read("pump_clock", p.pump_clock);
+    s.read("files", file_splits, p.files);
+}
+
+void read(Section& s, ClockPlan& p) {
+    s.read("name", p.name);
+    s.read("offset_s", p.offset_s);
+    s.read("drift_s_per_day", p.drift_s_per_day);
+}
+
+void read(Section& s, FaultPlan& p) {
+    s.read("kind", fault_kinds, p.kind);
+    s.read("fish", p.fish);
+    s.read("stay", p.stay);
+    s.read("after_h", p.after_h);
+    s.read("hours", p.hours);
+    s.read("name", p.name);
+    s.read("day", p.day);
+    s.read("amount", p.amount);
+}
+
+Error bad(std::string found, std::string expected, const std::string& file) {
+    return {.code = ErrorCode::bad_setting,
+            .found = std::move(found),
+            .expected = std::move(expected),
+            .remedy = "mend the brief",
+            .place = {.file = file}};
+}
+
+template <typename Part>
+void read_one(const toml::table& root, const char* name, const std::string& file, std::optional<Error>& error,
+              Part& part) {
+    if (const auto* table = root.get_as<toml::table>(name)) {
+        Section section(*table, fmt::format("[{}]", name), file, error);
+        read(section, part);
+        section.done();
+    } else if (root.contains(name) && !error) {
+        error = bad(fmt::format("{} that is no single table", name), fmt::format("[{}]", name), file);
+    }
+}
+
+template <typename Part>
+void read_many(const toml::table& root, const char* name, const std::string& file,
+               std::optional<Error>& error, std::vector<Part>& parts) {
+    if (const auto* array = root.get_as<toml::array>(name)) {
+        for (const auto& element : *array) {
+            if (const auto* table = element.as_table()) {
+                Section section(*table, fmt::format("[[{}]]", name), file, error);
+                read(section, parts.emplace_back());
+                section.done();
+            }
+        }
+    } else if (root.contains(name) && !error) {
+        error = bad(fmt::format("{} that is no list of tables", name), fmt::format("[[{}]]", name), file);
+    }
+}
+
+template <typename Part>
+bool has_name(const std::vector<Part>& parts, const std::string& name) {
+    return std::any_of(parts.begin(), parts.end(), [&](const Part& part) { return part.name == name; });
+}
+
+Expected<void> check_numbers(const SimulationPlan& plan, const std::string& file) {
+    const auto& fish = plan.fish;
+    if (plan.fish_count() < 1) {
+        return fail(bad("no fish in fish_per_day", "at least one", file));
+    }
+    if (!(fish.mass_kg.from > 0.0) || !(fish.density_kg_per_l > 0.5) || !(fish.resting_mg_per_kg_h > 0.0) ||
+        !(fish.q10 > 0.0) || !(fish.rhythm_share >= 0.0 && fish.rhythm_share < 1.0) ||
+        !(fish.fast_rate_per_h > 0.0) || !(fish.slow_rate_per_h > 0.0) || !(fish.handling_rate_per_h > 0.0)) {
+        return fail(bad("a mass, density, rate or q10 of 0 or less in [fish]", "above 0", file));
+    }
+    for (const auto& chamber : plan.chambers) {
+        if (!(chamber.volume_l > 0.0) || !(chamber.loop_l >= 0.0) || !(chamber.flow_l_per_min > 0.0) ||
+            !(chamber.loop_flow_l_per_min >= 0.0) ||
+            !(chamber.plug_cells >= 1.0 && chamber.plug_cells <= 40.0) ||
+            chamber.plug_cells != std::floor(chamber.plug_cells)) {
+            return fail(bad(fmt::format("chamber {}", chamber.name),
+                            "volume and flow above 0, loop 0 or more, plug_cells a whole number from 1 to 40",
+                            file));
+        }
+    }
+    for (const auto& trace : plan.traces) {
+        if (!(trace.interval_s >= 0.1) || trace.oxygen_decimals < 0 || trace.oxygen_decimals > 9 ||
+            trace.temperature_decimals < 0 || trace.temperature_decimals > 9) {
+            return fail(
+                bad(fmt::format("trace {}", trace.name), "interval_s from 0.1, decimals 0 to 9", file));
+        }
+        if (trace.separator == trace.decimal) {
+            return fail(
+                bad(fmt::format("trace {} with comma for both", trace.name), "another separator", file));
+        }
+        const std::vector<std::string> units{"mg/L", "umol/L", "mL/L", "%", "kPa", "hPa", "mmHg"};
+        if (std::find(units.begin(), units.end(), trace.oxygen_unit) == units.end() ||
+            (trace.temperature_unit != "C" && trace.temperature_unit != "F")) {
+            return fail(bad(fmt::format("units of trace {}", trace.name),
+                            fmt::format("oxygen one of {}; temperature C or F", fmt::join(units, ", ")),
+                            file));
+        }
+    }
+    return {};
+}
+
+Expected<void> check_names(SimulationPlan& plan, const std::string& file) {
+    std::vector<std::string> taken;
+    for (const auto& trace : plan.traces) {
+        if (!has_name(plan.clocks, trace.clock) ||
+            (trace.pump == PumpRecord::log && !has_name(plan.clocks, trace.pump_clock))) {
+            return fail(bad(fmt::format("trace {} on an unknown clock", trace.name),
+                            "a [[clock]] of that name", file));
+        }
+        for (const auto& chamber : trace.chambers) {
+            if (!has_name(plan.chambers, chamber) ||
+                std::find(taken.begin(), taken.end(), chamber) != taken.end()) {
+                return fail(bad(fmt::format("trace {} with chamber {}", trace.name, chamber),
+                                "a [[chamber]] of that name that no other trace has", file));
+            }
+            taken.push_back(chamber);
+        }
+        if (trace.time == TimeStyle::elapsed && trace.files != FileSplit::by_session) {
+            return fail(bad(fmt::format("trace {} with elapsed time by day", trace.name),
+                            "files = \"by_session\"", file));
+        }
+    }
+    for (const auto& chamber : plan.chambers) {
+        if (std::find(taken.begin(), taken.end(), chamber.name) == taken.end()) {
+            return fail(
+                bad(fmt::format("chamber {} in no trace", chamber.name), "a [[trace]] that lists it", file));
+        }
+    }
+    for (const auto& fault : plan.faults) {
+        const bool of_trace = fault.kind == FaultKind::torn_file;
+        const bool of_clock = fault.kind == FaultKind::clock_slip;
+        if ((of_trace && !has_name(plan.traces, fault.name)) ||
+            (of_clock && !has_name(plan.clocks, fault.name)) ||
+            (!of_trace && !of_clock && (fault.fish < 1 || fault.fish > plan.fish_count()))) {
+            return fail(bad(fmt::format("fault {}", word_of(fault.kind)),
+                            "the name of a trace or clock, or the number of a fish", file));
+        }
+    }
+    return {};
+}
+
+} // namespace
+
+std::string_view word_of(FaultKind kind) {
+    for (const auto& [word, value] : fault_kinds) {
+        if (value == kind) {
+            return word;
+        }
+    }
+    return "";
+}
+
+int SimulationPlan::fish_count() const {
+    return std::accumulate(study.fish_per_day.begin(), study.fish_per_day.end(), 0);
+}
+
+Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::string& file) {
+    SimulationPlan plan;
+    plan.text = std::string(toml_text);
+    toml::table root;
+    try {
+        root = toml::parse(toml_text, file);
+    } catch (const toml::parse_error& fault) {
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = std::string(fault.description()),
+                     .expected = "TOML",
+                     .remedy = "mend the line",
+                     .place = {.file = file, .line = fault.source().begin.line}});
+    }
+    std::optional<Error> error;
+    Section top(root, "the brief", file, error);
+    for (const auto* name :
+         {"study", "water", "fish", "rig", "unhooking", "protocol", "chamber", "trace", "clock", "fault"}) {
+        top.known(name);
+    }
+    top.done();
+    read_one(root, "study", file, error, plan.study);
+    read_one(root, "water", file, error, plan.water);
+    read_one(root, "fish", file, error, plan.fish);
+    read_many(root, "rig", file, error, plan.rigs);
+    read_many(root, "unhooking", file, error, plan.unhookings);
+    read_one(root, "protocol", file, error, plan.protocol);
+    read_many(root, "chamber", file, error, plan.chambers);
+    read_many(root, "trace", file, error, plan.traces);
+    read_many(root, "clock", file, error, plan.clocks);
+    read_many(root, "fault", file, error, plan.faults);
+    if (error) {
+        return fail(std::move(*error));
+    }
+    if (plan.rigs.empty()) {
+        plan.rigs.push_back({.name = "single_hook"});
+    }
+    if (plan.unhookings.empty()) {
+        plan.unhookings.push_back({.name = "in_water"});
+    }
+    if (auto names = check_names(plan, file); !names) {
+        return fail(std::move(names).error());
+    }
+    if (auto numbers = check_numbers(plan, file); !numbers) {
+        return fail(std::move(numbers).error());
+    }
+    return plan;
+}
+
+Expected<SimulationPlan> read_plan(const std::filesystem::path& path) {
+    auto text = read_file(path);
+    if (!text) {
+        return fail(std::move(text).error());
+    }
+    return parse_plan(*text, path.string());
+}
+
+} // namespace backeddy::simulate

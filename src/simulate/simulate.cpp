@@ -1,0 +1,71 @@
+#include "simulate/simulate.hpp"
+
+#include <system_error>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "simulate/season.hpp"
+#include "simulate/tables.hpp"
+#include "simulate/trace_files.hpp"
+#include "simulate/truth.hpp"
+
+namespace backeddy::simulate {
+
+namespace {
+
+Expected<void> empty_folder(const std::filesystem::path& folder) {
+    std::error_code error;
+    if (std::filesystem::exists(folder, error) &&
+        (!std::filesystem::is_directory(folder, error) || !std::filesystem::is_empty(folder, error))) {
+        return fail({.code = ErrorCode::cannot_write,
+                     .found = fmt::format("{} exists and is not an empty folder", folder.string()),
+                     .expected = "a new or empty folder: nothing of yours is written over",
+                     .remedy = "choose another --out, or take the old folder away",
+                     .place = {.file = folder.string()}});
+    }
+    std::filesystem::create_directories(folder, error);
+    if (error) {
+        return fail({.code = ErrorCode::cannot_write,
+                     .found = fmt::format("{}: {}", folder.string(), error.message()),
+                     .expected = "a folder that can be made",
+                     .remedy = "choose another --out",
+                     .place = {.file = folder.string()}});
+    }
+    return {};
+}
+
+} // namespace
+
+Expected<SimulatedStudy> simulate_study(const SimulationPlan& plan, std::uint64_t seed,
+                                        const std::filesystem::path& out_dir, Threads threads) {
+    const auto season = lay_out(plan, seed);
+    if (!season) {
+        return fail(Error(season.error()));
+    }
+    if (auto folder = empty_folder(out_dir); !folder) {
+        return fail(std::move(folder).error());
+    }
+    std::vector<Expected<WrittenTrace>> written(plan.traces.size(), WrittenTrace{});
+    parallel_for(plan.traces.size(), threads,
+                 [&](std::size_t t) { written[t] = write_trace(plan, *season, t, seed, out_dir); });
+    std::vector<WrittenTrace> traces;
+    SimulatedStudy made{.fish = season->fish.size(), .stays = season->stays.size()};
+    for (auto& trace : written) {
+        if (!trace) {
+            return fail(std::move(trace).error());
+        }
+        made.raw_files += trace->files.size() + trace->pump_logs.size();
+        made.raw_bytes += trace->bytes;
+        traces.push_back(std::move(*trace));
+    }
+    if (auto tables = write_tables(plan, *season, seed, traces, out_dir); !tables) {
+        return fail(std::move(tables).error());
+    }
+    if (auto truth = write_truth(plan, *season, seed, out_dir); !truth) {
+        return fail(std::move(truth).error());
+    }
+    return made;
+}
+
+} // namespace backeddy::simulate
