@@ -1,13 +1,16 @@
 #pragma once
-// The brief: everything a study may set, with the defaults that docs/study-folder.md explains. The settings
-// of the computation are the uptake module's own structs, so that no default stands twice.
+// Start here for the brief: every setting of study.toml, typed, with its default. Where a computation has its
+// own settings struct, the brief holds that very struct, so that a default is said once. settings.hpp lists
+// them all with key, unit and reason; intake/brief.hpp reads them.
 
+#include <cstdint>
 #include <map>
 #include <optional>
 #include <string>
+#include <variant>
 #include <vector>
 
-#include "base/error.hpp"
+#include "quantity/quantity.hpp"
 #include "series/instant.hpp"
 #include "study/nouns.hpp"
 #include "uptake/adjust.hpp"
@@ -18,57 +21,70 @@
 #include "uptake/sealed.hpp"
 #include "uptake/sensor_noise.hpp"
 #include "uptake/spell.hpp"
-#include "uptake/stay_uptake.hpp"
+#include "uptake/states.hpp"
 
 namespace backeddy::study {
 
 /// [study]
-struct Header {
-    std::string title;
+struct StudySection {
+    std::string title = "Untitled study";
     std::string place;
+    std::string zone = "UTC"; ///< IANA name: local times of the tables are in it
     std::string permit;
-    std::string zone; ///< IANA name, for local times in the tables
     std::vector<std::string> species;
-    bool is_simulated = false; ///< set by `simulate`; said on every page
+    std::string simulated; ///< not empty: the study is simulated, and every page says this
 };
 
-/// How conductivity was written: as measured, or already referred to 25 degC by the meter.
-enum class ConductivityMeans : std::uint8_t { raw, at_25 };
-/// Which pressure was written: the station's own, or reduced to sea level (weather services).
-enum class PressureMeans : std::uint8_t { station, sea_level };
+/// Conductivity as the meter gave it, or already brought to 25 degC.
+enum class ConductivityIs : std::uint8_t { raw, at_25c };
+/// Barometric pressure as it was at the station, or reduced to sea level as weather services do.
+enum class PressureIs : std::uint8_t { station, sea_level };
 
-/// [water]: salinity and pressure, each a constant or a trace's channel. One of each, or the defaults with a
-/// warning.
-struct WaterInputs {
-    std::optional<double> salinity;
-    std::optional<double> conductivity_ms_per_cm;
-    ChannelName salinity_trace; ///< of kind salinity or conductivity
-    ConductivityMeans conductivity_means = ConductivityMeans::raw;
-    double salinity_uncertainty = 0.5; ///< our choice
-    std::optional<double> pressure_kpa;
-    ChannelName pressure_trace;
-    PressureMeans pressure_means = PressureMeans::station;
-    std::optional<double> altitude_m;
-    double pressure_uncertainty_kpa = 0.3;  ///< our choice; 2.5 is advised where only the altitude is known
-    double temperature_uncertainty_c = 0.1; ///< of the thermometers, standing; our choice
+/// [water]: of each quantity a constant or a channel of a trace; the channel wins. Nothing said: `salinity`
+/// and `pressure` stay empty and the check complains (a warning), taking fresh water at 101.325 kPa.
+struct Water {
+    std::optional<Salinity> salinity;
+    Channel salinity_channel;
+    std::optional<double> conductivity_ms_per_cm; ///< with its temperature when raw
+    std::optional<Temperature> conductivity_temperature;
+    Channel conductivity_channel; ///< raw: taken with the chamber's own temperature
+    ConductivityIs conductivity_is = ConductivityIs::raw;
+    std::optional<Pressure> pressure;
+    Channel pressure_channel;
+    PressureIs pressure_is = PressureIs::station;
+    std::optional<double> altitude_m; ///< brings sea level to the station; alone: a standard atmosphere
+    Channel inflow_oxygen_channel;
+    Channel inflow_temperature_channel;
+
+    [[nodiscard]] bool says_salinity() const {
+        return salinity || conductivity_ms_per_cm || !salinity_channel.is_empty() ||
+               !conductivity_channel.is_empty();
+    }
+    [[nodiscard]] bool says_pressure() const {
+        return pressure || altitude_m || !pressure_channel.is_empty();
+    }
 };
 
-/// [[trace.column]]
+/// [[trace.column]]: what a column is, where the reader should not find out by itself. Field names are those
+/// of intake's ColumnSetting; words are kept as written and checked by intake/brief.
 struct TraceColumn {
     std::string header;
     std::optional<std::size_t> index; ///< from 1
-    std::string use;                  ///< word of intake's ColumnUse; empty: guessed
+    std::string use;                  ///< "oxygen", "temperature", "ignore" ...
     std::string unit;
     std::string channel;
+    std::optional<Salinity> assumed_salinity; ///< instead of the trace's
+    std::optional<Pressure> assumed_pressure;
+    Place place;
 };
 
-/// [[trace]]: raw files of one logger. Dialect words are those of intake/dialect.hpp; absent = found in the
-/// file.
+/// [[trace]]: files that one logger wrote, on one clock. Field names are those of intake's ReadSettings; an
+/// empty text is left to the reader to find.
 struct TraceSource {
     std::string name;
-    std::vector<std::string> files; ///< patterns inside the study folder: "raw/boat/*.csv"
-    std::string clock;              ///< of clock_checks.csv; empty: the trace's name
-    std::string zone;               ///< IANA name; empty: [study] zone
+    std::vector<std::string> files; ///< inside the study folder; * and ? stand for any characters
+    ClockId clock;                  ///< as in clock_checks.csv; empty: the trace's name
+    std::string zone;               ///< IANA name of the logger's zone; empty: the study's
     std::string encoding;
     std::string delimiter;
     std::string decimal;
@@ -81,66 +97,134 @@ struct TraceSource {
     std::vector<std::string> missing_words;
     std::vector<std::string> flush_words;
     std::vector<std::string> sealed_words;
-    std::optional<double> assumed_salinity; ///< what the logger took the water to be
-    std::optional<double> assumed_pressure_kpa;
+    double gap_factor = 3.0;
+    std::optional<Salinity> assumed_salinity; ///< what the logger took the water to be (concentrations)
+    std::optional<Pressure> assumed_pressure;
     std::vector<TraceColumn> columns;
+    Place place;
+
+    [[nodiscard]] ClockId clock_id() const { return clock.is_empty() ? ClockId(name) : clock; }
+};
+
+enum class StatesSource : std::uint8_t {
+    automatic,
+    pump_column,
+    pump_log,
+    timetable,
+    found,
+    sealed_throughout
+};
+
+/// [[states.timetable]]
+struct TimetableEntry {
+    AssemblyId assembly; ///< empty: of all without one of their own
+    Instant start;       ///< of a flush
+    std::optional<Instant> until;
+    Duration period;
+    Duration flush;
     Place place;
 };
 
 /// [states]
-struct StateSettings {
-    /// "pump_column", "pump_log", "timetable", "found", "sealed_throughout"; empty: the first that is there.
-    std::string source;
-    std::optional<Instant> timetable_start;
-    double timetable_period_s = 0.0;
-    double timetable_flush_s = 0.0;
+struct States {
+    StatesSource source = StatesSource::automatic;
+    std::vector<TimetableEntry> timetables;
     uptake::FindSettings find;
 };
 
-/// [uncertainty]: standing ones for what a table leaves empty.
-struct StandingUncertainty {
+/// [settle]: by rule (mixing time + a multiple of the sensor's lag), or a fixed time for a role.
+struct Settle {
+    uptake::SettleSettings rule;
+    bool model_lag_when_fast = true;
+    double mixing_s = 15.0; ///< where the assembly says nothing
+    std::map<uptake::StayRole, Duration> fixed;
+    double gap_factor = 5.0;
+    Duration least_gap = Duration::seconds(10.0);
+    Duration found_margin = Duration::seconds(3.0);
+};
+
+/// [uncertainty]: standard uncertainties where tables and traces give none.
+struct Uncertainty {
     double density_kg_per_l = 1.0;
-    double density_uncertainty_kg_per_l = 0.02; ///< our choice
-    double mass_share = 0.01;                   ///< of the mass, where fish.csv gives none; our choice
-    double volume_share = 0.005;     ///< of the volume, where assemblies.csv gives none; our choice
-    double unchecked_clock_s = 60.0; ///< of a clock never compared; our choice
-    double event_s = 10.0;           ///< of an event whose row gives none; our choice
+    double density_uncertainty_kg_per_l = 0.02;
+    double mass_percent = 0.5;
+    double volume_percent = 0.5;
+    double salinity = 0.2;
+    double pressure_kpa = 0.3;
+    double temperature_c = 0.1;
+    double calibration_percent = 1.0;  ///< of an air point without an uncertainty of its own
+    double uncalibrated_percent = 2.0; ///< of a sensor that was never calibrated
+    double clock_s = 5.0;              ///< of a clock that was never checked
+    double event_s = 5.0;              ///< of an event without one of its own
 };
 
-/// [columns]: what the study says of a treatment or covariate column.
-struct ColumnStage {
-    std::string column;
-    std::string stage; ///< "assigned", "before", "during", "after"
+/// Hours of the local day that count as night: shaded in figures, and a fish has been through a night when
+/// its resting stay covers half of one.
+struct Night {
+    double from_h = 20.0;
+    double to_h = 6.0;
 };
 
-/// One setting as read, for the report: section, key, value and default as text.
-struct SettingValue {
+/// [report]
+struct ReportSettings {
+    bool is_blind = true; ///< treatments hidden while traces are reviewed
+    std::string group_by; ///< free or table column that makes the groups; empty: rig and unhooking
+    std::size_t drawn_points = 3000;
+    std::map<std::string, std::string> answers; ///< [report.answers]
+};
+
+/// What a setting can hold; the first: not set.
+using SettingValue = std::variant<std::monostate, bool, std::int64_t, double, std::string,
+                                  std::vector<double>, std::vector<std::string>>;
+
+/// One line of a [[season]] section.
+struct SettingOverride {
     std::string section;
     std::string key;
-    std::string value;
-    std::string unit;
-    std::string default_value;
-    std::string why;
-    bool is_default = true;
+    SettingValue value;
+    Place place;
 };
 
+/// [[season]]: settings that hold instead from `from` up to, not including, `to`.
+struct Season {
+    std::string name;
+    Instant from;
+    Instant to;
+    std::vector<SettingOverride> overrides;
+    Place place;
+};
+
+/// study.toml.
 struct Brief {
-    Header study;
-    WaterInputs water;
+    StudySection study;
+    Water water;
     std::vector<TraceSource> traces;
-    StateSettings states;
-    uptake::StaySettings stay; ///< [settle], [marks], [background]
-    uptake::NoiseSettings noise;
+    States states;
+    Settle settle;
+    uptake::BackgroundSettings background;
+    Duration blank_part = Duration::hours(3.0); ///< a long blank is cut into points of this length
     uptake::PeakSettings peak;
     uptake::RestingSettings resting;
+    Night night; ///< keys of [resting]
     uptake::RecoverySettings recovery;
+    uptake::TimeZero time_zero_after_chase = uptake::TimeZero::chase_end;
+    uptake::MarkLimits marks;
+    uptake::NoiseSettings noise;
     uptake::AdjustSettings adjust;
     uptake::PlausibleBounds plausible;
-    StandingUncertainty uncertainty;
-    std::vector<std::string> treatments; ///< free columns that make the groups of the report, in order
-    std::vector<ColumnStage> stages;
-    std::map<std::string, std::string> answers; ///< [report.answers]: reporting rows no data can know
-    std::vector<SettingValue> settings;         ///< all of them, as used
+    Uncertainty uncertainty;
+    ReportSettings report;
+    std::map<std::string, std::string> column_stages; ///< [columns]: assigned, before, during, after
+    std::vector<Season> seasons;
+    std::string file = "study.toml";
+
+    [[nodiscard]] const TraceSource* trace(const std::string& name) const;
+    /// The settings as they hold at a moment: the season's overrides over the rest.
+    [[nodiscard]] Brief at(Instant moment) const;
+    /// Settle time in a role: the fixed one, else nothing (the rule is uptake::settle_time).
+    [[nodiscard]] std::optional<Duration> fixed_settle(uptake::StayRole role) const;
+    /// The zone in which a clock shows its time: that of the trace that uses it, else the study's.
+    [[nodiscard]] std::string zone_of(const ClockId& clock) const;
 };
 
 } // namespace backeddy::study

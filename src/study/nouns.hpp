@@ -1,8 +1,15 @@
 #pragma once
-// Start here: the nouns of a study, as its tables hold them. One struct a table row; intake/tables.hpp reads
-// them, relations.hpp says where they contradict each other, brief.hpp has the settings, study.hpp holds all
-// together.
+// Start here: the nouns of a study as plain values, one struct for each row of each table of the study folder
+// (docs/study-folder.md), and `Tables` that holds them all. relations.hpp checks them against each other.
+//
+//   Tables tables = ...;                      // intake/tables.hpp reads them
+//   for (const Stay& stay : tables.stays) ... // rows of one stay id are one Stay with role intervals
+//
+// An absent value is an empty optional or an empty text: not known. Every row knows its place, so that a
+// complaint can name file and line. Columns that the table does not have are kept as free columns
+// (treatments and covariates).
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -10,45 +17,46 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "quantity/quantity.hpp"
 #include "series/instant.hpp"
+#include "study/id.hpp"
 #include "uptake/role.hpp"
+#include "uptake/spell_uptake.hpp"
 
 namespace backeddy::study {
 
-/// A cell of a column that the program does not know: a treatment, a covariate, a remark of the study's own.
+/// A cell of a column of the study's own.
 struct FreeCell {
-    std::string column;
-    std::string text;
+    std::string column; ///< as its header is written
+    std::string value;
 
     friend bool operator==(const FreeCell&, const FreeCell&) = default;
 };
 
-/// A moment as written down, with its standard uncertainty.
-struct Moment {
-    Instant at;
-    double uncertainty_s = 0.0; ///< 0: not stated
-};
+// ---- fish.csv
 
-/// fish.csv. A fish may have no mass yet: its uptake is then in mg/h and says so.
 struct Fish {
-    std::string id;
+    FishId id;
     std::string species;
-    std::optional<double> mass_g;
-    std::optional<double> mass_uncertainty_g;
-    std::string mass_source; ///< "weighed", "from length", "estimated by eye" ...
+    std::optional<Mass> mass; ///< empty until weighed: uptake is then given in mg/h only
+    std::optional<Mass> mass_uncertainty;
+    std::string mass_source; ///< "weighed", "length", "live" ... in the study's own words
     std::optional<double> fork_length_mm;
-    std::optional<double> density_kg_per_l;
+    std::optional<Density> density;
     std::string tag;
     std::string note;
     std::vector<FreeCell> free;
     Place place;
 };
 
-/// encounters.csv: one capture or collection of one fish, by any means.
+// ---- encounters.csv
+
+/// One capture or collection, by any means; without a fish when it was lost before it had a name.
 struct Encounter {
-    std::string id;
-    std::string fish;
-    std::optional<Moment> at;
+    EncounterId id;
+    FishId fish;
+    std::optional<Instant> at;
+    std::optional<Duration> at_uncertainty;
     std::string method;
     std::string who;
     std::string where;
@@ -56,33 +64,48 @@ struct Encounter {
     std::string unhooking;
     std::string landing;
     std::string hook_location;
-    std::optional<double> water_temperature_c;
+    std::optional<Temperature> water_temperature;
     std::string note;
     std::vector<FreeCell> free;
     Place place;
 };
 
-enum class Ended : std::uint8_t { not_said, done, died, escaped, welfare_stop, equipment, opened };
-[[nodiscard]] std::string_view word(Ended ended);
-[[nodiscard]] std::optional<Ended> ended_from(std::string_view word);
+// ---- stays.csv
 
-/// stays.csv: one fish's, or a blank's, time in one assembly. Consecutive rows with the same id are one stay
-/// whose role changes; they are joined here.
-struct Stay {
-    std::string id;
-    std::string fish; ///< empty: no fish in it
-    std::string assembly;
+enum class StayEnding : std::uint8_t { done, died, escaped, welfare_stop, equipment, opened };
+
+/// One row: a role that holds from `from` up to, not including, `to`.
+struct StayPart {
+    uptake::StayRole role = uptake::StayRole::rest;
     Instant from;
     Instant to;
-    std::vector<uptake::RoleInterval> roles; ///< ascending, at least one
-    Ended ended = Ended::not_said;
-    std::optional<Instant> last_good;
-    std::string note;
-    std::vector<FreeCell> free;
-    std::vector<Place> places; ///< one a row
-
-    [[nodiscard]] bool has_role(uptake::StayRole role) const;
+    Place place;
 };
+
+/// One fish's (or a blank's) time in one assembly; its role may change on the way.
+struct Stay {
+    StayId id;
+    FishId fish; ///< empty: no fish in it (blank, leak test)
+    AssemblyId assembly;
+    std::vector<StayPart> parts; ///< at least one; as written, which relations.hpp checks to be ascending
+    std::optional<StayEnding> ended;
+    std::optional<Instant> last_good; ///< readings after it are not to be used
+    std::string note;
+    std::vector<FreeCell> free; ///< of its first row
+    Place place;                ///< of its first row
+
+    [[nodiscard]] Instant from() const { return parts.front().from; }
+    [[nodiscard]] Instant to() const { return parts.back().to; }
+    [[nodiscard]] bool has_fish() const { return !fish.is_empty(); }
+    /// The role at a moment; nothing before, after, or between two parts.
+    [[nodiscard]] std::optional<uptake::StayRole> role_at(Instant moment) const;
+    /// The parts as uptake takes them.
+    [[nodiscard]] std::vector<uptake::RoleInterval> roles() const;
+    /// The end of what may be used: last_good where it is known, else to().
+    [[nodiscard]] Instant usable_to() const { return last_good && *last_good < to() ? *last_good : to(); }
+};
+
+// ---- events.csv
 
 enum class EventKind : std::uint8_t {
     lines_in,
@@ -100,118 +123,151 @@ enum class EventKind : std::uint8_t {
     transfer,
     blood,
     anaesthetic,
+    tagged,
+    weighed,
     disturbance,
     cleaning,
     opened,
-    sensor_swap,
-    tagged,
+    righting_lost,
     released,
-    recaptured,
-    found_dead,
-    last_seen_alive,
     died,
-    note,
+    role_note,
+    sensor_swap,
+    lights_on,
+    lights_off,
+    note
 };
-[[nodiscard]] std::string_view word(EventKind kind);
-[[nodiscard]] std::optional<EventKind> event_from(std::string_view word);
-[[nodiscard]] std::vector<std::string> event_words();
 
-/// events.csv.
 struct Event {
-    Moment at;
+    Instant at;
+    std::optional<Duration> at_uncertainty;
     EventKind kind = EventKind::note;
-    std::string fish;
-    std::string stay;
-    std::string assembly;
+    FishId fish;
+    StayId stay;
+    AssemblyId assembly;
     std::optional<double> value;
     std::string unit;
-    std::string text; ///< `value` when it is no number: a reason, an end-point
     std::string who;
     std::string note;
     std::vector<FreeCell> free;
     Place place;
 };
 
-/// "boat:O2_1": a channel of one of the brief's traces; channel empty when the trace has one of the kind.
-struct ChannelName {
+// ---- assemblies.csv
+
+/// A channel of a trace: "boat:O2_1" is the channel O2_1 of the brief's [[trace]] named boat.
+struct Channel {
     std::string trace;
     std::string channel;
 
-    [[nodiscard]] bool is_given() const { return !trace.empty(); }
-    [[nodiscard]] std::string text() const { return channel.empty() ? trace : trace + ":" + channel; }
-    friend bool operator==(const ChannelName&, const ChannelName&) = default;
+    [[nodiscard]] bool is_empty() const { return trace.empty() && channel.empty(); }
+    [[nodiscard]] std::string text() const { return is_empty() ? std::string() : trace + ":" + channel; }
+    friend bool operator==(const Channel&, const Channel&) = default;
 };
 
-/// assemblies.csv: chamber + loop + pump + sensor channels, valid from-to.
+/// "name:channel" at the first colon; nothing when a side is empty or there is no colon.
+[[nodiscard]] std::optional<Channel> channel_from(std::string_view text);
+
+/// Chamber + loop + pump + sensor channels over one interval; a swapped sensor is a new row of the same name.
 struct Assembly {
-    std::string name;
-    std::optional<Instant> from; ///< nothing: since ever
-    std::optional<Instant> to;   ///< nothing: for ever
-    double chamber_volume_l = 0.0;
-    double chamber_volume_uncertainty_l = 0.0;
-    double loop_volume_l = 0.0;
-    double loop_volume_uncertainty_l = 0.0;
-    std::optional<double> flow_l_per_min;
-    std::optional<double> flow_uncertainty_l_per_min;
-    std::string sensor;
-    ChannelName oxygen;
-    ChannelName temperature;
-    ChannelName pump; ///< not given: the states come from elsewhere
-    double sensor_lag_s = 0.0;
-    double mixing_s = 0.0;
+    AssemblyId id;
+    std::optional<Instant> from;                 ///< empty: as long as anybody can remember
+    std::optional<Instant> to;                   ///< empty: until further notice
+    Volume chamber_volume = Volume::litres(0.0); ///< by filled weight, without the fish
+    std::optional<Volume> chamber_volume_uncertainty;
+    Volume loop_volume = Volume::litres(0.0);
+    std::optional<Volume> loop_volume_uncertainty;
+    std::optional<Flow> flow;
+    std::optional<Flow> flow_uncertainty;
+    SensorId sensor;
+    Channel oxygen;
+    Channel temperature;
+    Channel pump;
+    std::optional<double> sensor_lag_s; ///< time constant, to 63.2 % of a step
+    std::optional<double> mixing_s;
     std::string note;
     std::vector<FreeCell> free;
     Place place;
 
-    [[nodiscard]] bool holds(Instant at) const { return (!from || *from <= at) && (!to || at < *to); }
+    [[nodiscard]] bool holds_at(Instant moment) const {
+        return (!from || *from <= moment) && (!to || moment < *to);
+    }
+    [[nodiscard]] Volume chamber_and_loop() const { return chamber_volume + loop_volume; }
 };
 
-enum class CalibrationPointKind : std::uint8_t { zero, air };
+// ---- calibrations.csv
 
-/// calibrations.csv.
+enum class CalibrationPoint : std::uint8_t { zero, air };
+
 struct Calibration {
-    std::string sensor;
+    SensorId sensor;
     Instant at;
-    CalibrationPointKind point = CalibrationPointKind::air;
-    double reading = 0.0;
-    std::string unit; ///< as written; empty: the unit of the sensor's trace
-    std::optional<double> temperature_c;
-    std::optional<double> pressure_kpa;
-    std::optional<double> salinity;
-    double uncertainty = 0.0; ///< in the reading's unit
+    CalibrationPoint point = CalibrationPoint::air;
+    double reading = 0.0; ///< in `unit`
+    std::string unit;     ///< empty: the unit of the sensor's own channel
+    std::optional<Temperature> temperature;
+    std::optional<Pressure> pressure; ///< absolute, at the station
+    std::optional<Salinity> salinity;
+    std::optional<double> uncertainty; ///< standard, of the reading, in `unit`
     std::string who;
     std::string note;
+    std::vector<FreeCell> free;
     Place place;
 };
 
-enum class ClockCheckHow : std::uint8_t { time_pair, same_event, reset };
+// ---- clock_checks.csv
 
-/// clock_checks.csv: what a clock showed when the true time was another. `reset`: the clock was set at
-/// `shown`.
+/// What a logger's clock showed at a moment known better. With a `reference` the second time is what that
+/// other clock showed when the same physical event passed: the two clocks are tied, not set right.
 struct ClockCheck {
-    std::string clock;
-    Instant shown;
-    Instant actual;
-    double uncertainty_s = 1.0;
-    ClockCheckHow how = ClockCheckHow::time_pair;
+    ClockId clock;
+    Instant shown; ///< as the logger's clock gave it, in its own zone
+    Instant true_time;
+    std::optional<Duration> uncertainty;
+    ClockId reference; ///< empty: the true time
+    std::string how;
     std::string note;
+    std::vector<FreeCell> free;
     Place place;
 };
 
-enum class Act : std::uint8_t { exclude, include, mark, move_start, move_end, note };
-[[nodiscard]] std::string_view word(Act act);
+// ---- decisions.csv
 
-/// decisions.csv: a human act on the sealed spell of `stay` that holds `moment`.
+enum class DecisionAct : std::uint8_t { exclude, include, mark, move_start, move_end, note };
+
+/// A human act. It names a moment inside the sealed spell it means, so that re-found states do not move it;
+/// without a moment it means the whole stay.
 struct Decision {
-    std::string stay;
-    Instant moment;
-    Act act = Act::note;
-    std::string value; ///< a mark's word, or the moved-to time
-    std::optional<Instant> moved_to;
+    StayId stay;
+    std::optional<Instant> moment;
+    DecisionAct act = DecisionAct::note;
+    std::string value;                ///< as written
+    std::optional<Instant> moved_to;  ///< of move_start, move_end
+    std::optional<uptake::Mark> mark; ///< of mark
     std::string reason;
     std::string author;
-    std::optional<Instant> at;
+    std::optional<Instant> at; ///< when it was decided
+    std::vector<FreeCell> free;
     Place place;
+};
+
+/// All tables of a study, rows in the order of their files.
+struct Tables {
+    std::vector<Fish> fish;
+    std::vector<Encounter> encounters;
+    std::vector<Stay> stays;
+    std::vector<Event> events;
+    std::vector<Assembly> assemblies;
+    std::vector<Calibration> calibrations;
+    std::vector<ClockCheck> clock_checks;
+    std::vector<Decision> decisions;
+
+    /// The first of that name; nullptr when there is none. Valid until the table changes.
+    [[nodiscard]] const Fish* find(const FishId& id) const;
+    [[nodiscard]] const Stay* find(const StayId& id) const;
+    /// The assembly's row that holds at a moment.
+    [[nodiscard]] const Assembly* find(const AssemblyId& id, Instant moment) const;
+    [[nodiscard]] bool has(const AssemblyId& id) const;
 };
 
 } // namespace backeddy::study

@@ -1,0 +1,265 @@
+#include "study/columns.hpp"
+
+#include <algorithm>
+#include <utility>
+
+#include "study/words.hpp"
+
+namespace backeddy::study {
+
+const ColumnDefinition* TableDefinition::column(std::string_view wanted) const {
+    const auto found = std::ranges::find(columns, wanted, &ColumnDefinition::name);
+    return found == columns.end() ? nullptr : &*found;
+}
+
+std::vector<std::string> TableDefinition::column_names() const {
+    std::vector<std::string> out;
+    for (const auto& column : columns) {
+        out.push_back(column.name);
+    }
+    return out;
+}
+
+namespace {
+
+using Column = ColumnDefinition;
+
+Column text(std::string name, std::string what) {
+    return {.name = std::move(name), .what = std::move(what)};
+}
+
+Column key(std::string name, Need need, std::string what) {
+    return {.name = std::move(name), .kind = CellKind::key, .need = need, .what = std::move(what)};
+}
+
+Column moment(std::string name, Need need, std::string what) {
+    return {.name = std::move(name), .kind = CellKind::time, .need = need, .what = std::move(what)};
+}
+
+template <typename Choice>
+Column word(std::string name, Need need, std::string what, Choice) {
+    return {.name = std::move(name),
+            .kind = CellKind::word,
+            .need = need,
+            .what = std::move(what),
+            .words = words_of(Choice{})};
+}
+
+Column channel(std::string name, Need need, std::string what) {
+    return {.name = std::move(name), .kind = CellKind::channel, .need = need, .what = std::move(what)};
+}
+
+struct Limits {
+    double least = 0.0;
+    double most = 0.0;
+};
+
+Column number(std::string name, std::string unit, Limits limits, std::string what) {
+    return {.name = std::move(name),
+            .kind = CellKind::number,
+            .unit = std::move(unit),
+            .what = std::move(what),
+            .least = limits.least,
+            .most = limits.most};
+}
+
+/// Above `limits.least`, not equal to it.
+Column positive(std::string name, std::string unit, Limits limits, std::string what) {
+    Column out = number(std::move(name), std::move(unit), limits, std::move(what));
+    out.may_equal_least = false;
+    return out;
+}
+
+Column note() {
+    return text("note", "Anything a reader should know.");
+}
+
+TableDefinition fish_table() {
+    return {
+        .name = TableName::fish,
+        .file = "fish.csv",
+        .what = "One row per fish.",
+        .need = Need::required,
+        .columns = {
+            key("fish", Need::required, "Its name in all other tables."),
+            text("species", "In any words; the report prints them."),
+            positive("mass_g", "g", {0.0, 1e6},
+                     "Body mass. Empty until it is weighed: uptake is then given in mg/h only, and says so."),
+            number("mass_uncertainty_g", "g", {0.0, 1e5},
+                   "Standard uncertainty of the mass. Empty: a share of it, [uncertainty] mass_percent."),
+            text("mass_source", "How the mass is known: weighed, length, guessed, live ..."),
+            positive("fork_length_mm", "mm", {0.0, 5000.0}, "Fork length."),
+            number("density_kg_per_l", "kg/L", {0.5, 1.5},
+                   "Of the fish's body. Empty: [uncertainty] density_kg_per_l."),
+            text("tag", "Tag number, by which a fish met again is known."), note()}};
+}
+
+TableDefinition encounters_table() {
+    return {
+        .name = TableName::encounters,
+        .file = "encounters.csv",
+        .what = "One row per capture or collection, by any means. Columns of your own (fight_time_s, bait, "
+                "angler ...) are kept as treatments and covariates.",
+        .columns = {
+            key("encounter", Need::required, "Its name."),
+            key("fish", Need::optional, "As in fish.csv; empty when it was lost before it had a name."),
+            moment("at", Need::optional, "When."),
+            number("at_uncertainty_s", "s", {0.0, 86400.0}, "Standard uncertainty of that time."),
+            text("method", "angling, trap, net, hatchery ..."), text("who", "Who caught it."),
+            text("where", "Where."), text("rig", "The rig or gear: a treatment."),
+            text("unhooking", "How it was unhooked: a treatment."),
+            text("landing", "How it was landed: net, hand ..."), text("hook_location", "Where the hook sat."),
+            number("water_temperature_c", "degC", {-3.0, 45.0}, "Of the water it was caught in."), note()}};
+}
+
+TableDefinition stays_table() {
+    return {
+        .name = TableName::stays,
+        .file = "stays.csv",
+        .what = "One fish's, or a blank's, time in one assembly: one row per role. Rows that follow each "
+                "other with the same stay are one stay whose role changes; say how it ended in its last row.",
+        .need = Need::required,
+        .columns = {key("stay", Need::required, "Its name."),
+                    key("fish", Need::optional, "As in fish.csv; empty for a blank or a leak test."),
+                    key("assembly", Need::required, "As in assemblies.csv."),
+                    word("role", Need::required, "What this stretch is for.", uptake::StayRole{}),
+                    moment("from", Need::required, "Start of the role."),
+                    moment("to", Need::required, "End of the role."),
+                    word("ended", Need::optional, "How the stay ended; empty: done.", StayEnding{}),
+                    moment("last_good", Need::optional,
+                           "The last instant that may be used, when it ended badly. Empty: up to its end."),
+                    note()}};
+}
+
+TableDefinition events_table() {
+    return {
+        .name = TableName::events,
+        .file = "events.csv",
+        .what = "What happened, in any order. Name the stay only for what happened inside the chamber while "
+                "it lasted.",
+        .columns = {
+            moment("at", Need::required, "When."),
+            number("at_uncertainty_s", "s", {0.0, 86400.0},
+                   "Standard uncertainty of that time. Empty: [uncertainty] event_s."),
+            word("event", Need::required, "What.", EventKind{}),
+            key("fish", Need::optional, "As in fish.csv."), key("stay", Need::optional, "As in stays.csv."),
+            key("assembly", Need::optional, "As in assemblies.csv; of a cleaning: empty means all of them."),
+            number("value", "as unit says", {-1e12, 1e12}, "A number that belongs to it (blood: how much)."),
+            text("unit", "Of the value."), text("who", "Who did or saw it."), note()}};
+}
+
+TableDefinition assemblies_table() {
+    return {
+        .name = TableName::assemblies,
+        .file = "assemblies.csv",
+        .what =
+            "Chamber, loop, pump and sensors that work together, one row per interval in which nothing "
+            "of it changed. A swapped sensor is a new row with the same assembly name; no slope crosses it.",
+        .need = Need::required,
+        .columns = {
+            key("assembly", Need::required, "Its name."),
+            moment("from", Need::optional, "Empty: from the start."),
+            moment("to", Need::optional, "Empty: until further notice."),
+            positive("chamber_volume_l", "L", {0.0, 1e5}, "Water it holds without a fish, by filled weight."),
+            number("chamber_volume_uncertainty_l", "L", {0.0, 1e4},
+                   "Standard uncertainty. Empty: [uncertainty] volume_percent."),
+            number("loop_volume_l", "L", {0.0, 1e4}, "Water in loop, pump and tubing; empty: 0."),
+            number("loop_volume_uncertainty_l", "L", {0.0, 1e3}, "Standard uncertainty."),
+            positive("flow_l_per_min", "L/min", {0.0, 1e4}, "Flush flow, measured with bucket and watch."),
+            number("flow_uncertainty_l_per_min", "L/min", {0.0, 1e3}, "Standard uncertainty."),
+            key("sensor", Need::required, "Name of the oxygen sensor, as in calibrations.csv."),
+            channel("oxygen", Need::required,
+                    "Its channel, \"trace:channel\" of the brief's [[trace]] names."),
+            channel("temperature", Need::optional, "Channel of the water's temperature."),
+            channel("pump", Need::optional,
+                    "Channel that says flush or sealed: a column, or a log of its own."),
+            number("sensor_lag_s", "s", {0.0, 600.0}, "Time constant of the sensor (63.2 % of a step)."),
+            number(
+                "mixing_s", "s", {0.0, 3600.0},
+                "How long the chamber takes to mix: a few turnovers of the loop. Empty: [settle] mixing_s."),
+            note()}};
+}
+
+TableDefinition calibrations_table() {
+    return {.name = TableName::calibrations,
+            .file = "calibrations.csv",
+            .what =
+                "What each sensor showed in water without oxygen (zero) and at 100 % air saturation (air), "
+                "before and after; between two, drift is taken as straight in time.",
+            .columns = {
+                key("sensor", Need::required, "As in assemblies.csv."), moment("at", Need::required, "When."),
+                word("point", Need::required, "zero, or air (100 % of air saturation).", CalibrationPoint{}),
+                number("reading", "as unit says", {-1e6, 1e6}, "What it showed."),
+                text("unit", "Of the reading; empty: that of the sensor's channel."),
+                number("temperature_c", "degC", {-3.0, 45.0}, "Of the water."),
+                number("pressure_kpa", "kPa", {30.0, 120.0}, "Barometric, at the station."),
+                number("salinity", "practical salinity", {0.0, 50.0}, "Of the water."),
+                number("uncertainty", "as unit says", {0.0, 1e6},
+                       "Standard uncertainty of the reading. Empty: [uncertainty] calibration_percent."),
+                text("who", "Who did it."), note()}};
+}
+
+TableDefinition clock_checks_table() {
+    return {
+        .name = TableName::clock_checks,
+        .file = "clock_checks.csv",
+        .what = "What a logger's clock showed, against the true time or against another logger's clock. Two "
+                "checks give its drift.",
+        .columns = {
+            key("clock", Need::required, "A clock that a [[trace]] of the brief names."),
+            moment("shown", Need::required, "What it showed, in the logger's own zone."),
+            moment("true", Need::required, "The true time, in the study's zone."),
+            number("uncertainty_s", "s", {0.0, 86400.0}, "Standard uncertainty of the pair."),
+            key("reference", Need::optional,
+                "Another clock: then \"true\" is what that clock showed when the same physical event passed "
+                "in its trace. Empty: the true time."),
+            text("how", "Against what: phone, GPS, a warm bottle held to both sensors ..."), note()}};
+}
+
+TableDefinition decisions_table() {
+    return {
+        .name = TableName::decisions,
+        .file = "decisions.csv",
+        .what = "Human acts on sealed spells. Each names a moment inside the spell it means, so that it is "
+                "found again whatever else changes. The report shows the numbers with and without them.",
+        .columns = {
+            key("stay", Need::required, "As in stays.csv."),
+            moment("moment", Need::optional, "Any instant inside the sealed spell; empty: the whole stay."),
+            word("act", Need::required,
+                 "exclude, include, mark (value: good, doubtful, unusable), move_start and move_end (value: "
+                 "the "
+                 "time of the first or last reading to use), note.",
+                 DecisionAct{}),
+            text("value", "As the act says."), text("reason", "Why; a reviewer will read it."),
+            text("author", "Who decided."), moment("at", Need::optional, "When it was decided.")}};
+}
+
+void require(TableDefinition& table, std::string_view column) {
+    for (auto& candidate : table.columns) {
+        if (candidate.name == column) {
+            candidate.need = Need::required;
+        }
+    }
+}
+
+std::vector<TableDefinition> all_tables() {
+    std::vector<TableDefinition> out{fish_table(),         encounters_table(), stays_table(),
+                                     events_table(),       assemblies_table(), calibrations_table(),
+                                     clock_checks_table(), decisions_table()};
+    require(out[static_cast<std::size_t>(TableName::assemblies)], "chamber_volume_l");
+    require(out[static_cast<std::size_t>(TableName::calibrations)], "reading");
+    return out;
+}
+
+} // namespace
+
+const std::vector<TableDefinition>& tables() {
+    static const std::vector<TableDefinition> all = all_tables();
+    return all;
+}
+
+const TableDefinition& table(TableName name) {
+    return tables().at(static_cast<std::size_t>(name));
+}
+
+} // namespace backeddy::study

@@ -1,0 +1,63 @@
+#pragma once
+// The columns of every table of the study folder, as data: the reader, the templates of `new`, and
+// docs/study-folder.md are all made from this one list.
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace backeddy::study {
+
+enum class TableName : std::uint8_t {
+    fish,
+    encounters,
+    stays,
+    events,
+    assemblies,
+    calibrations,
+    clock_checks,
+    decisions
+};
+
+enum class CellKind : std::uint8_t {
+    text,    ///< any
+    key,     ///< names a row of this or another table
+    number,  ///< within [least, most]
+    time,    ///< ISO 8601, with an offset or local in the study's zone
+    word,    ///< one of `words`
+    channel, ///< "trace name:channel"
+};
+
+/// Whether a cell may be left empty.
+enum class Need : std::uint8_t { required, optional };
+
+struct ColumnDefinition {
+    std::string name; ///< with its unit
+    CellKind kind = CellKind::text;
+    Need need = Need::optional;
+    std::string unit;
+    std::string what; ///< one sentence or two, for people
+    std::optional<double> least;
+    std::optional<double> most;
+    bool may_equal_least = true;
+    std::vector<std::string> words;
+};
+
+struct TableDefinition {
+    TableName name = TableName::fish;
+    std::string file; ///< "fish.csv"
+    std::string what;
+    Need need = Need::optional; ///< whether the study can do without the file
+    std::vector<ColumnDefinition> columns;
+
+    [[nodiscard]] const ColumnDefinition* column(std::string_view name) const;
+    [[nodiscard]] std::vector<std::string> column_names() const;
+};
+
+/// All eight, in the order of a study's days.
+[[nodiscard]] const std::vector<TableDefinition>& tables();
+[[nodiscard]] const TableDefinition& table(TableName name);
+
+} // namespace backeddy::study

@@ -1,0 +1,31 @@
+#pragma once
+// What `check` has to say of a study: an Error and how much it matters.
+
+#include <cstdint>
+#include <span>
+#include <string_view>
+#include <vector>
+
+#include "base/error.hpp"
+
+namespace backeddy::study {
+
+enum class Severity : std::uint8_t { stops_the_run, warning };
+
+/// "stops", "beware": as in results.json.
+[[nodiscard]] std::string_view word(Severity severity);
+
+struct Complaint {
+    Severity severity = Severity::stops_the_run;
+    Error error;
+
+    friend bool operator==(const Complaint&, const Complaint&) = default;
+};
+
+/// True when one of them stops a run.
+[[nodiscard]] bool stops_a_run(std::span<const Complaint> complaints);
+
+/// In the order of files, lines and columns; equal places keep their order.
+void sort_by_place(std::vector<Complaint>& complaints);
+
+} // namespace backeddy::study

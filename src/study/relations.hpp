@@ -1,0 +1,59 @@
+#pragma once
+// Start here for the checks of a study's relations: rows that contradict each other. Each check is a pure
+// function of the tables (and, where it must, of the brief) and reports all it finds, not the first only.
+// Several fish in one tube on one day, one after the other, are normal; a fish not weighed is no complaint.
+
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "series/instant.hpp"
+#include "study/brief.hpp"
+#include "study/complaint.hpp"
+#include "study/nouns.hpp"
+
+namespace backeddy::study {
+
+/// Everything below, sorted by place.
+[[nodiscard]] std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables);
+
+/// The same key twice in a table: fish, encounter, stay (whose rows must follow each other), calibration
+/// (sensor, time, point), clock check (clock, shown), an event written twice (a warning).
+[[nodiscard]] std::vector<Complaint> check_keys(const Tables& tables);
+/// Encounters of fish that are in no table, before the study began or without a fish though it was landed.
+[[nodiscard]] std::vector<Complaint> check_encounters(const Tables& tables);
+/// Unknown fish or assembly, dates swapped, role intervals that overlap or leave a gap (a warning), last_good
+/// outside, a role that does not fit (a blank with a fish), overlapping stays of one fish, two stays in one
+/// assembly at once, a stay that no row of its assembly covers, a sensor swapped inside (a warning that names
+/// where it splits), a fish larger than its chamber.
+[[nodiscard]] std::vector<Complaint> check_stays(const Brief& brief, const Tables& tables);
+/// Unknown fish, stay or assembly; a stay that is another fish's; an event outside its stay by more than
+/// twice its uncertainty; chase, air and capture steps out of order; something after a death.
+[[nodiscard]] std::vector<Complaint> check_events(const Brief& brief, const Tables& tables);
+/// Dates swapped, rows of one assembly that overlap, one sensor or channel in two assemblies at once, no
+/// oxygen channel, no volume, a channel of a trace that the brief does not have.
+[[nodiscard]] std::vector<Complaint> check_assemblies(const Brief& brief, const Tables& tables);
+/// Sensors never calibrated, calibrations of sensors in no assembly, zero above air (warnings).
+[[nodiscard]] std::vector<Complaint> check_calibrations(const Tables& tables);
+/// Checks of one clock that cannot both be true (it ran backward, or two readings of one moment differ by
+/// more than their uncertainties), a drift that no working clock has (a warning: a slip, or a wrong entry),
+/// clocks that no trace uses (a warning).
+[[nodiscard]] std::vector<Complaint> check_clocks(const Brief& brief, const Tables& tables);
+/// Decisions about no stay or a moment outside it, without a reason or an author, moved boundaries outside
+/// the stay.
+[[nodiscard]] std::vector<Complaint> check_decisions(const Tables& tables);
+
+/// Where the assembly's rows split a stay: each row that overlaps [stay.from, stay.to), ascending, with the
+/// part of the stay it holds for. No slope crosses from one to the next.
+struct StaySplit {
+    const Assembly* assembly = nullptr; ///< points into the tables
+    Instant from;
+    Instant to;
+};
+[[nodiscard]] std::vector<StaySplit> splits_of(const Stay& stay, const Tables& tables);
+
+/// Instants at which the assembly was cleaned (events of kind cleaning), ascending; those that name no
+/// assembly hold for all.
+[[nodiscard]] std::vector<Instant> cleanings_of(const AssemblyId& assembly, const Tables& tables);
+
+} // namespace backeddy::study

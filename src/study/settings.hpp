@@ -1,0 +1,69 @@
+#pragma once
+// Every setting of the brief with key, unit, limits, default and reason: the one list from which the reader
+// validates, `new` writes its commented study.toml, the report prints what was used, and the docs are made.
+
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "study/brief.hpp"
+
+namespace backeddy::study {
+
+enum class SettingKind : std::uint8_t { text, word, number, whole, yes_no, numbers, texts, time, channel };
+
+/// How to call a kind in a complaint: "a number", "a list of texts".
+[[nodiscard]] std::string in_words(SettingKind kind);
+
+/// One key of a section that fills an `Owner`.
+template <typename Owner>
+struct SettingOf {
+    std::string section; ///< "peak"; of lists "trace"
+    std::string key;     ///< "window_s"
+    SettingKind kind = SettingKind::text;
+    std::string unit;
+    std::string why;                ///< why this default; what it is for
+    std::vector<std::string> words; ///< of SettingKind::word
+    std::optional<double> least;
+    std::optional<double> most;
+    std::vector<double> choices; ///< of a number that may be one of these only
+    std::function<SettingValue(const Owner&)> get;
+    std::function<void(Owner&, const SettingValue&)> set; ///< the value has been checked
+};
+
+using Setting = SettingOf<Brief>;
+
+/// All single settings, section after section in the order of the template.
+[[nodiscard]] const std::vector<Setting>& settings();
+/// Of one [[trace]], one [[trace.column]] and one [[states.timetable]] (its times aside, which need a zone).
+[[nodiscard]] const std::vector<SettingOf<TraceSource>>& trace_settings();
+[[nodiscard]] const std::vector<SettingOf<TraceColumn>>& trace_column_settings();
+[[nodiscard]] const std::vector<SettingOf<TimetableEntry>>& timetable_settings();
+
+/// The sections in order, each with one sentence.
+struct SectionDefinition {
+    std::string name;
+    std::string what;
+};
+[[nodiscard]] const std::vector<SectionDefinition>& sections();
+
+[[nodiscard]] const Setting* find_setting(const std::string& section, const std::string& key);
+
+/// As study.toml writes it: "60", "true", "\"both\"", "[30, 60]"; empty for a value that is not set.
+[[nodiscard]] std::string toml_text(const SettingValue& value);
+
+/// A setting as it was used, for the report and provenance.
+struct SettingUsed {
+    std::string section;
+    std::string key;
+    std::string value; ///< as in study.toml; "not set" when it is not
+    std::string unit;
+    std::string default_value;
+    std::string why;
+    bool is_default = true;
+};
+[[nodiscard]] std::vector<SettingUsed> settings_used(const Brief& brief);
+
+} // namespace backeddy::study

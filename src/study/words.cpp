@@ -1,0 +1,42 @@
+#include "study/words.hpp"
+
+namespace backeddy::study {
+
+const std::vector<std::string>& words_of(uptake::StayRole) {
+    static const std::vector<std::string> words{"after_capture", "rest", "after_chase", "handled_only",
+                                                "control",       "held", "blank",       "leak_test"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(StayEnding) {
+    static const std::vector<std::string> words{"done",         "died",      "escaped",
+                                                "welfare_stop", "equipment", "opened"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(EventKind) {
+    static const std::vector<std::string> words{
+        "lines_in",    "lines_out",   "bite",      "hook_up",     "lost",      "landed",     "back_in_water",
+        "sealed",      "chase_start", "chase_end", "air_start",   "air_end",   "transfer",   "blood",
+        "anaesthetic", "tagged",      "weighed",   "disturbance", "cleaning",  "opened",     "righting_lost",
+        "released",    "died",        "role_note", "sensor_swap", "lights_on", "lights_off", "note"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(CalibrationPoint) {
+    static const std::vector<std::string> words{"zero", "air"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(DecisionAct) {
+    static const std::vector<std::string> words{"exclude",    "include",  "mark",
+                                                "move_start", "move_end", "note"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(uptake::Mark) {
+    static const std::vector<std::string> words{"good", "doubtful", "unusable"};
+    return words;
+}
+
+} // namespace backeddy::study

@@ -1,0 +1,39 @@
+#pragma once
+// The words that tables and settings may hold, each list in the order of its enumerators.
+
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "study/nouns.hpp"
+
+namespace backeddy::study {
+
+[[nodiscard]] const std::vector<std::string>& words_of(uptake::StayRole);
+[[nodiscard]] const std::vector<std::string>& words_of(StayEnding);
+[[nodiscard]] const std::vector<std::string>& words_of(EventKind);
+[[nodiscard]] const std::vector<std::string>& words_of(CalibrationPoint);
+[[nodiscard]] const std::vector<std::string>& words_of(DecisionAct);
+[[nodiscard]] const std::vector<std::string>& words_of(uptake::Mark);
+
+/// The word of a value: word(EventKind::hook_up) is "hook_up".
+template <typename Choice>
+[[nodiscard]] const std::string& word_of(Choice value) {
+    return words_of(value).at(static_cast<std::size_t>(value));
+}
+
+/// The value of a word, exactly as listed; nothing for any other.
+template <typename Choice>
+[[nodiscard]] std::optional<Choice> value_of(std::string_view word) {
+    const auto& words = words_of(Choice{});
+    for (std::size_t i = 0; i < words.size(); ++i) {
+        if (words[i] == word) {
+            return static_cast<Choice>(i);
+        }
+    }
+    return std::nullopt;
+}
+
+} // namespace backeddy::study
