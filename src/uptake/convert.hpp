@@ -24,8 +24,9 @@ enum class OxygenKind : std::uint8_t { mg_per_l, percent_air, kpa };
 
 /// What the logger took the water to be. For mg/L: the salinity and pressure with which it turned its own
 /// saturation into a concentration, undone by C = C_logged DO_sat(T, S, P) / DO_sat(T, S_assumed, P_assumed).
-/// For per cent: what its 100 % refers to, when that is not the water itself (a station that reports per cent
-/// of sea-level saturation). An absent value means the logger knew the true one. Ignored for kPa.
+/// For per cent: the pressure to which its 100 % refers, when that is not the station's (a logger that
+/// reports per cent of sea-level saturation); salinity is ignored there, since such a sensor feels partial
+/// pressure. An absent value means that the logger knew the true one. All ignored for kPa.
 struct AssumedWater {
     std::optional<double> salinity;
     std::optional<double> pressure_kpa;

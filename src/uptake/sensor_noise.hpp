@@ -22,10 +22,10 @@ struct SensorNoise {
     std::string from;               ///< "2 blanks and 41 long spells, pooled"
 };
 
-/// A stretch that may serve: its readings and whether it is a blank.
+/// A stretch that may serve: its readings and what was in the chamber.
 struct NoiseStretch {
     SealedView view;
-    bool is_blank = false;
+    StayRole role = StayRole::rest;
 };
 
 struct NoiseSettings {

@@ -35,8 +35,9 @@ struct SettleSettings {
 
 /// Spells of rows [first_row, end_row): unbroken runs of one state, cut wherever two successive readings are
 /// further apart than `longest` and at each of `cuts` (role and stay boundaries, events); ascending.
-/// `from`/`to` are the run's own bounds where the spell begins/ends with it, else its first/last row's time.
-/// Runs without rows give nothing.
+/// `from` is the run's own where the spell begins with it, else its first row's time; `to` likewise, and the
+/// last row's time where readings stopped more than `longest` before the run's end. Runs without rows give
+/// nothing.
 [[nodiscard]] std::vector<Spell> cut_spells(std::span<const std::int64_t> times_ns, std::size_t first_row,
                                             std::size_t end_row, std::span<const StateRun> runs,
                                             Duration longest, std::span<const Instant> cuts = {});

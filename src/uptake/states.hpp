@@ -44,8 +44,8 @@ struct Timetable {
 };
 
 /// Runs of equal state of the column `state`; a run reaches from its first row to the first row of the next
-/// run (the last one to its last row). The chamber changed at some moment up to one sample before a run's
-/// `from`.
+/// run, the last one to 1 ns past its last row. The chamber changed at some moment up to one sample before a
+/// run's `from`.
 [[nodiscard]] std::vector<StateRun> states_from_column(std::span<const std::int64_t> times_ns,
                                                        std::span<const ChamberState> state);
 /// Within [from, to]. Nothing before the log's first row. Fails when lengths differ or times run backward.
@@ -70,7 +70,8 @@ struct FoundBoundary {
 };
 
 struct FoundStates {
-    std::vector<StateRun> runs; ///< the first run begins at the trace's start, the last ends at its end
+    std::vector<StateRun>
+        runs; ///< the first run begins at the first row, the last ends 1 ns past the last row
     std::vector<FoundBoundary> boundaries;
     std::optional<Duration> usual_flush; ///< when the flushes were alike, their common length was used
     std::string note;
@@ -102,8 +103,8 @@ struct ChamberStates {
     std::vector<std::string> notes;
 };
 
-/// Rows [first_row, end_row) of `trace`. An asked-for source that is not there is an Error, never replaced by
-/// another.
+/// Rows [first_row, end_row) of `trace`; the last run ends 1 ns past the last row, so that it holds it. An
+/// asked-for source that is not there is an Error, never replaced by another.
 [[nodiscard]] Expected<ChamberStates> chamber_states(const ChamberTrace& trace, std::size_t first_row,
                                                      std::size_t end_row, const StateInputs& inputs);
 
