@@ -54,6 +54,7 @@ constexpr std::array column_uses{
     Word{ColumnUse::time, "time"},
     Word{ColumnUse::date, "date"},
     Word{ColumnUse::time_of_day, "time_of_day"},
+    Word{ColumnUse::half_day, "half_day"},
     Word{ColumnUse::chamber, "chamber"},
     Word{ColumnUse::oxygen, "oxygen"},
     Word{ColumnUse::temperature, "temperature"},

@@ -39,6 +39,7 @@ enum class ColumnUse : std::uint8_t {
     time,        ///< the whole moment
     date,        ///< its date, when the clock has a column of its own
     time_of_day, ///< its clock, when the date has a column of its own
+    half_day,    ///< am or pm of that clock, in a column of its own
     chamber,     ///< the name of the stream that the row belongs to
     oxygen,
     temperature,
@@ -84,8 +85,9 @@ struct ReadSettings {
     std::optional<std::uint64_t> first_data_line;
     std::optional<TimeForm> time_form;
     std::optional<DateOrder> date_order;
-    std::string zone;  ///< IANA name of the logger's zone; needed where times carry no offset
-    std::string start; ///< where elapsed times begin: ISO 8601, local in `zone` without an offset
+    std::string zone;       ///< the logger's: an IANA name, or an offset like "+01:00"
+    std::string usual_zone; ///< the study's: used where neither `zone` nor the file says
+    std::string start;      ///< where elapsed times begin: ISO 8601, local in `zone` without an offset
     std::vector<std::string> missing_words; ///< beside the usual ones ("NaN", "---", "Err", ...)
     std::vector<std::string> flush_words;   ///< beside the usual ones ("flush", "on", "open", "1", "true")
     std::vector<std::string>
@@ -144,6 +146,8 @@ struct Dialect {
     Finding<std::string> zone;      ///< IANA name; empty: times carry an offset or count from 1970 UTC
     Finding<std::int64_t> start_ns; ///< for elapsed times
     std::vector<ColumnFinding> columns;
+    std::string header_text; ///< the header's line as it stands, by which a repetition is known
+    std::string units_text;
     std::vector<std::string> preamble; ///< the first lines before the header, at most 100
     std::vector<std::string> missing_words;
     std::vector<std::string> flush_words;
@@ -152,6 +156,7 @@ struct Dialect {
     /// judged.
     std::size_t last_field_decimals = 0;
     std::size_t last_field_characters = 0;
+    std::int64_t usual_interval_ns = 0;       ///< between rows of one stream, in the sample; 0 when not known
     std::vector<std::uint64_t> record_starts; ///< for Quoting::open_lines: bytes where a block may begin
 };
 

@@ -85,6 +85,9 @@ struct StreamSummary {
     double usual_interval_s = 0.0; ///< at its end
 };
 
+/// At most this many refused rows are listed one by one; further ones are counted.
+inline constexpr std::size_t most_rows_listed = 50'000;
+
 /// rows == kept + refused.size() + refused_not_listed, and lines == before + blank + set_aside.size() + rows.
 struct ReadReport {
     std::string file;
@@ -95,7 +98,8 @@ struct ReadReport {
     std::uint64_t blank = 0;
     std::uint64_t rows = 0;
     std::uint64_t kept = 0;
-    std::vector<RefusedRow> refused;
+    std::vector<RefusedRow> refused; ///< in the order of the file
+    std::uint64_t refused_not_listed = 0;
     std::vector<SetAside> set_aside;
     std::vector<MissingCells> missing; ///< per reading column, in the dialect's order
     std::vector<FoldSeen> folds;

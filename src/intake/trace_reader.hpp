@@ -32,12 +32,16 @@ namespace backeddy::intake {
 [[nodiscard]] Expected<Dialect> detect(const std::filesystem::path& path, const ReadSettings& settings);
 
 enum class Hashing : std::uint8_t { none, sha256 };
+/// Plain lines have a fast way; the general way reads every line and gives the same (a test holds them
+/// together).
+enum class ReadPaths : std::uint8_t { plain_then_general, general_only };
 
 /// How the work is done; nothing here can change what is read.
 struct ReadWork {
     Threads threads{};
     std::size_t block_bytes = std::size_t{1} << 19;
     Hashing hashing = Hashing::sha256;
+    ReadPaths paths = ReadPaths::plain_then_general;
 };
 
 /// Which stream a chunk belongs to: its number in order of first appearance in the file, and its name (the
