@@ -35,8 +35,8 @@ struct Regression {
 };
 
 /// Ordinary or weighted least squares of y on the columns by Householder QR with column pivoting, columns
-/// scaled to one length and refined once, in extended precision where the machine has it (x86-64): ten or
-/// more digits on ordinary data, nine on the tenth-degree polynomial of NIST's Filip. Fails with too_few
+/// scaled to one length and refined once, in extended precision where the machine has it (x86-64): ten
+/// digits on ordinary data, six on the tenth-degree polynomial of NIST's Filip. Fails with too_few
 /// (fewer values than coefficients), out_of_range (unequal lengths, not finite, weights not above 0) or
 /// degenerate (columns that depend on each other, to 1e-15 of their lengths).
 [[nodiscard]] Expected<Regression> fit_regression(std::span<const double> y,
