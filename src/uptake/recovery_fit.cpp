@@ -1,0 +1,574 @@
+// Recovery by fitted decay: one or two phases, the asymptote free or held, and the same fit with handling
+// events allowed for or ended at the first of them.
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+#include <limits>
+
+#include "base/number_text.hpp"
+#include "fit/decay.hpp"
+#include "fit/nonlinear.hpp"
+#include "uptake/detail/recovery_parts.hpp"
+
+namespace backeddy::uptake::detail {
+
+namespace {
+
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+constexpr double infinity = std::numeric_limits<double>::infinity();
+constexpr double grid_step_h = 1.0 / 60.0;
+
+// A decay with its parameters in one row: the asymptote if it was fitted, amplitude and rate of each phase
+// (fast first), then the amplitude of each event, which decays at the slowest rate.
+struct Model {
+    bool free_baseline = false;
+    double fixed_baseline = 0.0;
+    std::size_t phases = 1;
+    std::vector<double> events_h;
+    std::vector<double> theta;
+    std::vector<double> covariance;
+    double residual_sd = 0.0;
+    double aicc = 0.0;
+    std::optional<double> aicc_other;
+
+    [[nodiscard]] std::size_t first_phase() const { return free_baseline ? 1 : 0; }
+    [[nodiscard]] std::size_t first_event() const { return first_phase() + (2 * phases); }
+    [[nodiscard]] double amplitude(std::span<const double> p, std::size_t i) const {
+        return p[first_phase() + (2 * i)];
+    }
+    [[nodiscard]] double rate(std::span<const double> p, std::size_t i) const {
+        return p[first_phase() + (2 * i) + 1];
+    }
+    [[nodiscard]] double baseline(std::span<const double> p) const {
+        return free_baseline ? p[0] : fixed_baseline;
+    }
+
+    [[nodiscard]] double excess(std::span<const double> p, double t) const {
+        double sum = 0.0;
+        for (std::size_t i = 0; i < phases; ++i) {
+            sum += amplitude(p, i) * std::exp(-rate(p, i) * t);
+        }
+        for (std::size_t j = 0; j < events_h.size(); ++j) {
+            if (t >= events_h[j]) {
+                sum += p[first_event() + j] * std::exp(-rate(p, phases - 1) * (t - events_h[j]));
+            }
+        }
+        return sum;
+    }
+    [[nodiscard]] double at(std::span<const double> p, double t) const { return baseline(p) + excess(p, t); }
+    [[nodiscard]] double area(std::span<const double> p, double until) const {
+        double sum = 0.0;
+        for (std::size_t i = 0; i < phases; ++i) {
+            sum += excess_one_phase(amplitude(p, i), rate(p, i), until);
+        }
+        for (std::size_t j = 0; j < events_h.size(); ++j) {
+            if (until > events_h[j]) {
+                sum += excess_one_phase(p[first_event() + j], rate(p, phases - 1), until - events_h[j]);
+            }
+        }
+        return sum;
+    }
+};
+
+// How a fit is made: fixed before, so that a fit to data moved by one uncertainty differs by that alone.
+struct Recipe {
+    DecaySpan span = DecaySpan::through_events;
+    std::size_t phases = 1;
+    bool free_baseline = false;
+    std::vector<double> events_h;
+};
+
+Model model_of(const fit::Decay& decay) {
+    Model out;
+    out.free_baseline = decay.is_baseline_fitted;
+    out.fixed_baseline = decay.baseline;
+    out.phases = decay.phases.size();
+    if (decay.is_baseline_fitted) {
+        out.theta.push_back(decay.baseline);
+    }
+    for (const auto& phase : decay.phases) {
+        out.theta.push_back(phase.amplitude);
+        out.theta.push_back(phase.rate);
+    }
+    out.covariance = decay.covariance;
+    out.residual_sd = decay.residual_sd;
+    out.aicc = decay.aicc;
+    return out;
+}
+
+Expected<Model> fitted_with_events(std::span<const double> h, std::span<const double> y, Model plain,
+                                   const Recipe& recipe) {
+    plain.events_h = recipe.events_h;
+    fit::NonlinearProblem problem;
+    problem.residuals = h.size();
+    problem.start = plain.theta;
+    problem.start.insert(problem.start.end(), recipe.events_h.size(), 0.1 * plain.excess(plain.theta, 0.0));
+    problem.lower.assign(problem.start.size(), 0.0);
+    problem.upper.assign(problem.start.size(), infinity);
+    if (plain.free_baseline) {
+        problem.lower[0] = -infinity;
+    }
+    problem.write_residuals = [&](std::span<const double> p, std::span<double> out) {
+        for (std::size_t i = 0; i < h.size(); ++i) {
+            out[i] = y[i] - plain.at(p, h[i]);
+        }
+    };
+    auto fit = fit::fit_nonlinear(problem);
+    if (!fit) {
+        return fail(std::move(fit).error());
+    }
+    plain.theta = fit->parameters;
+    plain.covariance = fit->covariance;
+    plain.residual_sd = fit->residual_sd;
+    const auto n = static_cast<double>(h.size());
+    const double k =
+        static_cast<double>(plain.theta.size()) + 1.0; // the variance counts (Hurvich and Tsai 1989)
+    const double variance = fit->residual_squares / n;
+    plain.aicc = n - k - 1.0 > 0.0 ? (n * (std::log(2.0 * 3.14159265358979323846 * variance) + 1.0)) +
+                                         (2.0 * k) + (2.0 * k * (k + 1.0) / (n - k - 1.0))
+                                   : infinity;
+    plain.aicc_other.reset();
+    return plain;
+}
+
+Expected<Model> fitted(std::span<const double> h, std::span<const double> y, double level,
+                       const Recipe& recipe) {
+    fit::DecayOptions options;
+    options.phases = recipe.phases;
+    if (!recipe.free_baseline) {
+        options.baseline = level;
+    }
+    auto decay = fit::fit_decay(h, y, options);
+    if (!decay) {
+        return fail(std::move(decay).error());
+    }
+    auto model = model_of(*decay);
+    if (recipe.events_h.empty()) {
+        return model;
+    }
+    return fitted_with_events(h, y, std::move(model), recipe);
+}
+
+// The data of one fit, and the same moved by one standard uncertainty of one source.
+struct Data {
+    std::vector<double> h;
+    std::vector<double> y;
+    double level = 0.0; ///< that the asymptote is held at
+};
+
+double effect_of(const Measured& value, const std::string& source) {
+    for (const auto& contribution : value.contributions()) {
+        if (contribution.source == source) {
+            return contribution.effect;
+        }
+    }
+    return 0.0;
+}
+
+// One standard uncertainty of `source` in mg/h: of the whole-animal rate, or of the mass-specific one brought
+// back to mg/h by the mass as it stands (so that the mass's own error shows).
+enum class Scale : std::uint8_t { whole, specific };
+
+double moved_by(const UptakeRate& rate, const std::string& source, Scale scale) {
+    if (scale == Scale::whole) {
+        return effect_of(rate.mg_per_h, source);
+    }
+    const double ratio = per_kilogram(rate);
+    return ratio > 0.0 ? effect_of(*rate.mg_per_kg_h, source) / ratio : effect_of(rate.mg_per_h, source);
+}
+
+struct Context {
+    const RecoveryInput& input;
+    const RecoverySettings& settings;
+    std::span<const Point> points; ///< those of this fit
+    std::span<const Baseline> baselines;
+    const UptakeRate* held = nullptr; ///< rate that the asymptote is held at, if any
+    std::set<std::string> own;
+};
+
+Data data_of(const Context& context, const std::string* source, Scale scale) {
+    Data out;
+    for (const auto& point : context.points) {
+        out.h.push_back(point.h);
+        out.y.push_back(point.mg_per_h() + (source != nullptr ? moved_by(point.rate, *source, scale) : 0.0));
+    }
+    if (context.held != nullptr) {
+        out.level = context.held->mg_per_h.value() +
+                    (source != nullptr ? moved_by(*context.held, *source, scale) : 0.0);
+    }
+    return out;
+}
+
+struct Meeting {
+    double h = nan;         ///< NaN: the curve does not come down to the baseline within the grid
+    double area = nan;      ///< above the baseline until then
+    double steepness = 0.0; ///< fall of the curve there, per hour
+};
+
+// First time after the last event at which the curve meets the baseline, on a grid of a minute.
+Meeting meeting_of(const Context& context, const Model& model, std::span<const double> p,
+                   const Baseline& baseline, const std::string* source, Scale scale) {
+    const double last = context.points.back().h;
+    const double reach = std::max(72.0, 3.0 * last);
+    const double from = model.events_h.empty() ? 0.0 : model.events_h.back();
+    const auto excess = [&](double t) {
+        const auto& level = baseline.at(context.input.time_zero + Duration::hours(t));
+        return model.at(p, t) - level.mg_per_h.value() -
+               (source != nullptr ? moved_by(level, *source, scale) : 0.0);
+    };
+    Meeting out;
+    double before = excess(0.0);
+    double area = 0.0;
+    if (before <= 0.0) {
+        return {.h = 0.0, .area = 0.0, .steepness = 0.0};
+    }
+    const int steps = static_cast<int>(reach / grid_step_h);
+    for (int i = 1; i <= steps; ++i) {
+        const double t = i * grid_step_h;
+        const double now = excess(t);
+        if (now <= 0.0 && t >= from) {
+            const double u = before > now ? std::clamp(before / (before - now), 0.0, 1.0) : 0.0;
+            out.h = t - ((1.0 - u) * grid_step_h);
+            out.area = area + (0.5 * before * u * grid_step_h);
+            out.steepness = (model.at(p, t - grid_step_h) - model.at(p, t)) / grid_step_h;
+            return out;
+        }
+        area += 0.5 * (before + now) * grid_step_h;
+        before = now;
+    }
+    return out;
+}
+
+// Standard error of a function of the parameters by central differences (JCGM 100:2008, 5.2.2).
+double delta_error(const Model& model, const std::function<double(std::span<const double>)>& of) {
+    const std::size_t n = model.theta.size();
+    std::vector<double> gradient(n);
+    auto p = model.theta;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double step = 1e-5 * std::max(std::abs(p[i]), 1e-9);
+        const double kept = p[i];
+        p[i] = kept + step;
+        const double above = of(p);
+        p[i] = kept - step;
+        const double below = of(p);
+        p[i] = kept;
+        gradient[i] = (above - below) / (2.0 * step);
+    }
+    double variance = 0.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        for (std::size_t j = 0; j < n; ++j) {
+            variance += gradient[i] * gradient[j] * model.covariance[(i * n) + j];
+        }
+    }
+    return std::sqrt(std::max(0.0, variance));
+}
+
+// What is read off one fit.
+struct Readings {
+    double area_all = nan;
+    double area_first_hour = nan;
+    std::vector<Meeting> meetings;
+};
+
+Readings read_off(const Context& context, const Model& model, const std::string* source, Scale scale) {
+    Readings out;
+    out.area_all = model.area(model.theta, infinity);
+    out.area_first_hour = model.area(model.theta, 1.0);
+    for (const auto& baseline : context.baselines) {
+        out.meetings.push_back(meeting_of(context, model, model.theta, baseline, source, scale));
+    }
+    return out;
+}
+
+std::set<std::string> shared_of(const Context& context) {
+    std::set<std::string> out;
+    const auto take = [&](const UptakeRate& rate) {
+        for (const auto* member : {&rate.mg_per_h, rate.mg_per_kg_h ? &*rate.mg_per_kg_h : nullptr}) {
+            if (member == nullptr) {
+                continue;
+            }
+            for (const auto& contribution : member->contributions()) {
+                if (!context.own.contains(contribution.source)) {
+                    out.insert(contribution.source);
+                }
+            }
+        }
+    };
+    for (const auto& point : context.points) {
+        take(point.rate);
+    }
+    if (context.held != nullptr) {
+        take(*context.held);
+    }
+    for (const auto& baseline : context.baselines) {
+        take(baseline.at(context.input.time_zero));
+    }
+    return out;
+}
+
+// Fit, what is read off it, and the same for data moved by each shared source.
+struct FullFit {
+    Model model;
+    Readings readings;
+    std::vector<std::string> sources;
+    std::vector<Readings> whole; ///< moved by each source
+    std::vector<Readings> specific;
+};
+
+Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
+    const auto data = data_of(context, nullptr, Scale::whole);
+    auto model = fitted(data.h, data.y, data.level, recipe);
+    if (!model) {
+        return fail(std::move(model).error());
+    }
+    FullFit out;
+    out.model = std::move(*model);
+    out.readings = read_off(context, out.model, nullptr, Scale::whole);
+    const bool has_specific = context.points.front().rate.mg_per_kg_h.has_value();
+    for (const auto& source : shared_of(context)) {
+        out.sources.push_back(source);
+        const auto moved = [&](Scale scale) {
+            const auto other = data_of(context, &source, scale);
+            const auto refit = fitted(other.h, other.y, other.level, recipe);
+            return refit ? read_off(context, *refit, &source, scale) : out.readings;
+        };
+        out.whole.push_back(moved(Scale::whole));
+        out.specific.push_back(has_specific ? moved(Scale::specific) : out.whole.back());
+    }
+    return out;
+}
+
+// An amount read off the fit: the fit's own error under a name of its own, systematic ones by their names.
+OxygenAmount amount_of(const FullFit& fit, const Context& context, const std::string& own_name,
+                       double own_error, const std::function<double(const Readings&)>& pick) {
+    const double value = pick(fit.readings);
+    const auto with = [&](const std::vector<Readings>& moved, double factor) {
+        std::vector<Contribution> parts{{own_name, own_error * factor}};
+        for (std::size_t s = 0; s < fit.sources.size(); ++s) {
+            const double effect = (pick(moved[s]) - value) * factor;
+            if (std::isfinite(effect) && effect != 0.0) {
+                parts.push_back({fit.sources[s], effect});
+            }
+        }
+        return Measured(value * factor, std::move(parts));
+    };
+    OxygenAmount out{.mg = with(fit.whole, 1.0), .mg_per_kg = std::nullopt};
+    const double ratio = per_kilogram(context.points.front().rate);
+    if (ratio > 0.0) {
+        out.mg_per_kg = with(fit.specific, ratio);
+    }
+    return out;
+}
+
+double half_of(const Model& model) {
+    const double half = 0.5 * model.excess(model.theta, 0.0);
+    double low = 0.0;
+    double high = std::log(2.0) / model.rate(model.theta, model.phases - 1);
+    for (int i = 0; i < 60; ++i) {
+        const double middle = 0.5 * (low + high);
+        (model.excess(model.theta, middle) > half ? low : high) = middle;
+    }
+    return 0.5 * (low + high);
+}
+
+DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe, const std::string& fish) {
+    const auto& model = fit.model;
+    DecayFit out;
+    out.span = recipe.span;
+    out.shape = model.phases == 2 ? DecayShape::two_phase : DecayShape::one_phase;
+    out.spells = context.points.size();
+    out.baseline_mg_per_h = model.baseline(model.theta);
+    out.baseline_fixed = !model.free_baseline;
+    const std::size_t n = model.theta.size();
+    for (std::size_t i = 0; i < model.phases; ++i) {
+        const std::size_t at_rate = model.first_phase() + (2 * i) + 1;
+        out.amplitudes_mg_per_h.push_back(model.amplitude(model.theta, i));
+        out.rates_per_h.push_back(model.rate(model.theta, i));
+        out.rate_errors_per_h.push_back(std::sqrt(std::max(0.0, model.covariance[(at_rate * n) + at_rate])));
+    }
+    out.event_amplitudes_mg_per_h.assign(
+        model.theta.begin() + static_cast<std::ptrdiff_t>(model.first_event()), model.theta.end());
+    out.residual_sd_mg_per_h = model.residual_sd;
+    out.aicc = model.aicc;
+    out.aicc_other_shape = model.aicc_other;
+    auto without_events = model;
+    without_events.events_h.clear();
+    out.half_time_h = half_of(without_events);
+    const std::string own = "decay fit:" + fish;
+    out.excess_all =
+        amount_of(fit, context, own, delta_error(model, [&](auto p) { return model.area(p, infinity); }),
+                  [](const Readings& r) { return r.area_all; });
+    out.excess_first_hour =
+        amount_of(fit, context, own, delta_error(model, [&](auto p) { return model.area(p, 1.0); }),
+                  [](const Readings& r) { return r.area_first_hour; });
+    const double all = fit.readings.area_all;
+    out.beyond_share = all > 0.0 ? 1.0 - (model.area(model.theta, context.points.back().h) / all) : 0.0;
+    constexpr int corners = 120;
+    for (int i = 0; i <= corners; ++i) {
+        // Denser at the start, where the curve is steep.
+        const double u = static_cast<double>(i) / corners;
+        out.at_h.push_back(u * u * context.points.back().h);
+        out.curve_mg_per_h.push_back(model.at(model.theta, out.at_h.back()));
+    }
+    return out;
+}
+
+void add_times(Recovery& out, const FullFit& fit, const Context& context) {
+    const auto& model = fit.model;
+    for (std::size_t b = 0; b < context.baselines.size(); ++b) {
+        auto& time = out.baselines[b].by_fit;
+        const auto& baseline = context.baselines[b];
+        const auto& meeting = fit.readings.meetings[b];
+        time.at_least_h = context.points.back().h;
+        if (!std::isfinite(meeting.h)) {
+            time.reason = "the fitted curve does not come down to it: its asymptote is " +
+                          fixed_text(model.baseline(model.theta), 1) + " mg/h";
+            continue;
+        }
+        time.hours = meeting.h;
+        time.at_least_h = meeting.h;
+        const auto when = [&](std::span<const double> p) {
+            return meeting_of(context, model, p, baseline, nullptr, Scale::whole).h;
+        };
+        double squares = std::pow(delta_error(model, when), 2);
+        for (const auto& moved : fit.whole) {
+            const double away = moved.meetings[b].h - meeting.h;
+            squares += std::isfinite(away) ? away * away : 0.0;
+        }
+        if (std::isfinite(squares)) {
+            time.error_h = std::sqrt(squares);
+        }
+        if (meeting.h > context.points.back().h) {
+            time.reason = "beyond the last spell: by the fit alone";
+        }
+        const double own_error = delta_error(model, [&](std::span<const double> p) {
+            return meeting_of(context, model, p, baseline, nullptr, Scale::whole).area;
+        });
+        out.baselines[b].fitted_excess = amount_of(fit, context, "decay fit:" + context.input.fish,
+                                                   std::isfinite(own_error) ? own_error : 0.0,
+                                                   [b](const Readings& r) { return r.meetings[b].area; });
+    }
+}
+
+// Whether the last third of the span has come down to near the level, so that the asymptote may be left free.
+bool is_flat(std::span<const Point> points, double level, double share) {
+    const double from = points.back().h - ((points.back().h - points.front().h) / 3.0);
+    double sum = 0.0;
+    int n = 0;
+    for (const auto& point : points) {
+        if (point.h >= from) {
+            sum += point.mg_per_h();
+            ++n;
+        }
+    }
+    return sum / n <= level * (1.0 + share);
+}
+
+// Two phases are believed when the spells can tell them: the slow one falls to a third within them (else it
+// is a drift of the asymptote, and its integral without end has no meaning), the fast one is not over before
+// the second spell, and their rates differ at least twofold (our choice).
+bool tells_two_phases(const Model& model, std::span<const Point> points) {
+    const double slow = model.rate(model.theta, model.phases - 1);
+    const double fast = model.rate(model.theta, 0);
+    return slow * (points.back().h - points.front().h) >= 1.0 && fast * points[1].h <= 10.0 &&
+           fast >= 2.0 * slow;
+}
+
+void no_fit(Recovery& out, const std::string& why) {
+    out.reasons.push_back({"no_fit", "no decay fitted: " + why});
+    for (auto& baseline : out.baselines) {
+        baseline.by_fit.reason = "no decay fitted";
+    }
+}
+
+} // namespace
+
+void add_fits(Recovery& out, const RecoveryInput& input, const RecoverySettings& settings,
+              std::span<const Point> points, std::span<const Baseline> baselines) {
+    Context context{.input = input, .settings = settings, .points = points, .baselines = baselines};
+    context.own = own_sources(points);
+    if (input.resting && std::isfinite(input.resting->mg_per_h.value())) {
+        context.held = &*input.resting;
+    } else if (input.routine) {
+        context.held = &input.routine->whole_night;
+    }
+    if (points.size() < settings.least_for_fit) {
+        no_fit(out, std::to_string(points.size()) + " spells, of " + std::to_string(settings.least_for_fit) +
+                        " needed");
+        return;
+    }
+    Recipe recipe;
+    recipe.free_baseline =
+        context.held == nullptr || is_flat(points, context.held->mg_per_h.value(), settings.flat_share);
+    auto fit = full_fit(context, recipe);
+    if (points.size() >= settings.least_for_two_phases) {
+        auto two = recipe;
+        two.phases = 2;
+        if (auto other = full_fit(context, two); other && tells_two_phases(other->model, points)) {
+            if (!fit || other->model.aicc < fit->model.aicc) {
+                other->model.aicc_other = fit ? std::optional(fit->model.aicc) : std::nullopt;
+                fit = std::move(other);
+                recipe = two;
+            } else {
+                fit->model.aicc_other = other->model.aicc;
+            }
+        }
+    }
+    if (!fit) {
+        no_fit(out, fit.error().text());
+        return;
+    }
+    out.fit = shown(*fit, context, recipe, input.fish);
+    add_times(out, *fit, context);
+    if (out.fit->beyond_share > 0.2) {
+        out.reasons.push_back({"extrapolated", fixed_text(100.0 * out.fit->beyond_share, 0) +
+                                                   " % of the fitted excess lies beyond the last spell"});
+    }
+
+    std::vector<double> events_h;
+    for (const auto& event : input.events) {
+        const double h = (event.at - input.time_zero).hours();
+        if (h > points.front().h && h < points.back().h) {
+            events_h.push_back(h);
+        }
+    }
+    std::sort(events_h.begin(), events_h.end());
+    if (events_h.empty()) {
+        return;
+    }
+    out.reasons.push_back(
+        {"handled", std::to_string(events_h.size()) +
+                        " handling event(s) lie inside: one decay through them is shown beside "
+                        "lines with their own excess allowed for and ended at the first"});
+    const auto add_line = [&](const Recipe& line, std::span<const Point> part, const std::string& what) {
+        Context own = context;
+        own.points = part;
+        if (part.size() < settings.least_for_fit) {
+            out.reasons.push_back(
+                {"no_sensitivity_line", what + ": " + std::to_string(part.size()) + " spells, of " +
+                                            std::to_string(settings.least_for_fit) + " needed"});
+            return;
+        }
+        if (auto other = full_fit(own, line)) {
+            out.sensitivity.push_back(shown(*other, own, line, input.fish));
+        } else {
+            out.reasons.push_back({"no_sensitivity_line", what + ": " + other.error().text()});
+        }
+    };
+    Recipe allowed = recipe;
+    allowed.span = DecaySpan::events_allowed_for;
+    allowed.events_h = events_h;
+    add_line(allowed, points, "events allowed for");
+    const auto end =
+        std::find_if(points.begin(), points.end(), [&](const Point& p) { return p.h >= events_h.front(); });
+    const auto before = points.first(static_cast<std::size_t>(end - points.begin()));
+    Recipe ended;
+    ended.span = DecaySpan::ended_at_first_event;
+    ended.free_baseline =
+        before.size() >= settings.least_for_fit &&
+        (context.held == nullptr || is_flat(before, context.held->mg_per_h.value(), settings.flat_share));
+    add_line(ended, before, "ended at the first event");
+}
+
+} // namespace backeddy::uptake::detail
