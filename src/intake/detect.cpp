@@ -40,7 +40,8 @@ class Detector {
             return fail(std::move(found).error());
         }
         take_rows();
-        auto columns = find_columns(layout_, look_at_columns(rows_, layout_), settings_, source_.name());
+        auto columns =
+            find_columns(layout_, look_at_columns(rows_, layout_, settings_), settings_, source_.name());
         if (!columns) {
             return fail(std::move(columns).error());
         }
@@ -345,7 +346,9 @@ class Detector {
             fields.split(row, dialect_.delimiter.value, dialect_.quoting.value);
             const auto cells = date_cells(fields);
             const auto clock = cells ? written_clock(cells->clock) : std::nullopt;
-            return cells && written_date(cells->date) && (!clock || !clock->offset_minutes);
+            // A clock that cannot be read (25:05:00Z) says nothing of offsets.
+            return cells && written_date(cells->date) &&
+                   (cells->clock.empty() || (clock && !clock->offset_minutes));
         });
     }
 

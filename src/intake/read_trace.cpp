@@ -24,7 +24,7 @@ struct BlockRange {
 // line ends only where records begin.
 class Cuts {
   public:
-    Cuts(const Plan& plan, std::uint64_t bytes, std::size_t block_bytes) : plan_(plan), bytes_(bytes) {
+    Cuts(const Plan& plan, std::uint64_t bytes, std::size_t block_bytes) : bytes_(bytes) {
         const std::size_t unit = plan.form.unit();
         step_ = std::max<std::size_t>(block_bytes / unit * unit, unit);
         first_ = std::min(plan.form.first_byte, bytes);
@@ -51,7 +51,6 @@ class Cuts {
     }
 
   private:
-    const Plan& plan_;
     std::uint64_t bytes_;
     std::uint64_t first_ = 0;
     std::size_t step_ = 1;

@@ -15,7 +15,8 @@
 
 namespace backeddy::intake {
 
-std::vector<ColumnLook> look_at_columns(const SampleRows& rows, const Layout& layout) {
+std::vector<ColumnLook> look_at_columns(const SampleRows& rows, const Layout& layout,
+                                        const ReadSettings& settings) {
     std::vector<ColumnLook> looks(layout.fields);
     std::vector<std::vector<double>> steps(layout.fields);
     std::vector<std::optional<double>> last(layout.fields);
@@ -38,7 +39,7 @@ std::vector<ColumnLook> look_at_columns(const SampleRows& rows, const Layout& la
             look.dates += form == CellForm::date ? 1 : 0;
             look.clocks += form == CellForm::clock ? 1 : 0;
             look.half_days += form == CellForm::half_day ? 1 : 0;
-            look.pump_words += pump_value(cell, {}, {}) ? 1 : 0;
+            look.pump_words += pump_value(cell, settings.flush_words, settings.sealed_words) ? 1 : 0;
             const auto number = decimal_number(cell, mark);
             if (!number) {
                 continue;

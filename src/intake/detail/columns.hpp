@@ -34,7 +34,8 @@ struct ColumnLook {
 /// The rows of the sample, judged by.
 using SampleRows = std::vector<std::string_view>;
 
-[[nodiscard]] std::vector<ColumnLook> look_at_columns(const SampleRows& rows, const Layout& layout);
+[[nodiscard]] std::vector<ColumnLook> look_at_columns(const SampleRows& rows, const Layout& layout,
+                                                      const ReadSettings& settings);
 
 struct Columns {
     std::vector<ColumnFinding> columns;

@@ -29,6 +29,25 @@ std::optional<Encoding> zeros_in_every_second(std::string_view head) {
     return std::nullopt;
 }
 
+bool is_plain(std::string_view text) {
+    return std::all_of(text.begin(), text.end(), [](char c) { return static_cast<unsigned char>(c) < 0x80; });
+}
+
+// Whether a line has characters beyond ASCII and is well-formed: in Latin-1 these would have to come as a
+// capital with an accent and then a sign, each time. Then what is not well-formed elsewhere is damage, not
+// another encoding.
+bool has_utf8_line(std::string_view text) {
+    while (!text.empty()) {
+        const std::size_t end = std::min(text.find('\n'), text.size() - 1) + 1;
+        const std::string_view line = text.substr(0, end);
+        if (!is_plain(line) && is_utf8(line)) {
+            return true;
+        }
+        text.remove_prefix(end);
+    }
+    return false;
+}
+
 void find_encoding(std::string_view head, std::string_view tail, const ReadSettings& settings,
                    Sample& sample) {
     const auto found = [&](Encoding encoding, std::uint8_t mark, std::string why) {
@@ -44,10 +63,9 @@ void find_encoding(std::string_view head, std::string_view tail, const ReadSetti
     } else if (const auto utf16 = zeros_in_every_second(head)) {
         found(*utf16, 0, "a zero in every second byte");
     } else if (is_utf8(head) && is_utf8(tail)) {
-        const auto plain = [](char c) { return static_cast<unsigned char>(c) < 0x80; };
-        found(Encoding::utf8, 0,
-              std::all_of(head.begin(), head.end(), plain) ? "only ASCII in the sample"
-                                                           : "well-formed UTF-8");
+        found(Encoding::utf8, 0, is_plain(head) ? "only ASCII in the sample" : "well-formed UTF-8");
+    } else if (has_utf8_line(head)) {
+        found(Encoding::utf8, 0, "lines with well-formed UTF-8 beyond ASCII, beside bytes that are no text");
     } else {
         found(Encoding::latin1, 0, "bytes that are not UTF-8");
     }
@@ -169,21 +187,22 @@ Expected<Sample> take_sample(const TextSource& source, const ReadSettings& setti
                                                   : std::string_view(tail).substr(first_feed),
                   settings, sample);
     TextForm form{.encoding = sample.encoding.value, .first_byte = sample.byte_order_mark_bytes};
-    sample.head_text = to_utf8(std::string_view(head).substr(form.first_byte), form.encoding);
-    find_line_end(sample.head_text, sample);
+    sample.head_text = std::make_unique<const std::string>(
+        to_utf8(std::string_view(head).substr(form.first_byte), form.encoding));
+    find_line_end(*sample.head_text, sample);
     form.line_end = sample.line_end.value;
-    sample.has_quotes = sample.head_text.find('"') != std::string::npos;
-    sample.head = records(sample.head_text, form, sample.is_whole_file, 1);
+    sample.has_quotes = sample.head_text->find('"') != std::string::npos;
+    sample.head = records(*sample.head_text, form, sample.is_whole_file, 1);
     const auto starts = line_starts(head, form.first_byte, form);
     for (auto& record : sample.head) {
         record.byte = starts[std::min<std::size_t>(record.line - 1, starts.size() - 1)];
     }
     if (!tail.empty()) {
-        sample.tail_text = to_utf8(tail, form.encoding);
-        sample.has_quotes = sample.has_quotes || sample.tail_text.find('"') != std::string::npos;
-        const auto begin = sample.tail_text.find(form.line_feed());
+        sample.tail_text = std::make_unique<const std::string>(to_utf8(tail, form.encoding));
+        sample.has_quotes = sample.has_quotes || sample.tail_text->find('"') != std::string::npos;
+        const auto begin = sample.tail_text->find(form.line_feed());
         if (begin != std::string::npos) {
-            sample.tail = records(std::string_view(sample.tail_text).substr(begin + 1), form, true, 0);
+            sample.tail = records(std::string_view(*sample.tail_text).substr(begin + 1), form, true, 0);
         }
     }
     return sample;

@@ -2,6 +2,7 @@
 // The beginning and end of a file as records, from which its dialect is found.
 
 #include <cstdint>
+#include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -24,8 +25,10 @@ struct Sample {
     Finding<Encoding> encoding;
     std::uint8_t byte_order_mark_bytes = 0;
     Finding<LineEnd> line_end;
-    std::string head_text; ///< UTF-8
-    std::string tail_text; ///< empty where the head is the whole file
+    /// What `head` and `tail` look into, as UTF-8. By pointer, since a short string takes its characters
+    /// along when it is moved, and the views would look at where they were.
+    std::unique_ptr<const std::string> head_text;
+    std::unique_ptr<const std::string> tail_text; ///< nothing where the head is the whole file
     std::vector<SampleLine> head;
     std::vector<SampleLine> tail;
     bool is_whole_file = false;
