@@ -2,7 +2,6 @@
 
 #include <fmt/format.h>
 
-#include "base/number_text.hpp"
 #include "study/columns.hpp"
 #include "study/settings.hpp"
 
@@ -59,7 +58,7 @@ std::string setting_rows(const std::vector<SettingOf<Owner>>& list, const std::s
         } else if (!setting.choices.empty()) {
             may = toml_text(setting.choices);
         } else if (setting.least && setting.most) {
-            may = fmt::format("{} to {}", exact_text(*setting.least), exact_text(*setting.most));
+            may = fmt::format("{} to {}", *setting.least, *setting.most);
         } else {
             may = in_words(setting.kind);
         }
