@@ -127,12 +127,13 @@ class Sheet {
             if (definition_->column(name) == nullptr) {
                 others.push_back(i);
             } else if (!places_.emplace(name, i).second) {
-                complain(Severity::stops_the_run, {.code = ErrorCode::duplicate,
-                                                   .found = "the column " + shown(csv_.header[i]) + " twice",
-                                                   .expected = "each column once",
-                                                   .remedy = "delete or rename one",
-                                                   .place = header_place(csv_.header[i]),
-                                                   .context = {}});
+                complain(Severity::stops_the_run,
+                         {.code = ErrorCode::duplicate,
+                          .found = "the column " + in_quotes(csv_.header[i]) + " twice",
+                          .expected = "each column once",
+                          .remedy = "delete or rename one",
+                          .place = header_place(csv_.header[i]),
+                          .context = {}});
             }
         }
         for (const auto i : others) {
@@ -171,7 +172,7 @@ class Sheet {
         }
         if (std::ranges::any_of(free_, [&](const auto& other) { return other.first == header; })) {
             complain(Severity::stops_the_run, {.code = ErrorCode::duplicate,
-                                               .found = "the column " + shown(header) + " twice",
+                                               .found = "the column " + in_quotes(header) + " twice",
                                                .expected = "each column once",
                                                .remedy = "delete or rename one",
                                                .place = header_place(header),
@@ -194,7 +195,7 @@ class Sheet {
             const auto& unit = definition_->column(*near)->unit;
             complain(Severity::stops_the_run,
                      {.code = ErrorCode::unknown_name,
-                      .found = "the column " + shown(header) + " is none of this table's",
+                      .found = "the column " + in_quotes(header) + " is none of this table's",
                       .expected =
                           "\"" + *near + "\"" + (unit.empty() ? "" : ", in " + unit) + ", which is missing",
                       .remedy = "rename it; or, if it is a column of your own, add an empty column \"" +
@@ -315,7 +316,7 @@ class Cells {
         const auto& words = study::words_of(Choice{});
         const auto near = nearest_name(plain_name(cell), words);
         refuse(column, {.code = ErrorCode::unknown_name,
-                        .found = shown(cell),
+                        .found = in_quotes(cell),
                         .expected = "one of " + listed(words),
                         .remedy = near ? "did you mean " + *near + "?" : "choose one of them",
                         .place = {},
@@ -333,7 +334,7 @@ class Cells {
         }
         refuse(*sheet_->definition().column(name),
                {.code = ErrorCode::unknown_name,
-                .found = shown(cell),
+                .found = in_quotes(cell),
                 .expected = "\"trace:channel\", a name of a [[trace]] of the brief and one of its columns",
                 .remedy = "write it so",
                 .place = {},
@@ -370,7 +371,7 @@ class Cells {
         if (comma != std::string::npos && plain.find('.') == std::string::npos) {
             if (sheet_->decimal() == Decimal::unclear) {
                 refuse(column, {.code = ErrorCode::bad_number,
-                                .found = shown(cell) + ": its comma can part decimals or thousands",
+                                .found = in_quotes(cell) + ": its comma can part decimals or thousands",
                                 .expected = "one decimal mark in the whole table",
                                 .remedy = "write a decimal point, and no mark between thousands",
                                 .place = {},
@@ -382,7 +383,7 @@ class Cells {
         const auto value = parse_number(plain);
         if (!value) {
             refuse(column, {.code = ErrorCode::bad_number,
-                            .found = shown(cell) + " is not a number",
+                            .found = in_quotes(cell) + " is not a number",
                             .expected = column.unit.empty() ? "a number" : "a number, in " + column.unit,
                             .remedy = "write the number alone; leave the cell empty when it is not known",
                             .place = {},
@@ -394,7 +395,7 @@ class Cells {
         if (too_low || (column.most && *value > *column.most)) {
             refuse(column,
                    {.code = ErrorCode::out_of_range,
-                    .found = shown(cell),
+                    .found = in_quotes(cell),
                     .expected = fmt::format("{} {} to {} {}", column.may_equal_least ? "from" : "more than",
                                             *column.least, *column.most, column.unit),
                     .remedy = "check the number and its unit",
@@ -478,14 +479,15 @@ void join(study::Stay& stay, StayRow row, std::vector<Complaint>& complaints) {
     const auto differs = [&](const std::string& column, const std::string& before, const std::string& now) {
         Place place = row.part.place;
         place.column = column;
-        complaints.push_back({Severity::stops_the_run,
-                              {.code = ErrorCode::bad_relation,
-                               .found = shown(now),
-                               .expected = fmt::format("{}, as in line {} of the same stay {}", shown(before),
-                                                       *stay.place.line, shown(stay.id.text())),
-                               .remedy = "give it a stay of its own, or correct it",
-                               .place = place,
-                               .context = {}}});
+        complaints.push_back(
+            {Severity::stops_the_run,
+             {.code = ErrorCode::bad_relation,
+              .found = in_quotes(now),
+              .expected = fmt::format("{}, as in line {} of the same stay {}", in_quotes(before),
+                                      *stay.place.line, in_quotes(stay.id.text())),
+              .remedy = "give it a stay of its own, or correct it",
+              .place = place,
+              .context = {}}});
     };
     if (row.fish != stay.fish) {
         differs("fish", stay.fish.text(), row.fish.text());

@@ -20,7 +20,7 @@ namespace backeddy::study {
 /// The same key twice in a table: fish, encounter, stay (whose rows must follow each other), calibration
 /// (sensor, time, point), clock check (clock, shown), an event written twice (a warning).
 [[nodiscard]] std::vector<Complaint> check_keys(const Tables& tables);
-/// Encounters of fish that are in no table, before the study began or without a fish though it was landed.
+/// Encounters of fish that are in no table.
 [[nodiscard]] std::vector<Complaint> check_encounters(const Tables& tables);
 /// Unknown fish or assembly, dates swapped, role intervals that overlap or leave a gap (a warning), last_good
 /// outside, a role that does not fit (a blank with a fish), overlapping stays of one fish, two stays in one
@@ -30,10 +30,10 @@ namespace backeddy::study {
 /// Unknown fish, stay or assembly; a stay that is another fish's; an event outside its stay by more than
 /// twice its uncertainty; chase, air and capture steps out of order; something after a death.
 [[nodiscard]] std::vector<Complaint> check_events(const Brief& brief, const Tables& tables);
-/// Dates swapped, rows of one assembly that overlap, one sensor or channel in two assemblies at once, no
-/// oxygen channel, no volume, a channel of a trace that the brief does not have.
+/// Dates swapped, rows of one assembly that overlap, one sensor or oxygen channel in two assemblies at once,
+/// a channel of a trace that the brief does not have.
 [[nodiscard]] std::vector<Complaint> check_assemblies(const Brief& brief, const Tables& tables);
-/// Sensors never calibrated, calibrations of sensors in no assembly, zero above air (warnings).
+/// Sensors never calibrated and calibrations of sensors in no assembly (warnings), zero not below air.
 [[nodiscard]] std::vector<Complaint> check_calibrations(const Tables& tables);
 /// Checks of one clock that cannot both be true (it ran backward, or two readings of one moment differ by
 /// more than their uncertainties), a drift that no working clock has (a warning: a slip, or a wrong entry),

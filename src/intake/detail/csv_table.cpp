@@ -157,7 +157,7 @@ std::string decoded(std::string_view bytes, CsvTable& table) {
 }
 
 bool is_remark(std::string_view line) {
-    const auto text = trimmed(line);
+    const auto text = without_margins(line);
     return text.starts_with('#') || text.starts_with("\"#");
 }
 
@@ -215,7 +215,7 @@ class Cutter {
                     line_ += c == '\n' ? 1 : 0;
                     cells.back() += c;
                 }
-            } else if (c == '"' && !was_quoted && trimmed(cells.back()).empty()) {
+            } else if (c == '"' && !was_quoted && without_margins(cells.back()).empty()) {
                 quoted = was_quoted = true;
                 cells.back().clear();
             } else if (c == delimiter_) {
@@ -236,7 +236,7 @@ class Cutter {
         at_ = std::min(at_ + 1, text_.size());
         ++line_;
         for (auto& cell : cells) {
-            cell = std::string(trimmed(cell));
+            cell = std::string(without_margins(cell));
         }
         return cells;
     }
@@ -259,7 +259,7 @@ bool fit_to_header(CsvRow& row, CsvTable& table, std::string_view raw) {
         table.complaints.push_back(
             {Severity::stops_the_run,
              {.code = ErrorCode::bad_row,
-              .found = fmt::format("{} cells: {}", row.cells.size(), shown(raw)),
+              .found = fmt::format("{} cells: {}", row.cells.size(), in_quotes(raw)),
               .expected = fmt::format("{}, as many as the header has", wide),
               .remedy = "put a cell that holds a comma (or a decimal comma) in quotes, or separate columns "
                         "by semicolons",
@@ -270,7 +270,7 @@ bool fit_to_header(CsvRow& row, CsvTable& table, std::string_view raw) {
         table.complaints.push_back(
             {Severity::warning,
              {.code = ErrorCode::bad_row,
-              .found = fmt::format("{} cells: {}", row.cells.size(), shown(raw)),
+              .found = fmt::format("{} cells: {}", row.cells.size(), in_quotes(raw)),
               .expected = fmt::format("{}, as many as the header has; the rest is read as empty", wide),
               .remedy = "check that the row is whole",
               .place = {.file = table.file, .line = row.line, .column = {}, .byte = {}}}});
@@ -293,7 +293,7 @@ void read_rows(Cutter& cutter, CsvTable& table) {
             table.complaints.push_back(
                 {Severity::stops_the_run,
                  {.code = ErrorCode::bad_row,
-                  .found = "a quote that is never closed: " + shown(raw),
+                  .found = "a quote that is never closed: " + in_quotes(raw),
                   .expected = "a second quote",
                   .remedy = "close it, or write a quote inside a cell twice",
                   .place = {.file = table.file, .line = row.line, .column = {}, .byte = {}}}});
@@ -308,7 +308,7 @@ void read_rows(Cutter& cutter, CsvTable& table) {
 
 } // namespace
 
-std::string_view trimmed(std::string_view text) {
+std::string_view without_margins(std::string_view text) {
     constexpr std::string_view no_break = "\xC2\xA0";
     for (bool again = true; again;) {
         again = false;
@@ -330,7 +330,7 @@ std::string_view trimmed(std::string_view text) {
     return text;
 }
 
-std::string shown(std::string_view text) {
+std::string in_quotes(std::string_view text) {
     std::string out = "\"";
     std::size_t count = 0;
     for (std::size_t i = 0; i < text.size(); ++i) {
@@ -353,8 +353,9 @@ CsvTable read_csv(std::string_view bytes, const std::string& file) {
     std::optional<char> said; // "sep=;" in the first line, as some spreadsheets write and read it
     while (!cutter.at_end()) {
         const auto line = cutter.rest_of_line();
-        if (cutter.line() == 1 && trimmed(line).starts_with("sep=") && trimmed(line).size() == 5) {
-            said = trimmed(line).back();
+        if (cutter.line() == 1 && without_margins(line).starts_with("sep=") &&
+            without_margins(line).size() == 5) {
+            said = without_margins(line).back();
         } else if (!is_blank(line) && !is_remark(line)) {
             table.delimiter = said.value_or(delimiter_of(line));
             break;

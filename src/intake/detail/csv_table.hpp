@@ -33,9 +33,9 @@ struct CsvTable {
 [[nodiscard]] CsvTable read_csv(std::string_view bytes, const std::string& file);
 
 /// Without blanks, tabs and no-break spaces at its ends.
-[[nodiscard]] std::string_view trimmed(std::string_view text);
+[[nodiscard]] std::string_view without_margins(std::string_view text);
 
 /// `text` in double quotes, cut after 80 characters, unprintable bytes as "\x00": for complaints.
-[[nodiscard]] std::string shown(std::string_view text);
+[[nodiscard]] std::string in_quotes(std::string_view text);
 
 } // namespace backeddy::intake

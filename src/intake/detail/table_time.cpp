@@ -149,7 +149,7 @@ std::optional<std::array<int, 3>> numbers_first(std::string_view text) {
 
 Error bad(std::string_view text, std::string expected, std::string remedy) {
     return {.code = ErrorCode::bad_time,
-            .found = shown(text) + " is not a time",
+            .found = in_quotes(text) + " is not a time",
             .expected = std::move(expected),
             .remedy = std::move(remedy),
             .place = {},
@@ -165,7 +165,7 @@ Error not_iso(std::string_view text) {
         const int year = c < 100 ? 2000 + c : c;
         if (a >= 1 && a <= 12 && b >= 1 && b <= 12 && a != b) {
             return {.code = ErrorCode::ambiguous_time,
-                    .found = fmt::format("{} can be {:04}-{:02}-{:02} or {:04}-{:02}-{:02}", shown(text),
+                    .found = fmt::format("{} can be {:04}-{:02}-{:02} or {:04}-{:02}-{:02}", in_quotes(text),
                                          year, b, a, year, a, b),
                     .expected = iso_form,
                     .remedy = "format the column as yyyy-mm-dd hh:mm:ss before saving",
@@ -220,7 +220,7 @@ Expected<TableZone> TableZone::named(const std::string& name) {
         const auto near = nearest_name(name, names);
         return fail(
             {.code = ErrorCode::bad_setting,
-             .found = shown(name) + " is no time zone",
+             .found = in_quotes(name) + " is no time zone",
              .expected = "an IANA name such as Europe/Oslo",
              .remedy = near ? "did you mean " + *near + "?" : "look it up in the list of IANA time zones",
              .place = {},
@@ -230,7 +230,7 @@ Expected<TableZone> TableZone::named(const std::string& name) {
 }
 
 Expected<Instant> TableZone::read(std::string_view text) const {
-    text = trimmed(text);
+    text = without_margins(text);
     if (const auto with_offset = parse_iso(text)) {
         return *with_offset;
     }
@@ -266,7 +266,7 @@ Expected<Instant> TableZone::read(std::string_view text) const {
     const auto second = std::string(text) + offset_text(info.second.offset);
     if (info.result == date::local_info::ambiguous) {
         return fail({.code = ErrorCode::ambiguous_time,
-                     .found = shown(text) + " came twice in " + name_ + ", as the clocks went back",
+                     .found = in_quotes(text) + " came twice in " + name_ + ", as the clocks went back",
                      .expected = "a time with one reading",
                      .remedy = "write " + first + " or " + second,
                      .place = {},
