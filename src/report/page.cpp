@@ -37,9 +37,29 @@ std::string quantity(const Number& number) {
                               : fmt::format("<span class=\"none\">{}</span>", html(text_of(number)));
 }
 
+/// "2026-06-14 15:07:34" (the page says once that times are UTC).
 std::string moment(const std::optional<Instant>& at) {
-    return at ? fmt::format("<time>{}</time>", html(iso_text(*at)))
-              : std::string("<span class=\"none\">unknown</span>");
+    if (!at) {
+        return "<span class=\"none\">unknown</span>";
+    }
+    std::string shown = iso_text(*at);
+    shown[shown.find('T')] = ' ';
+    shown.pop_back();
+    return fmt::format("<time datetime=\"{}\">{}</time>", iso_text(*at), shown);
+}
+
+/// "back_in_water" as people say it.
+std::string spoken(std::string word) {
+    std::ranges::replace(word, '_', ' ');
+    return word;
+}
+
+/// With a capital at its start.
+std::string sentence(std::string text) {
+    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') {
+        text[0] = static_cast<char>(text[0] - 'a' + 'A');
+    }
+    return text;
 }
 
 std::string joined(const std::vector<std::string>& words, std::string_view between = "; ") {
@@ -58,11 +78,14 @@ std::string joined(const std::vector<uptake::Reason>& reasons) {
     return text;
 }
 
-/// Builds one table; cells are HTML already.
+/// Builds one table; cells are HTML already. The caption stands outside of what scrolls on a narrow screen.
 class HtmlTable {
   public:
-    HtmlTable(std::string_view caption, const std::vector<std::string>& columns) {
-        text_ = fmt::format("<div class=\"table\"><table><caption>{}</caption><thead><tr>", html(caption));
+    HtmlTable(std::string_view caption, const std::vector<std::string>& columns) : columns_(columns.size()) {
+        text_ =
+            fmt::format("<div class=\"table\" role=\"group\" aria-label=\"{0}\"><p class=\"caption\">{0}</p>"
+                        "<div class=\"scroll\"><table><thead><tr>",
+                        html(caption));
         for (const std::string& column : columns) {
             text_ += fmt::format("<th scope=\"col\">{}</th>", html(column));
         }
@@ -76,14 +99,24 @@ class HtmlTable {
         text_ += "</tr>\n";
         is_empty_ = false;
     }
+    /// A title over the rows that follow; said again for the next row it is not written again.
+    void title(const std::string& words) {
+        if (words != last_title_) {
+            text_ += fmt::format("<tr class=\"title\"><th scope=\"rowgroup\" colspan=\"{}\">{}</th></tr>\n",
+                                 columns_, html(words));
+            last_title_ = words;
+        }
+    }
     /// The table, or `when_empty` as a sentence.
     [[nodiscard]] std::string take(std::string_view when_empty) && {
         return is_empty_ ? fmt::format("<p class=\"none\">{}</p>\n", html(when_empty))
-                         : text_ + "</tbody></table></div>\n";
+                         : text_ + "</tbody></table></div></div>\n";
     }
 
   private:
+    std::size_t columns_;
     std::string text_;
+    std::string last_title_;
     bool is_empty_ = true;
 };
 
@@ -180,14 +213,14 @@ std::string contents() {
 std::string headline_section(const Results& results) {
     HtmlTable table(
         "Means over fish ± standard error; the last columns leave every decision made by hand undone",
-        {"Measure", "Group", "Fish", "Mean", "Between fish (sd)", "Median", "Fish, no decisions by hand",
-         "Mean, no decisions by hand"});
+        {"Group", "Fish", "Mean", "Between fish (sd)", "Median", "Fish, decisions by hand undone",
+         "Mean, decisions by hand undone"});
     for (std::size_t i = 0; i < results.headlines.size(); ++i) {
         const Headline& each = results.headlines[i];
         const std::string at = fmt::format("/headlines/{}", i);
-        table.row({html(each.title), each.group.empty() ? "all" : group_sign(results, each.group),
-                   fmt::format("{}", each.fish), quantity(each.mean, at + "/mean"),
-                   quantity(each.between_fish_sd, at + "/between_fish_sd"),
+        table.title(each.title);
+        table.row({each.group.empty() ? "all" : group_sign(results, each.group), fmt::format("{}", each.fish),
+                   quantity(each.mean, at + "/mean"), quantity(each.between_fish_sd, at + "/between_fish_sd"),
                    quantity(each.median, at + "/median"), fmt::format("{}", each.fish_without_human),
                    quantity(each.mean_without_human, at + "/mean_without_human")});
     }
@@ -223,9 +256,7 @@ std::string accounting_section(const Results& results) {
 
 std::string study_section() {
     std::string text = "<section id=\"study\"><h2>The study in figures</h2>\n<div class=\"figures\">\n";
-    text += figure("study-overview",
-                   "Peak uptake after capture: every fish a point, group means with 95 % intervals.",
-                   {{"measure", "peak_after_capture"}});
+    text += figure("study-overview", "Peak uptake after capture.", {{"measure", "peak_after_capture"}});
     text += figure("study-overview", "Peak uptake after chase.", {{"measure", "peak_after_chase"}});
     text +=
         figure("study-overview", "Resting uptake; open points are not recovered.", {{"measure", "resting"}});
@@ -273,24 +304,47 @@ std::string peak_row_note(const Peak& peak) {
     return why.empty() ? text : text + " " + html(why);
 }
 
+/// A row per property, a column per peak: it fits a phone and a page.
 std::string peaks_table(const Fish& fish, const std::string& at) {
-    HtmlTable table("Peak uptake",
-                    {"Peak", "Uptake", "Whole animal", "As found", "Picked by chance", "Whole first spell",
-                     "Window", "Event to seal", "Event to window", "Saturation", "Temperature", "Mark"});
-    for (std::size_t i = 0; i < fish.metrics.peaks.size(); ++i) {
-        const Peak& peak = fish.metrics.peaks[i];
-        const std::string here = fmt::format("{}/metrics/peaks/{}", at, i);
-        table.row({html(peak.name), quantity(peak.uptake_mg_per_kg_h, here + "/uptake_mg_per_kg_h"),
-                   quantity(peak.uptake_mg_per_h, here + "/uptake_mg_per_h"),
-                   quantity(peak.steepest, here + "/steepest"),
-                   quantity(peak.selection_bias, here + "/selection_bias"),
-                   quantity(peak.whole_spell, here + "/whole_spell"), quantity(peak.window_s),
-                   quantity(peak.delay_to_seal_s, here + "/delay_to_seal_s"),
-                   quantity(peak.delay_to_window_s, here + "/delay_to_window_s"),
-                   quantity(peak.saturation_start_percent) + " to " + quantity(peak.saturation_end_percent),
-                   quantity(peak.temperature_celsius), peak_row_note(peak)});
+    const std::vector<Peak>& peaks = fish.metrics.peaks;
+    if (peaks.empty()) {
+        return "<p class=\"none\">No peak: see what is missing.</p>\n";
     }
-    return std::move(table).take("No peak: see what is missing below.");
+    std::vector<std::string> columns{"Peak uptake"};
+    for (const Peak& peak : peaks) {
+        columns.push_back("After " + peak.after);
+    }
+    HtmlTable table("Peak uptake", columns);
+    const auto row = [&](const std::string& title, const std::function<std::string(const Peak&)>& cell) {
+        std::vector<std::string> cells{html(title)};
+        std::ranges::transform(peaks, std::back_inserter(cells), cell);
+        table.row(cells);
+    };
+    const auto number_row = [&](const std::string& title, std::string_view name, Number Peak::* member) {
+        std::size_t i = 0;
+        row(title, [&](const Peak& peak) {
+            return quantity(peak.*member, fmt::format("{}/metrics/peaks/{}/{}", at, i++, name));
+        });
+    };
+    number_row("Per kilogram", "uptake_mg_per_kg_h", &Peak::uptake_mg_per_kg_h);
+    number_row("Whole animal", "uptake_mg_per_h", &Peak::uptake_mg_per_h);
+    number_row("As found", "steepest", &Peak::steepest);
+    number_row("Of it luck of the search, taken off", "selection_bias", &Peak::selection_bias);
+    number_row("Mean of the first sealed spell", "whole_spell", &Peak::whole_spell);
+    number_row("Window", "window_s", &Peak::window_s);
+    number_row("Event to seal", "delay_to_seal_s", &Peak::delay_to_seal_s);
+    number_row("Event to window", "delay_to_window_s", &Peak::delay_to_window_s);
+    number_row("Air", "air_s", &Peak::air_s);
+    number_row("Saturation at the window's start", "saturation_start_percent",
+               &Peak::saturation_start_percent);
+    number_row("Saturation at its end", "saturation_end_percent", &Peak::saturation_end_percent);
+    number_row("Temperature", "temperature_celsius", &Peak::temperature_celsius);
+    number_row("Error of the slope over the slope", "relative_slope_error", &Peak::relative_slope_error);
+    row("Where", [](const Peak& peak) {
+        return html(fmt::format("{}, spell {}, ", peak.stay, peak.spell)) + moment(peak.from);
+    });
+    row("Mark", peak_row_note);
+    return std::move(table).take("");
 }
 
 std::string resting_tables(const Fish& fish, const std::string& at) {
@@ -366,7 +420,7 @@ std::string recovery_table(const Recovery& recovery, const std::string& here) {
     for (std::size_t i = 0; i < recovery.sensitivity.size(); ++i) {
         const DecayFit& each = recovery.sensitivity[i];
         text +=
-            fmt::format("{}: {}. ", html(each.title),
+            fmt::format("{}: {}. ", html(sentence(each.title)),
                         each.reason.empty()
                             ? "half-time " + quantity(each.half_time_h,
                                                       fmt::format("{}/sensitivity/{}/half_time_h", here, i))
@@ -402,8 +456,8 @@ std::string pair_paragraph(const Fish& fish, const std::string& at) {
 std::string events_table(const Fish& fish) {
     HtmlTable table("Events", {"Event", "When (UTC)", "Sure to", "Hours", "Stay", "Value", "By", "Note"});
     for (const Event& each : fish.events) {
-        table.row({html(each.word), moment(each.at), quantity(each.at_uncertainty_s),
-                   each.hours ? html(text_of(number(*each.hours, ""))) : "", html(each.stay),
+        table.row({html(spoken(each.word)), moment(each.at), quantity(each.at_uncertainty_s),
+                   each.hours ? html(fmt::format("{:.2f}", *each.hours)) : "", html(each.stay),
                    each.value ? quantity(*each.value) : "", html(each.who), html(each.note)});
     }
     return std::move(table).take("No event was recorded.");
@@ -450,17 +504,14 @@ std::string fish_figures(const Fish& fish, std::size_t index) {
                    {{"fish", i}});
     for (std::size_t s = 0; s < fish.stays.size(); ++s) {
         text +=
-            figure("trace",
-                   fmt::format(
-                       "Oxygen in {}, stay {}: flush hatched, settle dotted, sealed plain; fitted lines over "
-                       "the readings.",
-                       fish.stays[s].assembly, fish.stays[s].id),
+            figure("trace", fmt::format("Oxygen in {}, stay {}.", fish.stays[s].assembly, fish.stays[s].id),
                    {{"fish", i}, {"stay", fmt::format("{}", s)}});
     }
     for (std::size_t p = 0; p < fish.metrics.peaks.size(); ++p) {
-        text += figure("peak-against-window",
-                       fmt::format("{} against the length of the window.", fish.metrics.peaks[p].name),
-                       {{"fish", i}, {"peak", fmt::format("{}", p)}});
+        text +=
+            figure("peak-against-window",
+                   fmt::format("{} against the length of the window.", sentence(fish.metrics.peaks[p].name)),
+                   {{"fish", i}, {"peak", fmt::format("{}", p)}});
     }
     if (fish.metrics.resting) {
         text += figure("resting-distribution",
@@ -469,11 +520,10 @@ std::string fish_figures(const Fish& fish, std::size_t index) {
     }
     for (std::size_t r = 0; r < fish.metrics.recoveries.size(); ++r) {
         text += figure("recovery",
-                       fmt::format("Recovery after {}: the excess above the fish's own baseline is shaded.",
-                                   fish.metrics.recoveries[r].after),
+                       fmt::format("Recovery after {}, the excess shaded.", fish.metrics.recoveries[r].after),
                        {{"fish", i}, {"recovery", fmt::format("{}", r)}});
     }
-    text += figure("uncertainty-shares", "Where the uncertainty comes from: shares of the variance.",
+    text += figure("uncertainty-shares", "Where the uncertainty comes from (shares of the variance).",
                    {{"fish", i}});
     return text + "</div>\n";
 }
@@ -522,11 +572,12 @@ std::string exclusions_section(const Results& results) {
     text += exclusions_table(results, ExcludedBy::human, "Decisions made by hand",
                              "No decision was made by hand: the headline numbers are the program's alone.");
     HtmlTable with_and_without("Headline numbers with and without the decisions made by hand",
-                               {"Measure", "Group", "With", "Fish", "Without", "Fish"});
+                               {"Group", "With", "Fish", "Without", "Fish"});
     for (std::size_t i = 0; i < results.headlines.size(); ++i) {
         const Headline& each = results.headlines[i];
+        with_and_without.title(each.title);
         with_and_without.row(
-            {html(each.title), each.group.empty() ? "all" : group_sign(results, each.group),
+            {each.group.empty() ? "all" : group_sign(results, each.group),
              quantity(each.mean, fmt::format("/headlines/{}/mean", i)), fmt::format("{}", each.fish),
              quantity(each.mean_without_human, fmt::format("/headlines/{}/mean_without_human", i)),
              fmt::format("{}", each.fish_without_human)});
@@ -557,13 +608,10 @@ std::string checklist_section(const Results& results) {
                     open, rows.size());
     HtmlTable table("Criteria",
                     {"Criterion", "Word", "Number, to be confirmed", "State", "Answer", "Filled from"});
-    std::string section;
     for (const ChecklistRow& each : rows) {
-        const std::string title =
-            each.section == section ? "" : "<strong>" + html(each.section) + "</strong><br>";
-        section = each.section;
+        table.title(each.section);
         table.row(
-            {title + html(each.criterion), "<code>" + html(each.word) + "</code>",
+            {html(each.criterion), "<code>" + html(each.word) + "</code>",
              each.number ? fmt::format("{}?", *each.number) : "ours",
              fmt::format("<span class=\"state state-{0}\">{1}</span>", word_of(each.state),
                          each.state == AnswerState::not_applicable ? "not applicable" : word_of(each.state)),
@@ -577,8 +625,8 @@ std::string settings_section(const Results& results) {
     for (const Setting& each : results.settings) {
         const std::string value =
             each.is_default ? html(each.value) : "<strong>" + html(each.value) + "</strong>";
-        table.row({html(each.section + "." + each.key), value, html(each.unit), html(each.default_value),
-                   html(each.why)});
+        table.title(each.section);
+        table.row({html(each.key), value, html(each.unit), html(each.default_value), html(each.why)});
     }
     return "<section id=\"settings\"><h2>Settings</h2>\n<p>Bold: not the default.</p>\n" +
            std::move(table).take("No settings were recorded.") + "</section>\n";

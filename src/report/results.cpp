@@ -31,12 +31,19 @@ Number no_number(std::string reason, std::string unit) {
 
 namespace {
 
-/// Counts and settings keep their digits; a measured value without uncertainty shows four.
+/// Counts and settings keep their digits; any other value without uncertainty shows at most four.
 std::string plain_text(double value) {
     if (value == std::nearbyint(value) && std::abs(value) < 1e15) {
         return fixed_text(value, 0);
     }
-    return significant_text(value, 4);
+    std::string text = significant_text(value, 4);
+    if (text.find('.') != std::string::npos) {
+        text.erase(text.find_last_not_of('0') + 1);
+        if (text.back() == '.') {
+            text.pop_back();
+        }
+    }
+    return text;
 }
 
 } // namespace
@@ -54,7 +61,15 @@ std::string text_of(const Number& number) {
     if (!number.has_value() || number.unit.empty()) {
         return bare_text_of(number);
     }
-    return bare_text_of(number) + " " + number.unit;
+    return bare_text_of(number) + " " + shown_unit(number.unit);
+}
+
+std::string shown_unit(std::string_view unit) {
+    std::string text(unit);
+    for (std::size_t at = text.find("degC"); at != std::string::npos; at = text.find("degC", at)) {
+        text.replace(at, 4, "°C");
+    }
+    return text;
 }
 
 } // namespace backeddy::report

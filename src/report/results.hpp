@@ -14,6 +14,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "quantity/measured.hpp"
@@ -60,6 +61,8 @@ struct Number {
 [[nodiscard]] std::string text_of(const Number& number);
 /// The same without its unit.
 [[nodiscard]] std::string bare_text_of(const Number& number);
+/// A unit as people read it: "degC" becomes "°C".
+[[nodiscard]] std::string shown_unit(std::string_view unit);
 
 struct NamedText {
     std::string name;

@@ -361,7 +361,8 @@ Recovery make_recovery(const Animal& animal, const std::vector<const Stay*>& sta
             .title = std::move(title),
             .is_headline = is_headline,
             .level = rate(level, 2.0, "mean over the span"),
-            .excess_boat_hour = amount(118.0 * factor, false, "trapezoids over the boat hour"),
+            .excess_boat_hour = amount(0.28 * (animal.excess_fast + animal.excess_slow) * factor, false,
+                                       "trapezoids over the boat hour"),
             .excess_after_transfer = amount(190.0 * factor, is_censored, "trapezoids after transfer"),
             .capture_plus_handling = amount(308.0 * factor, is_censored, "both parts"),
             .held_back_share_percent = number(11.0, "%"),
@@ -453,7 +454,9 @@ Fish make_fish(const Animal& animal, std::size_t index, const InventedSize& size
                    event(hook_up, 5.4, "sealed", 1.0),    event(hook_up, 67.0, "blood", 30.0, "1.0 mL"),
                    event(hook_up, 82.0, "transfer", 30.0)};
     Metrics& metrics = fish.metrics;
-    metrics.peaks.push_back(make_peak(animal, "capture", fish.stays[0], uptake_at(animal, 0.15, 1e9)));
+    metrics.peaks.push_back(
+        make_peak(animal, "capture", fish.stays[0],
+                  uptake_at(animal, 0.15, 1e9) + 9.0 * static_cast<double>((index * 7) % 11) - 45.0));
     if (animal.has_died) {
         fish.events.push_back(event(hook_up, 450.0, "died", 1800.0, "found at the 22:30 round"));
         fish.fate = {.word = "died",
@@ -473,8 +476,9 @@ Fish make_fish(const Animal& animal, std::size_t index, const InventedSize& size
     fish.events.push_back(event(hook_up, (chase_h - 0.09) * 60.0, "chase_start", 2.0));
     fish.events.push_back(event(hook_up, (chase_h - 0.02) * 60.0, "chase_end", 2.0));
     fish.events.push_back(event(hook_up, (chase_h + 1.0) * 60.0, "released", 60.0));
-    metrics.peaks.push_back(
-        make_peak(animal, "chase", fish.stays[2], uptake_at(animal, chase_h + 0.06, chase_h)));
+    metrics.peaks.push_back(make_peak(animal, "chase", fish.stays[2],
+                                      uptake_at(animal, chase_h + 0.06, chase_h) +
+                                          11.0 * static_cast<double>((index * 5) % 9) - 30.0));
     const double capture = *metrics.peaks[0].uptake_mg_per_kg_h.value;
     const double chase = *metrics.peaks[1].uptake_mg_per_kg_h.value;
     const double rest = *metrics.resting->uptake_mg_per_kg_h.value;
@@ -535,21 +539,51 @@ Headline headline(std::string word, std::string title, const std::vector<double>
                                      "the same, decisions made by hand undone"))};
 }
 
-void add_headlines(Results& results) {
-    std::vector<double> capture;
-    std::vector<double> chase;
-    std::vector<double> rest;
-    for (const Fish& fish : results.fish) {
-        for (const Peak& peak : fish.metrics.peaks) {
-            (peak.after == "capture" ? capture : chase).push_back(*peak.uptake_mg_per_kg_h.value);
-        }
-        if (fish.metrics.resting) {
-            rest.push_back(*fish.metrics.resting->uptake_mg_per_kg_h.value);
+/// Number of a fish that a headline is made of, or nothing.
+std::optional<double> value_of(const Fish& fish, std::string_view word) {
+    if (word == "resting") {
+        return fish.metrics.resting ? fish.metrics.resting->uptake_mg_per_kg_h.value : std::nullopt;
+    }
+    if (word == "excess_boat_hour") {
+        return fish.metrics.recoveries.empty()
+                   ? std::nullopt
+                   : fish.metrics.recoveries[0].baselines[0].excess_boat_hour.value;
+    }
+    if (word == "scope_after_capture") {
+        return fish.metrics.scopes.empty() ? std::nullopt : fish.metrics.scopes[0].absolute.value;
+    }
+    for (const Peak& peak : fish.metrics.peaks) {
+        if (peak.after == word.substr(std::string_view("peak_after_").size())) {
+            return peak.uptake_mg_per_kg_h.value;
         }
     }
-    results.headlines = {headline("peak_after_capture", "Peak uptake after capture", capture),
-                         headline("peak_after_chase", "Peak uptake after chase", chase),
-                         headline("resting", "Resting uptake, overnight", rest)};
+    return std::nullopt;
+}
+
+void add_headlines(Results& results) {
+    const std::pair<const char*, const char*> measures[] = {
+        {"peak_after_capture", "Peak uptake after capture"},
+        {"peak_after_chase", "Peak uptake after chase"},
+        {"resting", "Resting uptake, overnight"},
+        {"scope_after_capture", "Absolute scope after capture"},
+        {"excess_boat_hour", "Excess in the boat hour"}};
+    std::vector<Group> groups{{"", ""}};
+    groups.insert(groups.end(), results.groups.begin(), results.groups.end());
+    for (const auto& [word, title] : measures) {
+        for (const Group& group : groups) {
+            std::vector<double> values;
+            for (const Fish& fish : results.fish) {
+                const auto value = value_of(fish, word);
+                if (value && (group.key.empty() || fish.group == group.key)) {
+                    values.push_back(*value);
+                }
+            }
+            if (!values.empty()) {
+                results.headlines.push_back(headline(word, title, values));
+                results.headlines.back().group = group.key;
+            }
+        }
+    }
 }
 
 void add_exclusions(Results& results) {

@@ -1,2 +1,188 @@
+// The report's script: draws each figure when it comes into view or the page is printed, shows what a number is made of,
+// and walks from fish to fish by key. All numbers come from the embedded results document.
+import './look/tokens.css';
 import './look/report.css';
-document.documentElement.classList.add('scripted');
+import { flushSync, mount, unmount } from 'svelte';
+import Accounting from './figures/Accounting.svelte';
+import CutOff from './figures/CutOff.svelte';
+import PairedPeaks from './figures/PairedPeaks.svelte';
+import PeakAgainstWindow from './figures/PeakAgainstWindow.svelte';
+import Recovery from './figures/Recovery.svelte';
+import RestingDistribution from './figures/RestingDistribution.svelte';
+import StudyOverview from './figures/StudyOverview.svelte';
+import TraceFigure from './figures/TraceFigure.svelte';
+import UncertaintyShares from './figures/UncertaintyShares.svelte';
+import UptakeThroughTime from './figures/UptakeThroughTime.svelte';
+import { groupLook } from './figures/patterns';
+import { paper } from './data/paper.svelte';
+import { at, groupPlace, isQuantity, parseResults } from './data/read';
+import type { Fish, Results } from './data/results';
+import QuantityCard from './parts/QuantityCard.svelte';
+
+/** Mounts the figure that `place` asks for; false when the document has nothing for it. */
+function mountFigure(results: Results, place: HTMLElement, target: HTMLElement): boolean {
+  const data = place.dataset;
+  const fish: Fish | undefined = results.fish[Number(data.fish)];
+  const colour = fish ? groupLook(groupPlace(results, fish.group)).colour : 'var(--trace)';
+  switch (data.figure) {
+    case 'accounting':
+      mount(Accounting, { target, props: { accounting: results.accounting } });
+      return true;
+    case 'study-overview':
+      mount(StudyOverview, { target, props: { results, measure: data.measure ?? '' } });
+      return true;
+    case 'paired-peaks':
+      mount(PairedPeaks, { target, props: { results } });
+      return true;
+  }
+  if (!fish) return false;
+  const { resting } = fish.metrics;
+  switch (data.figure) {
+    case 'uptake-through-time':
+      mount(UptakeThroughTime, { target, props: { fish, colour } });
+      return true;
+    case 'uncertainty-shares':
+      mount(UncertaintyShares, { target, props: { fish } });
+      return true;
+    case 'trace': {
+      const stay = fish.stays[Number(data.stay)];
+      if (stay) mount(TraceFigure, { target, props: { fish, stay } });
+      return stay !== undefined;
+    }
+    case 'peak-against-window': {
+      const peak = fish.metrics.peaks[Number(data.peak)];
+      if (peak) mount(PeakAgainstWindow, { target, props: { fish, peak } });
+      return peak !== undefined;
+    }
+    case 'recovery': {
+      const recovery = fish.metrics.recoveries[Number(data.recovery)];
+      if (recovery) mount(Recovery, { target, props: { fish, recovery, colour } });
+      return recovery !== undefined;
+    }
+    case 'resting-distribution':
+      if (resting) mount(RestingDistribution, { target, props: { fish, resting } });
+      return resting !== null;
+    case 'cut-off':
+      if (resting) mount(CutOff, { target, props: { fish, resting } });
+      return resting !== null;
+  }
+  return false;
+}
+
+function drawFigures(results: Results) {
+  const waiting = new Set(document.querySelectorAll<HTMLElement>('[data-figure]'));
+  const draw = (place: HTMLElement) => {
+    if (!waiting.delete(place)) return;
+    const target = place.querySelector<HTMLElement>('.drawing');
+    if (!target) return;
+    target.replaceChildren();
+    try {
+      if (!mountFigure(results, place, target)) target.textContent = 'There is nothing to draw here.';
+    } catch (error) {
+      // One figure that fails must not take the others with it; the tables still have its numbers.
+      target.textContent = `This figure could not be drawn (${String(error)}). Its numbers are in the tables.`;
+    }
+  };
+  const seen = new IntersectionObserver(
+    (entries) => {
+      for (const entry of entries) {
+        if (entry.isIntersecting) {
+          seen.unobserve(entry.target);
+          draw(entry.target as HTMLElement);
+        }
+      }
+    },
+    { rootMargin: '600px 0px' },
+  );
+  waiting.forEach((place) => seen.observe(place));
+
+  const print = () => {
+    paper.isPrinting = true;
+    [...waiting].forEach(draw);
+    flushSync();
+  };
+  addEventListener('beforeprint', print);
+  addEventListener('afterprint', () => (paper.isPrinting = false));
+  if (matchMedia('print').matches) print();
+}
+
+/** Shows a card beside the number that is hovered, focused or tapped. */
+function explainNumbers(results: Results) {
+  let card: Record<string, unknown> | undefined;
+  const hide = () => {
+    if (card) void unmount(card);
+    card = undefined;
+  };
+  const show = (node: HTMLElement) => {
+    hide();
+    const quantity = at(results, node.dataset.at ?? '');
+    if (!isQuantity(quantity)) return;
+    const box = node.getBoundingClientRect();
+    const width = Math.min(340, innerWidth - 16);
+    const left = Math.max(8, Math.min(box.left, innerWidth - width - 8)) + scrollX;
+    node.setAttribute('aria-describedby', 'quantity-card');
+    card = mount(QuantityCard, { target: document.body, props: { quantity, left, top: box.bottom + scrollY + 6 } });
+  };
+  const of = (event: Event) => (event.target as HTMLElement | null)?.closest<HTMLElement>('[data-at]') ?? null;
+  for (const node of document.querySelectorAll<HTMLElement>('[data-at]')) {
+    const quantity = at(results, node.dataset.at ?? '');
+    if (isQuantity(quantity) && (quantity.method || quantity.contributions || quantity.interval)) node.tabIndex = 0;
+    else node.removeAttribute('data-at');
+  }
+  for (const kind of ['pointerover', 'focusin', 'click']) {
+    document.addEventListener(kind, (event) => {
+      const node = of(event);
+      if (node) show(node);
+      else if (kind !== 'focusin') hide();
+    });
+  }
+  document.addEventListener('focusout', hide);
+  addEventListener('keydown', (event) => {
+    if (event.key === 'Escape') hide();
+  });
+}
+
+/** n and p walk from fish to fish; arrows walk within the index. */
+function walkByKey() {
+  const pages = [...document.querySelectorAll<HTMLElement>('article.fish')];
+  const links = [...document.querySelectorAll<HTMLAnchorElement>('.fish-index a')];
+  const go = (step: number) => {
+    const top = pages.findIndex((page) => page.getBoundingClientRect().top > 8);
+    const beside = top === -1 ? pages.length : top;
+    const isAtTop = pages.some((page) => Math.abs(page.getBoundingClientRect().top) <= 8);
+    const next = step > 0 ? beside : beside - (isAtTop ? 2 : 1);
+    const page = pages[Math.max(0, Math.min(pages.length - 1, next))];
+    page?.focus({ preventScroll: true });
+    page?.scrollIntoView();
+  };
+  addEventListener('keydown', (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const link = links.indexOf(document.activeElement as HTMLAnchorElement);
+    if (link !== -1 && ['ArrowDown', 'ArrowRight', 'ArrowUp', 'ArrowLeft'].includes(event.key)) {
+      event.preventDefault();
+      const step = event.key === 'ArrowDown' || event.key === 'ArrowRight' ? 1 : -1;
+      links[Math.max(0, Math.min(links.length - 1, link + step))]?.focus();
+    } else if (event.key === 'n') {
+      go(1);
+    } else if (event.key === 'p') {
+      go(-1);
+    }
+  });
+}
+
+function start() {
+  const embedded = document.getElementById('results');
+  document.documentElement.classList.add('scripted');
+  try {
+    const results = parseResults(embedded?.textContent ?? '');
+    drawFigures(results);
+    explainNumbers(results);
+    walkByKey();
+  } catch (error) {
+    for (const wait of document.querySelectorAll('.wait')) {
+      wait.textContent = `The figures could not be drawn: ${error instanceof Error ? error.message : String(error)}.`;
+    }
+  }
+}
+
+start();

@@ -109,6 +109,8 @@ export interface StudyHeader {
 /** One treatment or covariate column of the tables. */
 export interface Column {
   name: string;
+  /** "assigned", "before", "during", "after" the treatment, or "" when the brief does not say */
+  stage: string;
   /** In order of first appearance; empty for a covariate */
   levels: string[];
 }
@@ -134,6 +136,8 @@ export interface Input {
   kind: string;
   sha256: string;
   bytes: number;
+  /** "semicolon; decimal comma; UTF-16 LE", "clock boat logger, zone ..." */
+  understood: string[];
   rows_kept: number | null;
   rows_refused: number | null;
   /** The first of them */
@@ -267,6 +271,8 @@ export interface SourceSpan {
 }
 
 export interface RoleInterval {
+  /** "after_capture", "rest", "after_chase", "handled_only", "control", "held", "blank", ... */
+  role: string;
   from: string | null;
   to: string | null;
 }
@@ -364,6 +370,8 @@ export interface PeakCurvePoint {
   standard_uncertainty: number | null;
   /** How much picking the steepest flatters it */
   selection_bias: number | null;
+  /** What the mean over the window hides of its start (negative), where known */
+  averaging: number | null;
   /** Steepest less the selection bias */
   corrected: number | null;
   start_after_event_s: number | null;
@@ -386,6 +394,8 @@ export interface Peak {
   spell: number;
   from: string | null;
   to: string | null;
+  /** The headline: steepest window of the stated length, selection bias taken off */
+  uptake_mg_per_kg_h: Quantity;
   uptake_mg_per_h: Quantity;
   /** As found, before the bias is taken off */
   steepest: Quantity;
@@ -624,6 +634,8 @@ export interface Metrics {
   pair: PairedPeaks | null;
   /** To a common mass or temperature, beside the measured */
   adjusted: NamedNumber[];
+  /** What lies outside the plausible bounds: look before believing */
+  implausible: Reason[];
   /** Metric word and why this fish has none */
   missing: NamedText[];
 }
