@@ -174,8 +174,7 @@ std::string clock_table(const SimulationPlan& plan, const Season& season, std::u
             for (const double of_day : {6.25 * 3600.0, 21.5 * 3600.0}) {
                 const double at = day + of_day;
                 const double shown = at + clock.error_s(at) + (0.4 * random.normal());
-                text += csv_row(
-                    {clock.name, when(season, shown), when(season, at), "1", "time_pair", "radio clock"});
+                text += csv_row({clock.name, when(season, shown), when(season, at), "1", "radio clock", ""});
             }
         }
     }
@@ -194,36 +193,63 @@ std::string quoted(const std::string& text) {
     return out + "\"";
 }
 
+void name_column(std::string& text, const std::string& header) {
+    text += fmt::format("\n[[trace.column]]\nheader = {0}\nchannel = {0}\n", quoted(header));
+}
+
+void trace_section(std::string& text, const SimulationPlan& plan, const TracePlan& trace) {
+    const bool utc = trace.time == TimeStyle::iso_utc || trace.time == TimeStyle::epoch;
+    const char* ending = trace.files == FileSplit::by_day ? "csv" : "txt";
+    text += fmt::format("[[trace]]\nname = {}\nfiles = [\"raw/{}/*.{}\"]\nclock = {}\nzone = {}\n",
+                        quoted(trace.name), trace.name, ending, quoted(trace.clock),
+                        quoted(utc ? "UTC" : plan.study.zone));
+    if (trace.assumed_salinity) {
+        text += fmt::format("assumed_salinity = {}\n", exact_text(*trace.assumed_salinity));
+    }
+    if (trace.assumed_pressure_kpa) {
+        text += fmt::format("assumed_pressure_kpa = {}\n", exact_text(*trace.assumed_pressure_kpa));
+    }
+    // Channels by the header without its unit; the units themselves are read from the headers.
+    const auto columns = [&](const std::string& chamber) {
+        name_column(text, oxygen_header(trace, chamber));
+        name_column(text, temperature_header(trace, chamber));
+        if (trace.pump == PumpRecord::column) {
+            name_column(text, pump_header(trace, chamber));
+        }
+    };
+    if (trace.shape == Shape::long_form) {
+        columns("");
+    } else {
+        for (const auto& chamber : trace.chambers) {
+            columns(chamber);
+        }
+    }
+    text += "\n";
+}
+
 std::string brief(const SimulationPlan& plan, const std::vector<WrittenTrace>& traces) {
     std::string text =
         "# A simulated study: its fish, place and people are invented, its truth stands in truth/.\n\n";
     text += fmt::format(
-        "[study]\ntitle = {}\nplace = {}\nzone = {}\nspecies = [{}]\npermit = {}\nsimulated = true\n\n",
+        "[study]\ntitle = {}\nplace = {}\nzone = {}\nspecies = [{}]\npermit = {}\nsimulated = {}\n\n",
         quoted(plan.study.title), quoted(plan.study.place), quoted(plan.study.zone),
-        quoted(plan.study.species), quoted(plan.study.permit));
+        quoted(plan.study.species), quoted(plan.study.permit),
+        quoted("Simulated: fish, place and numbers are invented."));
     text += fmt::format("[water]\nsalinity = {}\npressure_kpa = {}\n\n", exact_text(plan.water.salinity),
                         exact_text(plan.water.pressure_kpa));
+    text += "[columns]\nrig = \"assigned\"\nunhooking = \"assigned\"\nbeat = \"before\"\nfight_s = "
+            "\"during\"\nair_s = \"during\"\n\n";
     for (std::size_t t = 0; t < plan.traces.size(); ++t) {
-        const auto& trace = plan.traces[t];
-        const bool utc = trace.time == TimeStyle::iso_utc || trace.time == TimeStyle::epoch;
-        const char* ending = trace.files == FileSplit::by_day ? "csv" : "txt";
-        text += fmt::format("[[trace]]\nname = {}\nfiles = [\"raw/{}/*.{}\"]\nclock = {}\nzone = {}\n",
-                            quoted(trace.name), trace.name, ending, quoted(trace.clock),
-                            quoted(utc ? "UTC" : plan.study.zone));
-        if (trace.assumed_salinity) {
-            text += fmt::format("assumed_salinity = {}\n", exact_text(*trace.assumed_salinity));
-        }
-        if (trace.assumed_pressure_kpa) {
-            text += fmt::format("assumed_pressure_kpa = {}\n", exact_text(*trace.assumed_pressure_kpa));
-        }
-        text += "\n";
+        trace_section(text, plan, plan.traces[t]);
         if (!traces[t].pump_logs.empty()) {
             text += fmt::format(
                 "[[trace]]\nname = {}\nfiles = [\"raw/{}_pumps/*.csv\"]\nclock = {}\nzone = {}\n\n",
-                quoted(trace.name + "_pumps"), trace.name, quoted(trace.pump_clock), quoted(plan.study.zone));
+                quoted(plan.traces[t].name + "_pumps"), plan.traces[t].name,
+                quoted(plan.traces[t].pump_clock), quoted(plan.study.zone));
         }
     }
-    text += "[report]\ntreatments = [\"rig\", \"unhooking\"]\n";
+    // The season is over and nobody is judging traces any more.
+    text += "[report]\nblind = false\n";
     return text;
 }
 
