@@ -232,8 +232,8 @@ void mark(PeakUptake& out, const PeakSpell& spell, const PeakSettings& settings)
         doubtful("few_readings", "only " + std::to_string(out.readings) + " readings in the window");
     }
     // What the whole spell was marked for and the window has just been judged for by itself is not repeated.
-    constexpr std::array<std::string_view, 6> judged_anew{"low_oxygen",   "slope_error", "curvature",
-                                                          "few_readings", "gap",         "missing"};
+    constexpr std::array<std::string_view, 8> judged_anew{
+        "low_start", "low_oxygen", "slope_error", "falling_uptake", "few_readings", "gap", "missing", "note"};
     for (const auto& reason : spell.spell->answer.reasons) {
         if (spell.spell->answer.mark == Mark::doubtful &&
             std::find(judged_anew.begin(), judged_anew.end(), reason.word) == judged_anew.end()) {

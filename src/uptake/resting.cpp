@@ -648,6 +648,7 @@ Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingS
         }
     }
     out.routine = routine_of(night, input.stay, settings);
+    out.routine.standing = out.standing;
     add_cautions(out, night, settings);
     return out;
 }

@@ -129,6 +129,7 @@ struct RoutineUptake {
     UptakeRate whole_night;
     std::size_t values = 0;
     Duration utc_offset;
+    RestingStanding standing = RestingStanding::standard; ///< of the stay it comes from
 
     struct Level {
         UptakeRate rate;

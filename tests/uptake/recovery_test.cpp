@@ -291,6 +291,9 @@ TEST(RecoveryByData, routine_median_of_the_hour_is_the_first_baseline) {
     // 120 is met at ln(400/40)/0.8 = 2.88 h, inside that hour; 95 only at 4.10 h.
     EXPECT_NEAR(*answer.baselines[0].by_data.hours, 2.88, 0.15);
     EXPECT_NEAR(*answer.baselines[0].by_fit.hours, 2.88, 0.02);
+    EXPECT_FALSE(has_word(answer.reasons, "baseline_not_recovered"));
+    input.routine->standing = RestingStanding::not_recovered;
+    EXPECT_TRUE(has_word(recovery(input).value().reasons, "baseline_not_recovered"));
 }
 
 TEST(RecoveryFit, two_phases_are_found_where_they_are) {
