@@ -31,14 +31,25 @@ class Remembered {
     double operator()(double t, double s, double p) {
         const auto bits = std::bit_cast<std::uint64_t>(t) ^ (std::bit_cast<std::uint64_t>(s) * 3) ^
                           (std::bit_cast<std::uint64_t>(p) * 7);
-        Entry& entry = entries_[((bits * 0x9E3779B97F4A7C15ULL) >> 54U) & (entries_.size() - 1)];
-        if (!(entry.t == t && entry.s == s && entry.p == p)) {
-            entry = {t, s, p, formula_(t, s, p)};
+        const std::size_t home = (bits * 0x9E3779B97F4A7C15ULL) >> (64 - size_bits);
+        for (std::size_t k = 0; k < tries; ++k) {
+            Entry& entry = entries_[(home + k) & (entries_.size() - 1)];
+            if (entry.t == t && entry.s == s && entry.p == p) {
+                return entry.value;
+            }
+            if (std::isnan(entry.t)) {
+                entry = {t, s, p, formula_(t, s, p)};
+                return entry.value;
+            }
         }
+        Entry& entry = entries_[home];
+        entry = {t, s, p, formula_(t, s, p)};
         return entry.value;
     }
 
   private:
+    static constexpr unsigned size_bits = 12;
+    static constexpr std::size_t tries = 4;
     struct Entry {
         double t = missing; // equal to nothing
         double s = 0.0;
@@ -46,7 +57,7 @@ class Remembered {
         double value = 0.0;
     };
     Formula formula_;
-    std::array<Entry, 1024> entries_{};
+    std::vector<Entry> entries_ = std::vector<Entry>(std::size_t{1} << size_bits);
 };
 
 Error wrong_length(std::string_view column, std::size_t found, std::size_t rows) {

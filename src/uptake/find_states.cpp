@@ -482,7 +482,15 @@ class Finder {
             fitter_.fit(window, {.flush_from = 0.0, .flush_to = 0.3 * end, .rate = 0.02}, false);
         const double bent = bent_squares(window.readings);
         const auto n = static_cast<double>(window.readings.t.size());
-        const double cornered = misfit_of(window.readings, fit.shape, settings_.sensor_lag_s).squares;
+        const Misfit corner = misfit_of(window.readings, fit.shape, settings_.sensor_lag_s);
+        const double cornered = corner.squares;
+        // Sealing makes oxygen fall faster than it did. A fish that calms down in a chamber sealed from the
+        // first reading on bends the other way, and no corner of that kind is a flush's end.
+        const double before =
+            corner.coefficients[2] * fit.shape.rate * std::exp(-fit.shape.rate * fit.shape.flush_to);
+        if (before < 0.5 * fit.fall_after) {
+            return std::nullopt;
+        }
         if (!(cornered < 0.7 * bent) || !(fit.fall_after < 0.0) || !(bent - cornered > 20.0 * cornered / n)) {
             return std::nullopt;
         }

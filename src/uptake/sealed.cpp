@@ -14,11 +14,12 @@ namespace {
 
 constexpr double seconds_per_hour = 3600.0;
 
-/// Seconds after the first reading: exact up to 104 days of nanoseconds, one rounding in the product.
+/// Seconds after the first reading. Divided, not multiplied by 1e-9: whole seconds come out whole, and equal
+/// steps equal.
 std::vector<double> seconds_since_first(std::span<const std::int64_t> times_ns) {
     std::vector<double> x(times_ns.size());
     for (std::size_t i = 0; i < x.size(); ++i) {
-        x[i] = static_cast<double>(times_ns[i] - times_ns[0]) * 1e-9;
+        x[i] = static_cast<double>(times_ns[i] - times_ns[0]) / 1e9;
     }
     return x;
 }
@@ -136,7 +137,7 @@ void add_conditions(SealedSlope& out, const SealedView& view) {
     std::vector<double> celsius;
     for (std::size_t i = 0; i < view.temperature_celsius.size(); ++i) {
         if (std::isfinite(view.temperature_celsius[i])) {
-            hours.push_back(static_cast<double>(view.times_ns[i] - view.times_ns[0]) * 1e-9 /
+            hours.push_back(static_cast<double>(view.times_ns[i] - view.times_ns[0]) / 1e9 /
                             seconds_per_hour);
             celsius.push_back(view.temperature_celsius[i]);
         }

@@ -17,7 +17,7 @@ Series series_of(const SealedView& view) {
     Series out;
     for (std::size_t i = 0; i < view.times_ns.size(); ++i) {
         // The likelihood wants ascending times: of two readings at one moment the first serves.
-        const double t = static_cast<double>(view.times_ns[i] - view.times_ns[0]) * 1e-9;
+        const double t = static_cast<double>(view.times_ns[i] - view.times_ns[0]) / 1e9;
         if (std::isfinite(view.oxygen_mg_per_l[i]) && (out.seconds.empty() || t > out.seconds.back())) {
             out.seconds.push_back(t);
             out.oxygen.push_back(view.oxygen_mg_per_l[i]);

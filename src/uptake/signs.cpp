@@ -40,7 +40,7 @@ Readings readings_of(const SealedView& view, const SealedSlope& slope) {
     Readings out;
     for (std::size_t i = 0; i < view.times_ns.size(); ++i) {
         if (std::isfinite(view.oxygen_mg_per_l[i])) {
-            const double t = static_cast<double>(view.times_ns[i] - slope.from.unix_nanoseconds()) * 1e-9;
+            const double t = static_cast<double>(view.times_ns[i] - slope.from.unix_nanoseconds()) / 1e9;
             out.seconds.push_back(t);
             out.oxygen.push_back(view.oxygen_mg_per_l[i]);
         }
@@ -189,12 +189,21 @@ std::optional<Reason> plateau_sign(const Readings& readings, const SealedSlope& 
     if (n < 15) {
         return std::nullopt;
     }
+    // The plain slopes first: few spells come near, and errors under the noise cost more.
+    const auto plain = [&](std::size_t first) {
+        const auto x = std::span(readings.seconds).subspan(first, n / 3);
+        const auto line = detail::lane_line(x, std::span(readings.oxygen).subspan(first, n / 3));
+        return line ? line->slope : 0.0;
+    };
+    const double early_slope = plain(0);
+    if (!(early_slope < 0.0) || !(plain(n - (n / 3)) > limits.plateau_share * early_slope)) {
+        return std::nullopt;
+    }
     const Third early = third_of(readings, 0, n / 3, slope, noise);
     const Third late = third_of(readings, n - (n / 3), n, slope, noise);
     const double difference = late.slope - early.slope;
     const bool falls_first = early.slope < -5.0 * early.error;
-    const bool flat_later = late.slope > limits.plateau_share * early.slope;
-    if (!falls_first || !flat_later || difference < 3.0 * std::hypot(early.error, late.error)) {
+    if (!falls_first || difference < 3.0 * std::hypot(early.error, late.error)) {
         return std::nullopt;
     }
     return Reason{"plateau",
@@ -267,17 +276,14 @@ std::optional<Reason> frozen_sign(const Readings& readings, const SealedSlope& s
                                 ": the sensor or the logger stood still"};
 }
 
-} // namespace
-
-std::vector<Reason> sealed_signs(const SealedView& view, const SealedSlope& slope,
-                                 const fit::NoiseModel* noise, StayRole role, const MarkLimits& limits) {
+std::vector<Reason> signs_of(const Readings& readings, const SealedSlope& slope, const fit::NoiseModel* noise,
+                             StayRole role, const MarkLimits& limits) {
     std::vector<Reason> out;
     const auto add = [&](std::optional<Reason> sign) {
         if (sign) {
             out.push_back(*std::move(sign));
         }
     };
-    const Readings readings = readings_of(view, slope);
     if (readings.oxygen.size() < 3) {
         return out;
     }
@@ -290,6 +296,13 @@ std::vector<Reason> sealed_signs(const SealedView& view, const SealedSlope& slop
         add(plateau_sign(readings, slope, noise, limits));
     }
     return out;
+}
+
+} // namespace
+
+std::vector<Reason> sealed_signs(const SealedView& view, const SealedSlope& slope,
+                                 const fit::NoiseModel* noise, StayRole role, const MarkLimits& limits) {
+    return signs_of(readings_of(view, slope), slope, noise, role, limits);
 }
 
 // ------------------------------------------------------------------------------------------------ marks
@@ -450,7 +463,7 @@ Judgement judge(const SealedView& view, const SealedSlope& slope, const MarkCont
     Judge judge(slope, context, limits);
     const Readings readings = readings_of(view, slope);
     judge.count();
-    judge.signs(sealed_signs(view, slope, context.noise, context.role, limits),
+    judge.signs(signs_of(readings, slope, context.noise, context.role, limits),
                 static_cast<double>(longest_still(readings).readings) /
                     static_cast<double>(std::max<std::size_t>(1, readings.oxygen.size())));
     judge.direction();

@@ -407,7 +407,7 @@ TEST(FoundStates, bounds_lie_within_five_seconds_or_two_samples) {
     int within = 0;
     for (const auto& scenario : scenarios()) {
         const double tolerance = std::max(5.0, 2.0 * scenario.chamber.sample_s);
-        for (std::uint64_t seed = 1; seed <= 3; ++seed) {
+        for (std::uint64_t seed = 1; seed <= 2; ++seed) {
             const double length = scenario.hours * 3600.0;
             const auto trace =
                 simulate(scenario.chamber, length, cycling(scenario.flush_s, scenario.period_s), 900 + seed);
@@ -436,7 +436,7 @@ TEST(FoundStates, bounds_lie_within_five_seconds_or_two_samples) {
                 << scenario.name;
         }
     }
-    EXPECT_GE(bounds, 1500);
+    EXPECT_GE(bounds, 1000);
     EXPECT_GE(static_cast<double>(within) / bounds, 0.95) << within << " of " << bounds;
 }
 
@@ -456,11 +456,17 @@ TEST(FoundStates, uptake_with_them_is_uptake_with_the_pump_column_within_half_a_
         ASSERT_EQ(found->spells.size(), told->spells.size()) << scenario.name;
         double sum_told = 0.0;
         double sum_found = 0.0;
+        std::size_t within = 0;
         for (std::size_t i = 0; i < told->spells.size(); ++i) {
             sum_told += told->spells[i].answer.uptake_mg_per_h.value();
             sum_found += found->spells[i].answer.uptake_mg_per_h.value();
+            const double ratio = found->spells[i].answer.uptake_mg_per_h.value() /
+                                 told->spells[i].answer.uptake_mg_per_h.value();
+            within += std::abs(ratio - 1.0) < 0.005 ? 1 : 0;
         }
-        EXPECT_NEAR(sum_found / sum_told, 1.0, 0.005) << scenario.name;
+        EXPECT_NEAR(sum_found / sum_told, 1.0, 0.001) << scenario.name;
+        EXPECT_GE(static_cast<double>(within), 0.95 * static_cast<double>(told->spells.size()))
+            << scenario.name;
     }
 }
 
@@ -488,6 +494,43 @@ TEST(FoundStates, flushes_by_hand_are_found_too) {
         EXPECT_NEAR((flush_runs[i].from - known_start).seconds(), flushes[i].first, 5.0) << i;
         EXPECT_NEAR((flush_runs[i].to - known_start).seconds(), flushes[i].second, 5.0) << i;
     }
+}
+
+TEST(FoundStates, a_trace_that_begins_sealed_and_has_holes_is_read_as_it_is) {
+    // The fish is sealed in at once (as on a boat); the logger drops out for a minute and a half, twice.
+    KnownChamber chamber{.flow_l_per_min = 6.0, .lag_s = 5.0, .white_sd = 0.005};
+    chamber.uptake_mg_per_h = [](double t) { return 150.0 + (500.0 * std::exp(-t / 1200.0)); };
+    const auto flushed = [](double t) { return std::fmod(t + 180.0, 360.0) < 120.0 && t > 100.0; };
+    auto trace = test::without_states(simulate(chamber, 3600.0, flushed, 8));
+    for (const std::ptrdiff_t hole : {2500, 1200}) {
+        const auto cut = [&](auto& column) {
+            column.erase(column.begin() + hole, column.begin() + hole + 90);
+        };
+        cut(trace.times_ns);
+        cut(trace.oxygen_mg_per_l);
+        cut(trace.saturation_percent);
+        cut(trace.temperature_celsius);
+        cut(trace.state);
+    }
+    const auto found = find_states(trace.times_ns, trace.oxygen_mg_per_l, {.sensor_lag_s = 5.0});
+    ASSERT_TRUE(found.has_value());
+    EXPECT_EQ(found->runs.front().state, ChamberState::sealed);
+    EXPECT_EQ(found->runs.front().from, known_start);
+    int checked = 0;
+    for (double at = 180.0; at < 3600.0 - 180.0; at += 360.0) {
+        if ((at > 1000.0 && at < 1350.0) || (at > 2300.0 && at < 2650.0)) {
+            continue; // beside a hole
+        }
+        double nearest = 1e9;
+        for (const auto& bound : found->boundaries) {
+            if (bound.into == ChamberState::flush) {
+                nearest = std::min(nearest, std::abs((bound.at - known_start).seconds() - at));
+            }
+        }
+        EXPECT_LE(nearest, 5.0) << at;
+        ++checked;
+    }
+    EXPECT_GE(checked, 6);
 }
 
 TEST(FoundStates, one_long_fall_is_sealed_and_a_flat_trace_is_not_known) {
