@@ -1,0 +1,444 @@
+#include "study/relations.hpp"
+
+#include "study/decide.hpp"
+
+#include <string>
+#include <vector>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+namespace backeddy::study {
+namespace {
+
+using testing::Contains;
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::IsEmpty;
+using testing::SizeIs;
+using testing::UnorderedElementsAre;
+
+Instant at(const std::string& clock) {
+    return parse_iso("2026-06-" + clock + ":00Z").value();
+}
+
+Place in(const char* file, std::uint64_t line) {
+    return {.file = file, .line = line, .column = {}, .byte = {}};
+}
+
+/// Two fish in one tube one after the other, a blank, a night ashore: nothing to complain of.
+struct Study {
+    Brief brief;
+    Tables tables;
+
+    Study() {
+        brief.water.salinity = Salinity::practical(31.0);
+        brief.water.pressure = Pressure::kilopascals(101.3);
+        brief.traces.push_back({.name = "boat", .files = {"raw/boat.csv"}});
+        tables.fish = {fish("st01", 800.0, 2), fish("st02", 900.0, 3)};
+        tables.fish[1].mass.reset();
+        tables.assemblies = {assembly("tube1", "ox7", "O2_1", 2), assembly("shore1", "ox8", "O2_2", 3)};
+        tables.stays = {stay("s1", "st01", "tube1", "14T12:00", "14T12:50", 2),
+                        stay("s2", "st02", "tube1", "14T13:00", "14T13:50", 3),
+                        stay("s3", "", "tube1", "14T14:00", "14T14:30", 4),
+                        stay("s4", "st01", "shore1", "14T13:10", "15T08:00", 5)};
+        tables.stays[2].parts[0].role = uptake::StayRole::blank;
+        for (const auto* sensor : {"ox7", "ox8"}) {
+            Calibration point;
+            point.sensor = SensorId(sensor);
+            point.at = at("14T08:00");
+            point.reading = 100.0;
+            point.place = in("calibrations.csv", tables.calibrations.size() + 2);
+            tables.calibrations.push_back(point);
+        }
+    }
+
+    static Fish fish(const char* id, double grams, std::uint64_t line) {
+        Fish out;
+        out.id = FishId(id);
+        out.mass = Mass::grams(grams);
+        out.place = in("fish.csv", line);
+        return out;
+    }
+    static Assembly assembly(const char* id, const char* sensor, const char* channel, std::uint64_t line) {
+        Assembly out;
+        out.id = AssemblyId(id);
+        out.sensor = SensorId(sensor);
+        out.chamber_volume = Volume::litres(14.0);
+        out.oxygen = {.trace = "boat", .channel = channel};
+        out.place = in("assemblies.csv", line);
+        return out;
+    }
+    static Stay stay(const char* id, const char* fish, const char* assembly, const char* from, const char* to,
+                     std::uint64_t line) {
+        Stay out;
+        out.id = StayId(id);
+        out.fish = FishId(fish);
+        out.assembly = AssemblyId(assembly);
+        out.place = in("stays.csv", line);
+        out.parts = {{.role = uptake::StayRole::rest, .from = at(from), .to = at(to), .place = out.place}};
+        return out;
+    }
+    Event& event(EventKind kind, const char* when, const char* fish, const char* stay_id = "") {
+        Event out;
+        out.kind = kind;
+        out.at = at(when);
+        out.at_uncertainty = Duration::seconds(5.0);
+        out.fish = FishId(fish);
+        out.stay = StayId(stay_id);
+        out.place = in("events.csv", tables.events.size() + 2);
+        tables.events.push_back(out);
+        return tables.events.back();
+    }
+    Decision& decision(const char* stay_id, const char* moment) {
+        Decision out;
+        out.stay = StayId(stay_id);
+        out.moment = at(moment);
+        out.act = DecisionAct::exclude;
+        out.reason = "bubble";
+        out.author = "AB";
+        out.place = in("decisions.csv", tables.decisions.size() + 2);
+        tables.decisions.push_back(out);
+        return tables.decisions.back();
+    }
+    ClockCheck& clock(Instant shown, Instant truth) {
+        ClockCheck out;
+        out.clock = ClockId("boat");
+        out.shown = shown;
+        out.true_time = truth;
+        out.uncertainty = Duration::seconds(1.0);
+        out.place = in("clock_checks.csv", tables.clock_checks.size() + 2);
+        tables.clock_checks.push_back(out);
+        return tables.clock_checks.back();
+    }
+    /// "stops stays.csv 3 from: found"
+    [[nodiscard]] std::vector<std::string> said() const {
+        std::vector<std::string> out;
+        for (const auto& c : check_relations(brief, tables)) {
+            out.push_back(std::string(word(c.severity)) + " " + c.error.place.file + " " +
+                          std::to_string(c.error.place.line.value_or(0)) + " " + c.error.place.column + ": " +
+                          c.error.found + " | " + c.error.remedy);
+        }
+        return out;
+    }
+};
+
+TEST(Relations, several_fish_in_one_tube_one_after_the_other_and_a_fish_not_weighed_are_no_complaint) {
+    EXPECT_THAT(Study().said(), IsEmpty());
+}
+
+TEST(Relations, a_stay_may_begin_at_the_instant_at_which_the_last_one_ended) {
+    Study s;
+    s.tables.stays[1].parts[0].from = at("14T12:50");
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, two_fish_in_one_tube_at_once_stop_a_run) {
+    Study s;
+    s.tables.stays[1].parts[0].from = at("14T12:40");
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr(
+                    "stops stays.csv 3 assembly: the assembly \"tube1\" in the stays \"s1\" (line 2) and "
+                    "\"s2\" at once, 2026-06-14T12:40:00Z to 2026-06-14T12:50:00Z")));
+}
+
+TEST(Relations, a_long_stay_is_held_against_all_that_begin_within_it) {
+    Study s;
+    s.tables.stays[0].parts[0].to = at("14T15:00");
+    EXPECT_THAT(s.said(), Contains(HasSubstr("\"s1\" (line 2) and \"s2\" at once")));
+    EXPECT_THAT(s.said(), Contains(HasSubstr("\"s1\" (line 2) and \"s3\" at once")));
+}
+
+TEST(Relations, one_fish_in_two_places_at_once_stops_a_run) {
+    Study s;
+    s.tables.stays[3].parts[0].from = at("14T12:30");
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops stays.csv 5 fish: the fish \"st01\" in the stays \"s1\"")));
+}
+
+TEST(Relations, swapped_dates_stop_a_run_with_one_complaint) {
+    Study s;
+    std::swap(s.tables.stays[0].parts[0].from, s.tables.stays[0].parts[0].to);
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops stays.csv 2 to: it ends (2026-06-14T12:00:00Z) before")));
+}
+
+TEST(Relations, last_good_lies_inside_the_stay) {
+    Study s;
+    s.tables.stays[3].last_good = at("15T08:01");
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops stays.csv 5 last_good: 2026-06-15T08:01:00Z lies outside")));
+    s.tables.stays[3].last_good = at("15T03:00");
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, a_stay_that_ended_badly_without_a_last_good_instant_is_warned_of) {
+    Study s;
+    s.tables.stays[3].ended = StayEnding::died;
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware stays.csv 5 last_good")));
+}
+
+TEST(Relations, roles_of_one_stay_follow_each_other) {
+    Study s;
+    auto& parts = s.tables.stays[3].parts;
+    parts.push_back({.role = uptake::StayRole::held,
+                     .from = at("15T07:00"),
+                     .to = at("15T09:00"),
+                     .place = in("stays.csv", 6)});
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("stops stays.csv 6 from")));
+    parts[1].from = at("15T08:30");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware stays.csv 6 from: the stay \"s4\" has no role")));
+    parts[1].from = at("15T08:00");
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, a_blank_has_no_fish_and_every_other_role_has_one) {
+    Study s;
+    s.tables.stays[2].fish = FishId("st02");
+    s.tables.stays[0].fish = FishId();
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("stops stays.csv 2 fish: rest without a fish"),
+                                      HasSubstr("stops stays.csv 4 role: blank with the fish \"st02\"")));
+}
+
+TEST(Relations, unknown_fish_and_assemblies_offer_near_names) {
+    Study s;
+    s.tables.stays[0].fish = FishId("st1");
+    s.tables.stays[1].assembly = AssemblyId("tube_1");
+    EXPECT_THAT(
+        s.said(),
+        ElementsAre(HasSubstr("fish: \"st1\" is not in fish.csv | did you mean \"st01\"?"),
+                    HasSubstr("assembly: \"tube_1\" is not in assemblies.csv | did you mean \"tube1\"?")));
+}
+
+TEST(Relations, a_fish_larger_than_its_chamber_stops_a_run) {
+    Study s;
+    s.tables.fish[0].mass = Mass::kilograms(14.0); // at 1 kg/L as large as the chamber
+    EXPECT_THAT(s.said(), UnorderedElementsAre(
+                              HasSubstr("stops stays.csv 2 fish: \"st01\" weighs 14000 g, and \"tube1\" "
+                                        "holds 14 L"),
+                              HasSubstr("stops stays.csv 5 fish")));
+    s.tables.fish[0].mass = Mass::kilograms(13.9);
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.tables.fish[0].density = Density::kg_per_l(0.99); // 14.04 L
+    EXPECT_THAT(s.said(), SizeIs(2)) << "the fish's own density counts";
+}
+
+TEST(Relations, a_sensor_swapped_inside_a_stay_is_a_warning_that_names_where_it_splits) {
+    Study s;
+    auto swapped = Study::assembly("shore1", "ox9", "O2_2", 4);
+    s.tables.assemblies[1].to = at("14T23:00");
+    swapped.from = at("14T23:00");
+    s.tables.assemblies.push_back(swapped);
+    s.tables.calibrations.push_back(s.tables.calibrations[0]);
+    s.tables.calibrations.back().sensor = SensorId("ox9");
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("beware stays.csv 5 assembly: the stay \"s4\" splits at "
+                                      "2026-06-14T23:00:00Z: the sensor changed from \"ox8\" to \"ox9\"")));
+    const auto splits = splits_of(s.tables.stays[3], s.tables);
+    ASSERT_THAT(splits, SizeIs(2));
+    EXPECT_EQ(splits[0].to, at("14T23:00"));
+    EXPECT_EQ(splits[1].assembly->sensor.text(), "ox9");
+    EXPECT_EQ(splits[1].to, at("15T08:00"));
+}
+
+TEST(Relations, a_stay_that_no_row_of_its_assembly_covers_stops_a_run) {
+    Study s;
+    s.tables.assemblies[1].to = at("15T06:00");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr(
+                              "no row of \"shore1\" in assemblies.csv holds from 2026-06-15T06:00:00Z to "
+                              "2026-06-15T08:00:00Z")));
+}
+
+TEST(Relations, rows_of_one_assembly_do_not_overlap_and_a_sensor_is_in_one_place) {
+    Study s;
+    s.tables.assemblies.push_back(Study::assembly("tube1", "ox7", "O2_1", 4));
+    EXPECT_THAT(s.said(), Contains(HasSubstr(
+                              "stops assemblies.csv 4 from: two rows of \"tube1\" hold at once (line 2)")));
+    s.tables.assemblies.back().id = AssemblyId("tube2");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("4 sensor: \"ox7\" is in \"tube1\" as well"),
+                                      HasSubstr("4 oxygen: \"boat:O2_1\" is the channel of \"tube1\"")));
+}
+
+TEST(Relations, a_channel_of_an_unknown_trace_offers_a_near_name) {
+    Study s;
+    s.tables.assemblies[0].oxygen.trace = "boot";
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr(
+                              "stops assemblies.csv 2 oxygen: \"boot:O2_1\": the brief has no [[trace]] "
+                              "named \"boot\" | did you mean \"boat:O2_1\"?")));
+}
+
+TEST(Relations, an_event_outside_its_stay_stops_a_run_unless_its_uncertainty_reaches_it) {
+    Study s;
+    s.event(EventKind::disturbance, "14T12:51", "st01", "s1");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr(
+                              "stops events.csv 2 at: disturbance at 2026-06-14T12:51:00Z lies outside "
+                              "its stay \"s1\"")));
+    s.tables.events[0].at_uncertainty = Duration::seconds(30.0);
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, an_event_names_the_fish_of_its_stay) {
+    Study s;
+    s.event(EventKind::disturbance, "14T12:20", "st02", "s1");
+    s.event(EventKind::disturbance, "14T12:20", "", "s9");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("events.csv 2 stay: the stay \"s1\" is that of \"st01\""),
+                                      HasSubstr("events.csv 3 stay: \"s9\" is not in stays.csv")));
+}
+
+TEST(Relations, chase_air_and_capture_come_in_their_order) {
+    Study s;
+    s.event(EventKind::chase_end, "15T09:00", "st01");
+    s.event(EventKind::chase_start, "15T09:04", "st01");
+    s.event(EventKind::landed, "14T11:50", "st01");
+    s.event(EventKind::hook_up, "14T11:55", "st01");
+    EXPECT_THAT(
+        s.said(),
+        ElementsAre(HasSubstr("stops events.csv 2 at: chase_end of \"st01\" at 2026-06-15T09:00:00Z comes "
+                              "before chase_start"),
+                    HasSubstr("stops events.csv 4 at: landed of \"st01\"")));
+}
+
+TEST(Relations, a_fish_caught_twice_is_in_order_each_time) {
+    Study s;
+    s.event(EventKind::hook_up, "14T11:40", "st01");
+    s.event(EventKind::landed, "14T11:44", "st01");
+    s.event(EventKind::hook_up, "16T11:40", "st01");
+    s.event(EventKind::landed, "16T11:44", "st01");
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, a_chase_without_its_end_is_warned_of_and_a_living_fish_after_its_death_stops) {
+    Study s;
+    s.event(EventKind::chase_start, "15T09:00", "st01");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware events.csv 2 event: 1 chase_start and 0 chase_end")));
+    s.tables.events.clear();
+    s.event(EventKind::died, "15T03:00", "st01");
+    s.event(EventKind::released, "15T10:00", "st01");
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops events.csv 3 at: released of \"st01\" after it died (line 2)")));
+}
+
+TEST(Relations, keys_that_stand_twice_stop_a_run) {
+    Study s;
+    s.tables.fish.push_back(Study::fish("st01", 700.0, 4));
+    s.tables.stays.push_back(Study::stay("s1", "st02", "tube1", "16T12:00", "16T12:50", 7));
+    s.tables.calibrations.push_back(s.tables.calibrations[0]);
+    s.tables.calibrations.back().place.line = 9;
+    EXPECT_THAT(
+        s.said(),
+        ElementsAre(HasSubstr("stops calibrations.csv 9 at: the air point of \"ox7\""),
+                    HasSubstr("stops fish.csv 4 fish: the fish \"st01\" stands in line 2 already"),
+                    HasSubstr("stops stays.csv 7 stay: the stay \"s1\" (its rows must follow each other) "
+                              "stands in line 2 already")));
+}
+
+TEST(Relations, a_sensor_never_calibrated_is_warned_of_once) {
+    Study s;
+    s.tables.calibrations.erase(s.tables.calibrations.begin());
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("beware assemblies.csv 2 sensor: \"ox7\" was never calibrated")));
+}
+
+TEST(Relations, zero_that_reads_as_high_as_air_stops_a_run) {
+    Study s;
+    auto zero = s.tables.calibrations[0];
+    zero.point = CalibrationPoint::zero;
+    zero.reading = 100.0;
+    zero.place.line = 4;
+    s.tables.calibrations.push_back(zero);
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops calibrations.csv 4 reading: zero of \"ox7\" reads 100")));
+}
+
+TEST(Relations, clock_checks_that_cannot_both_be_true_are_complaints) {
+    Study s;
+    s.clock(at("14T10:00"), at("14T10:01"));
+    s.clock(at("14T18:00") + Duration::seconds(1.0), at("14T18:01"));
+    EXPECT_THAT(s.said(), IsEmpty()) << "3 s a day is a clock";
+    s.tables.clock_checks[1].true_time = at("14T18:05");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware clock_checks.csv 3 shown: \"boat\" went off by")));
+    s.tables.clock_checks[1].true_time = at("13T18:01");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("stops clock_checks.csv 3 true: \"boat\" ran on")));
+    s.tables.clock_checks[1].shown = at("14T10:05");
+    s.tables.clock_checks[1].true_time = at("14T10:07");
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr(
+                              "stops clock_checks.csv 3 shown: \"boat\" was off by -60.0 s more than")));
+}
+
+TEST(Relations, a_decision_has_a_stay_a_moment_inside_it_a_reason_and_an_author) {
+    Study s;
+    s.decision("s1", "14T12:10");
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.decision("s7", "14T12:10");
+    s.decision("s1", "14T13:10");
+    s.decision("s1", "14T12:10").reason = "";
+    s.decision("s1", "14T12:10").author = "";
+    s.decision("s1", "14T12:10").act = DecisionAct::move_end;
+    s.tables.decisions.back().moment.reset();
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops decisions.csv 3 stay: \"s7\" is not in stays.csv"),
+                            HasSubstr("stops decisions.csv 4 moment: 2026-06-14T13:10:00Z lies outside"),
+                            HasSubstr("stops decisions.csv 5 reason"),
+                            HasSubstr("beware decisions.csv 6 author"),
+                            HasSubstr("stops decisions.csv 7 moment: no moment for move_end")));
+}
+
+TEST(Relations, water_that_the_brief_says_nothing_of_is_warned_of) {
+    Study s;
+    s.brief.water = Water();
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("beware study.toml 0 : [water] says nothing of salinity"),
+                            HasSubstr("beware study.toml 0 : [water] says nothing of barometric pressure")));
+}
+
+TEST(Relations, cleanings_of_an_assembly_include_those_of_all) {
+    Study s;
+    s.event(EventKind::cleaning, "16T10:00", "").assembly = AssemblyId("shore1");
+    s.event(EventKind::cleaning, "15T10:00", "");
+    s.event(EventKind::cleaning, "14T10:00", "").assembly = AssemblyId("tube1");
+    EXPECT_THAT(cleanings_of(AssemblyId("shore1"), s.tables), ElementsAre(at("15T10:00"), at("16T10:00")));
+}
+
+// ---- decisions onto spells
+
+std::vector<SpellSpan> three_spells() {
+    return {
+        {at("14T12:00"), at("14T12:05")}, {at("14T12:10"), at("14T12:15")}, {at("14T12:20"), at("14T12:25")}};
+}
+
+TEST(Decide, a_moment_finds_the_spell_it_lies_in_even_when_found_states_move_its_ends) {
+    Study s;
+    s.decision("s1", "14T12:12");
+    auto spells = three_spells();
+    EXPECT_EQ(project(s.tables.decisions, spells).spells[1].is_excluded, true);
+    spells.erase(spells.begin()); // the first is no longer found: the ordinal moves, the decision does not
+    spells[0].from = at("14T12:09");
+    const auto again = project(s.tables.decisions, spells);
+    EXPECT_EQ(again.spells[0].is_excluded, true);
+    EXPECT_FALSE(again.spells[1].is_touched());
+}
+
+TEST(Decide, a_moment_in_a_flush_belongs_to_no_spell) {
+    Study s;
+    s.decision("s1", "14T12:07");
+    s.decision("s1", "14T12:05"); // the spell's end is not in it
+    s.decision("s1", "14T11:00");
+    s.decision("s1", "14T12:20"); // its start is
+    const auto out = project(s.tables.decisions, three_spells());
+    EXPECT_THAT(out.without_spell, ElementsAre(0U, 1U, 2U));
+    EXPECT_THAT(out.spells[2].acts, ElementsAre(3U));
+}
+
+TEST(Decide, a_later_act_undoes_an_earlier_one_and_a_decision_without_a_moment_means_all) {
+    Study s;
+    s.decision("s1", "14T12:01").moment.reset();
+    s.decision("s1", "14T12:12").act = DecisionAct::include;
+    const auto out = project(s.tables.decisions, three_spells());
+    EXPECT_THAT(out.of_the_stay, ElementsAre(0U));
+    EXPECT_EQ(out.spells[0].is_excluded, true);
+    EXPECT_EQ(out.spells[1].is_excluded, false);
+    EXPECT_EQ(out.spells[2].is_excluded, true);
+}
+
+} // namespace
+} // namespace backeddy::study
