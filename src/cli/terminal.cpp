@@ -17,8 +17,13 @@ ProgressLine::ProgressLine()
       last_shown_(began_ - std::chrono::hours(1)) {}
 
 ProgressLine::~ProgressLine() {
+    clear();
+}
+
+void ProgressLine::clear() {
     if (anything_shown_) {
         fmt::print(stderr, "\r\033[K");
+        anything_shown_ = false;
     }
 }
 

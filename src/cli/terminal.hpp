@@ -29,6 +29,8 @@ class ProgressLine {
     /// `done` of `total` units (bytes, stays ...) of `what`. Call as often as you like: it prints at most ten
     /// times a second. `total` 0 means unknown.
     void show(std::string_view what, std::size_t done, std::size_t total, std::string_view unit);
+    /// Takes the line away, before other words are printed.
+    void clear();
 
   private:
     using Clock = std::chrono::steady_clock;

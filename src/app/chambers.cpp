@@ -1,0 +1,687 @@
+#include "app/chambers.hpp"
+
+#include <algorithm>
+#include <atomic>
+#include <cmath>
+#include <map>
+
+#include <fmt/format.h>
+
+#include "intake/unit.hpp"
+#include "water/conditions.hpp"
+
+namespace backeddy::app {
+
+namespace {
+
+using Pieces = std::vector<ChannelPiece>;
+
+// A reading of another logger is carried to the oxygen sensor's times across at most this much (our choice):
+// temperature of water changes slowly, salinity and pressure more slowly still.
+constexpr double temperature_reach_min = 30.0;
+constexpr double water_reach_min = 180.0;
+
+struct ChamberChannels {
+    Pieces oxygen;
+    Pieces temperature;
+    Pieces pump;
+};
+
+// Rows of one piece that lie within the assembly row's time.
+struct RowRange {
+    std::size_t first = 0;
+    std::size_t end = 0;
+};
+
+RowRange rows_within(const std::vector<std::int64_t>& times, const study::Assembly& assembly) {
+    const auto lower = [&](Instant at) {
+        return static_cast<std::size_t>(std::lower_bound(times.begin(), times.end(), at.unix_nanoseconds()) -
+                                        times.begin());
+    };
+    return {.first = assembly.from ? lower(*assembly.from) : 0,
+            .end = assembly.to ? lower(*assembly.to) : times.size()};
+}
+
+uptake::OxygenKind oxygen_kind(ColumnKind kind) {
+    switch (kind) {
+    case ColumnKind::oxygen_percent_air:
+        return uptake::OxygenKind::percent_air;
+    case ColumnKind::oxygen_kpa:
+        return uptake::OxygenKind::kpa;
+    default:
+        return uptake::OxygenKind::mg_per_l;
+    }
+}
+
+// ---------------------------------------------------------------- columns from elsewhere
+
+// A slowly changing quantity: all pieces of one channel as one series.
+struct Series {
+    std::vector<std::int64_t> times_ns;
+    std::vector<double> values;
+};
+
+Series joined(const RawTraces& traces, const Pieces& pieces) {
+    Series out;
+    for (const auto& piece : pieces) {
+        const auto& data = traces.streams[piece.stream].data;
+        for (std::size_t i = 0; i < data.rows(); ++i) {
+            const double value = data.columns[piece.column][i];
+            if (std::isfinite(value) && (out.times_ns.empty() || data.times_ns[i] > out.times_ns.back())) {
+                out.times_ns.push_back(data.times_ns[i]);
+                out.values.push_back(value);
+            }
+        }
+    }
+    return out;
+}
+
+std::vector<double> at_times(const Series& series, std::span<const std::int64_t> times, Duration reach) {
+    std::vector<double> out(times.size(), missing);
+    for (std::size_t i = 0; i < times.size(); ++i) {
+        out[i] = interpolated(series.times_ns, series.values, Instant::unix_nanoseconds(times[i]), reach);
+    }
+    return out;
+}
+
+// ---------------------------------------------------------------- water
+
+/// Salinity and pressure of the study: a constant or a series.
+struct Water {
+    double salinity = 0.0;
+    std::optional<Series> salinity_series;
+    double pressure_kpa = kilopascal_per_atm;
+    std::optional<Series> pressure_series;
+    std::string salinity_from;
+    std::string pressure_from;
+};
+
+double mean_of(const std::vector<double>& values) {
+    double sum = 0.0;
+    for (const double v : values) {
+        sum += v;
+    }
+    return values.empty() ? missing : sum / static_cast<double>(values.size());
+}
+
+double salinity_of(double conductivity_ms_per_cm, double temperature_c, study::ConductivityIs means) {
+    return means == study::ConductivityIs::at_25c
+               ? water::salinity_from_conductivity_at_25(conductivity_ms_per_cm).practical()
+               : water::salinity_from_conductivity(conductivity_ms_per_cm, temperature_c).practical();
+}
+
+// Removes the moments at which nothing could be made of the reading.
+void drop_missing(Series& series) {
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < series.values.size(); ++i) {
+        if (std::isfinite(series.values[i])) {
+            series.times_ns[kept] = series.times_ns[i];
+            series.values[kept++] = series.values[i];
+        }
+    }
+    series.times_ns.resize(kept);
+    series.values.resize(kept);
+}
+
+Expected<Series> salinity_series(const study::Water& inputs, const RawTraces& traces) {
+    const bool is_conductivity = inputs.salinity_channel.is_empty();
+    const auto& channel = is_conductivity ? inputs.conductivity_channel : inputs.salinity_channel;
+    auto pieces = find_channel(traces, channel, ChannelFor::salinity);
+    if (!pieces) {
+        return fail(std::move(pieces).error().within("study.toml [water]"));
+    }
+    Series series = joined(traces, *pieces);
+    if (!is_conductivity) {
+        return series;
+    }
+    Series warm;
+    if (inputs.conductivity_is == study::ConductivityIs::raw) {
+        // Raw conductivity needs the water's temperature where it was measured: the same logger's own column.
+        auto found = find_channel(traces, {.trace = channel.trace}, ChannelFor::temperature);
+        if (!found) {
+            return fail(std::move(found).error().within(
+                "study.toml [water]: raw conductivity needs a temperature column in the same trace"));
+        }
+        warm = joined(traces, *found);
+    }
+    for (std::size_t i = 0; i < series.values.size(); ++i) {
+        const double t = warm.times_ns.empty() ? 25.0
+                                               : interpolated(warm.times_ns, warm.values,
+                                                              Instant::unix_nanoseconds(series.times_ns[i]),
+                                                              Duration::minutes(temperature_reach_min));
+        series.values[i] =
+            std::isfinite(t) ? salinity_of(series.values[i], t, inputs.conductivity_is) : missing;
+    }
+    drop_missing(series);
+    return series;
+}
+
+Expected<Series> pressure_series(const study::Water& inputs, const RawTraces& traces) {
+    auto pieces = find_channel(traces, inputs.pressure_channel, ChannelFor::pressure);
+    if (!pieces) {
+        return fail(std::move(pieces).error().within("study.toml [water] pressure_channel"));
+    }
+    Series series = joined(traces, *pieces);
+    if (inputs.pressure_is == study::PressureIs::sea_level) {
+        for (double& value : series.values) {
+            value = water::station_pressure(Pressure::kilopascals(value), inputs.altitude_m.value_or(0.0))
+                        .kilopascals();
+        }
+    }
+    return series;
+}
+
+std::string salinity_origin(const study::Water& inputs) {
+    const std::string referred = inputs.conductivity_is == study::ConductivityIs::raw
+                                     ? "from raw conductivity (PSS-78)"
+                                     : "from conductivity referred to 25 °C (PSS-78)";
+    if (!inputs.salinity_channel.is_empty()) {
+        return "trace " + inputs.salinity_channel.text();
+    }
+    if (!inputs.conductivity_channel.is_empty()) {
+        return "trace " + inputs.conductivity_channel.text() + ", " + referred;
+    }
+    if (inputs.salinity) {
+        return "a constant in the brief";
+    }
+    return inputs.conductivity_ms_per_cm ? "a constant in the brief, " + referred
+                                         : "not given: taken as fresh water";
+}
+
+// The constant, where no channel gives the salinity.
+double constant_salinity(const study::Water& inputs) {
+    if (inputs.salinity) {
+        return inputs.salinity->practical();
+    }
+    if (!inputs.conductivity_ms_per_cm) {
+        return 0.0;
+    }
+    const double warm = inputs.conductivity_temperature ? inputs.conductivity_temperature->celsius() : 25.0;
+    return salinity_of(*inputs.conductivity_ms_per_cm, warm, inputs.conductivity_is);
+}
+
+double constant_pressure_kpa(const study::Water& inputs) {
+    if (inputs.pressure) {
+        const bool reduced = inputs.pressure_is == study::PressureIs::sea_level;
+        return (reduced ? water::station_pressure(*inputs.pressure, inputs.altitude_m.value_or(0.0))
+                        : *inputs.pressure)
+            .kilopascals();
+    }
+    return inputs.altitude_m ? water::pressure_at_altitude(*inputs.altitude_m).kilopascals()
+                             : kilopascal_per_atm;
+}
+
+std::string pressure_origin(const study::Water& inputs) {
+    const std::string where = inputs.pressure_is == study::PressureIs::sea_level
+                                  ? ", reduced to sea level and brought to the station's altitude"
+                                  : ", at the station";
+    if (!inputs.pressure_channel.is_empty()) {
+        return "trace " + inputs.pressure_channel.text() + where;
+    }
+    if (inputs.pressure) {
+        return "a constant in the brief" + where;
+    }
+    return inputs.altitude_m
+               ? "the altitude alone (US Standard Atmosphere 1976): weather moves it by 2 to 3 %"
+               : "not given: taken as 101.325 kPa";
+}
+
+Water water_of(const study::Water& inputs, const RawTraces& traces,
+               std::vector<study::Complaint>& complaints) {
+    Water out{.salinity = constant_salinity(inputs),
+              .pressure_kpa = constant_pressure_kpa(inputs),
+              .salinity_from = salinity_origin(inputs),
+              .pressure_from = pressure_origin(inputs)};
+    const auto take = [&](Expected<Series> series, double& mean, std::optional<Series>& into) {
+        if (!series) {
+            complaints.push_back({.error = std::move(series).error()});
+            return;
+        }
+        mean = mean_of(series->values);
+        into = std::move(*series);
+    };
+    if (!inputs.salinity_channel.is_empty() || !inputs.conductivity_channel.is_empty()) {
+        take(salinity_series(inputs, traces), out.salinity, out.salinity_series);
+    }
+    if (!inputs.pressure_channel.is_empty()) {
+        take(pressure_series(inputs, traces), out.pressure_kpa, out.pressure_series);
+    }
+    return out;
+}
+
+// ---------------------------------------------------------------- calibration
+
+ColumnKind column_kind(uptake::OxygenKind kind) {
+    switch (kind) {
+    case uptake::OxygenKind::percent_air:
+        return ColumnKind::oxygen_percent_air;
+    case uptake::OxygenKind::kpa:
+        return ColumnKind::oxygen_kpa;
+    case uptake::OxygenKind::mg_per_l:
+        break;
+    }
+    return ColumnKind::oxygen_mg_per_l;
+}
+
+Error at_column(const study::Calibration& row, std::string column, Error error) {
+    error.place = row.place;
+    error.place.column = std::move(column);
+    return error;
+}
+
+/// What one row says, in the sensor's own unit.
+struct ReadingInUnit {
+    double reading = 0.0;
+    double uncertainty = 0.0;
+};
+
+Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, ColumnKind needed,
+                                       double standing_percent) {
+    const double stated = row.uncertainty.value_or(std::abs(row.reading) * standing_percent / 100.0);
+    if (row.unit.empty()) {
+        return ReadingInUnit{.reading = row.reading, .uncertainty = stated};
+    }
+    const auto unit = intake::unit_from(row.unit);
+    if (!unit || !intake::fits(*unit, needed)) {
+        return fail(at_column(row, "unit",
+                              {.code = ErrorCode::bad_unit,
+                               .found = fmt::format("a calibration in \"{}\"", row.unit),
+                               .expected = fmt::format("the kind of unit that sensor {} logs in ({})",
+                                                       row.sensor.text(), name_of(needed)),
+                               .remedy = "write the reading as the logger shows it"}));
+    }
+    const double reading = intake::in_trace_unit(*unit, row.reading);
+    return ReadingInUnit{.reading = reading,
+                         .uncertainty =
+                             std::abs(intake::in_trace_unit(*unit, row.reading + stated) - reading)};
+}
+
+Expected<uptake::Calibration> calibration_of(const Study& study, const study::SensorId& sensor,
+                                             uptake::OxygenKind kind, const uptake::AssumedWater& assumed,
+                                             const Water& water, Instant first) {
+    std::vector<uptake::CalibrationPoint> points;
+    for (const auto& row : study.tables.calibrations) {
+        if (row.sensor != sensor) {
+            continue;
+        }
+        auto read = in_sensor_unit(row, column_kind(kind), study.brief.uncertainty.calibration_percent);
+        if (!read) {
+            return fail(std::move(read).error());
+        }
+        const bool is_zero = row.point == study::CalibrationPoint::zero;
+        if (!is_zero && !row.temperature && kind != uptake::OxygenKind::percent_air) {
+            return fail(
+                at_column(row, "temperature_c",
+                          {.code = ErrorCode::missing_column,
+                           .found = "an air point without the water's temperature",
+                           .expected = "the temperature, since the sensor logs a concentration or a pressure",
+                           .remedy = "fill in temperature_c"}));
+        }
+        const double warm = row.temperature ? row.temperature->celsius() : 15.0;
+        const double salt = row.salinity ? row.salinity->practical() : water.salinity;
+        const double kpa = row.pressure ? row.pressure->kilopascals() : water.pressure_kpa;
+        points.push_back(
+            {.kind = is_zero ? uptake::CalibrationKind::zero : uptake::CalibrationKind::air,
+             .at = row.at,
+             .reading = read->reading,
+             .should_read = is_zero ? 0.0 : uptake::air_point_should_read(kind, warm, salt, kpa, assumed),
+             .uncertainty = read->uncertainty});
+    }
+    if (points.empty()) {
+        // Never calibrated: believed as it is, with the uncertainty that the brief gives to such a sensor.
+        const double full =
+            uptake::air_point_should_read(kind, 15.0, water.salinity, water.pressure_kpa, assumed);
+        points.push_back({.at = first,
+                          .reading = full,
+                          .should_read = full,
+                          .uncertainty = full * study.brief.uncertainty.uncalibrated_percent / 100.0});
+    }
+    return uptake::Calibration::make(sensor.text(), std::move(points));
+}
+
+// ---------------------------------------------------------------- one chamber
+
+class ChamberBuilder {
+  public:
+    ChamberBuilder(const Study& study, const RawTraces& traces, const Water& water,
+                   const study::Assembly& assembly, const ChamberChannels& channels)
+        : study_(study), traces_(traces), water_(water), assembly_(assembly), channels_(channels) {}
+
+    Expected<Chamber> build() {
+        chamber_.assembly = &assembly_;
+        chamber_.trace.assembly = assembly_.id.text();
+        chamber_.trace.sensor = assembly_.sensor.text();
+        const auto& first = channels_.oxygen.front();
+        kind_ = oxygen_kind(traces_.streams[first.stream].data.headers[first.column].kind);
+        assumed_ = assumed_water();
+        gather();
+        const Instant first_reading =
+            Instant::unix_nanoseconds(chamber_.trace.times_ns.empty() ? 0 : chamber_.trace.times_ns.front());
+        auto calibration = calibration_of(study_, assembly_.sensor, kind_, assumed_, water_, first_reading);
+        if (!calibration) {
+            return fail(std::move(calibration).error());
+        }
+        fill_physics(std::move(*calibration));
+        if (auto converted = convert(); !converted) {
+            return fail(std::move(converted).error());
+        }
+        return std::move(chamber_);
+    }
+
+  private:
+    // What the logger took the water to be: said of the column, else of the whole trace.
+    [[nodiscard]] uptake::AssumedWater assumed_water() const {
+        uptake::AssumedWater out;
+        const auto* source = study_.brief.trace(assembly_.oxygen.trace);
+        if (source == nullptr) {
+            return out;
+        }
+        auto salinity = source->assumed_salinity;
+        auto pressure = source->assumed_pressure;
+        for (const auto& column : source->columns) {
+            if (column.channel == assembly_.oxygen.channel || column.header == assembly_.oxygen.channel) {
+                salinity = column.assumed_salinity ? column.assumed_salinity : salinity;
+                pressure = column.assumed_pressure ? column.assumed_pressure : pressure;
+            }
+        }
+        if (salinity) {
+            out.salinity = salinity->practical();
+        }
+        if (pressure) {
+            out.pressure_kpa = pressure->kilopascals();
+        }
+        return out;
+    }
+
+    // Times, raw oxygen, and whatever stands in the same rows.
+    void gather() {
+        auto& trace = chamber_.trace;
+        for (const auto& piece : channels_.oxygen) {
+            const auto& stream = traces_.streams[piece.stream];
+            const auto& data = stream.data;
+            auto range = rows_within(data.times_ns, assembly_);
+            if (!trace.times_ns.empty()) {
+                const auto last =
+                    std::upper_bound(data.times_ns.begin(), data.times_ns.end(), trace.times_ns.back());
+                const auto fresh = static_cast<std::size_t>(last - data.times_ns.begin());
+                if (fresh > range.first) {
+                    chamber_.notes.push_back(fmt::format(
+                        "{} rows of {} repeat times already read and were set aside",
+                        std::min(fresh, range.end) - range.first, traces_.files[stream.file].path));
+                    range.first = std::min(fresh, range.end);
+                }
+            }
+            if (range.first >= range.end) {
+                continue;
+            }
+            add_sources(data, stream.file, range);
+            const auto at = [](const auto& column, std::size_t i) {
+                return column.begin() + static_cast<std::ptrdiff_t>(i);
+            };
+            trace.times_ns.insert(trace.times_ns.end(), at(data.times_ns, range.first),
+                                  at(data.times_ns, range.end));
+            const auto& oxygen = data.columns[piece.column];
+            raw_.insert(raw_.end(), at(oxygen, range.first), at(oxygen, range.end));
+            take_beside(channels_.temperature, piece, range, trace.temperature_celsius);
+            take_beside(channels_.pump, piece, range, pump_);
+            chamber_.clock_uncertainty_s = std::max(chamber_.clock_uncertainty_s, stream.clock_uncertainty_s);
+            chamber_.clock_checked = stream.clock_checked;
+        }
+        fill_temperature_from_elsewhere();
+        fill_states();
+    }
+
+    void add_sources(const Trace& data, std::size_t file, RowRange range) {
+        const std::size_t base = chamber_.trace.times_ns.size();
+        for (std::size_t p = 0; p < data.pieces.size(); ++p) {
+            const auto& piece = data.pieces[p];
+            const std::size_t piece_end =
+                p + 1 < data.pieces.size() ? data.pieces[p + 1].first_row : data.rows();
+            const std::size_t first = std::max(piece.first_row, range.first);
+            if (first >= std::min(piece_end, range.end)) {
+                continue;
+            }
+            chamber_.sources.push_back(
+                {.first_row = base + (first - range.first),
+                 .file = file,
+                 .first_line = piece.first_line + ((first - piece.first_row) * piece.line_step),
+                 .line_step = piece.line_step});
+        }
+    }
+
+    // The same rows of another column, when it stands in the same stream; else nothing is added (and the
+    // column stays shorter than the times, which says that it comes from elsewhere).
+    void take_beside(const Pieces& pieces, const ChannelPiece& oxygen, RowRange range,
+                     std::vector<double>& into) const {
+        for (const auto& piece : pieces) {
+            if (piece.stream == oxygen.stream) {
+                const auto& column = traces_.streams[piece.stream].data.columns[piece.column];
+                into.insert(into.end(), column.begin() + static_cast<std::ptrdiff_t>(range.first),
+                            column.begin() + static_cast<std::ptrdiff_t>(range.end));
+                return;
+            }
+        }
+    }
+
+    void fill_temperature_from_elsewhere() {
+        auto& trace = chamber_.trace;
+        if (trace.temperature_celsius.size() == trace.times_ns.size()) {
+            return;
+        }
+        if (channels_.temperature.empty()) {
+            trace.temperature_celsius.assign(trace.times_ns.size(), missing);
+            return;
+        }
+        trace.temperature_celsius = at_times(joined(traces_, channels_.temperature), trace.times_ns,
+                                             Duration::minutes(temperature_reach_min));
+    }
+
+    static uptake::ChamberState state_of(double pump) {
+        return std::isnan(pump) ? uptake::ChamberState::unknown
+                                : (pump > 0.5 ? uptake::ChamberState::flush : uptake::ChamberState::sealed);
+    }
+
+    void fill_states() {
+        auto& trace = chamber_.trace;
+        trace.state.assign(trace.times_ns.size(), uptake::ChamberState::unknown);
+        if (pump_.size() == trace.times_ns.size()) {
+            std::transform(pump_.begin(), pump_.end(), trace.state.begin(), state_of);
+            return;
+        }
+        if (channels_.pump.empty()) {
+            return;
+        }
+        uptake::PumpLog log;
+        for (const auto& piece : channels_.pump) {
+            const auto& data = traces_.streams[piece.stream].data;
+            for (std::size_t i = 0; i < data.rows(); ++i) {
+                if (log.times_ns.empty() || data.times_ns[i] > log.times_ns.back()) {
+                    log.times_ns.push_back(data.times_ns[i]);
+                    log.state.push_back(state_of(data.columns[piece.column][i]));
+                }
+            }
+        }
+        chamber_.pump_log = std::move(log);
+    }
+
+    [[nodiscard]] Measured volume() {
+        const double litres = assembly_.chamber_and_loop().litres();
+        const auto litres_of = [](const std::optional<Volume>& v) { return v ? v->litres() : 0.0; };
+        double uncertainty = std::hypot(litres_of(assembly_.chamber_volume_uncertainty),
+                                        litres_of(assembly_.loop_volume_uncertainty));
+        if (uncertainty == 0.0) {
+            const double percent = study_.brief.uncertainty.volume_percent;
+            uncertainty = percent / 100.0 * litres;
+            chamber_.notes.push_back(
+                fmt::format("no volume uncertainty in the table: {} % of the volume was taken", percent));
+        }
+        return {litres, uncertainty, "volume:" + assembly_.id.text()};
+    }
+
+    void fill_physics(uptake::Calibration calibration) {
+        chamber_.physics = {.volume_l = volume(),
+                            .sensor_lag_s = assembly_.sensor_lag_s.value_or(0.0),
+                            .mixing_s = assembly_.mixing_s.value_or(study_.brief.settle.mixing_s)};
+        const auto& standing = study_.brief.uncertainty;
+        chamber_.oxygen = {.kind = kind_,
+                           .assumed = assumed_,
+                           .calibration = std::move(calibration),
+                           .salinity = water_.salinity,
+                           .pressure_kpa = water_.pressure_kpa,
+                           .temperature_error = {.standard = standing.temperature_c,
+                                                 .source = "temperature:" + assembly_.sensor.text()},
+                           .salinity_error = {.standard = standing.salinity, .source = "salinity:study"},
+                           .pressure_error = {.standard = standing.pressure_kpa, .source = "pressure:study"}};
+    }
+
+    Expected<void> convert() {
+        auto& trace = chamber_.trace;
+        if (chamber_.oxygen.calibration.corrects()) {
+            chamber_.oxygen.calibration.correct(trace.times_ns, raw_);
+        }
+        const auto column = [&](double constant, const std::optional<Series>& series) {
+            return series ? at_times(*series, trace.times_ns, Duration::minutes(water_reach_min))
+                          : std::vector<double>{constant};
+        };
+        const auto salinity = column(water_.salinity, water_.salinity_series);
+        const auto pressure = column(water_.pressure_kpa, water_.pressure_series);
+        auto oxygen = uptake::convert_oxygen(kind_, raw_,
+                                             {.temperature_celsius = trace.temperature_celsius,
+                                              .salinity = salinity,
+                                              .pressure_kpa = pressure},
+                                             assumed_);
+        if (!oxygen) {
+            return fail(std::move(oxygen).error());
+        }
+        raw_ = {};
+        trace.oxygen_mg_per_l = std::move(oxygen->mg_per_l);
+        trace.saturation_percent = std::move(oxygen->saturation_percent);
+        chamber_.without_conditions = oxygen->without_conditions;
+        if (chamber_.without_conditions > 0) {
+            chamber_.notes.push_back(fmt::format("{} oxygen readings have no temperature, salinity or "
+                                                 "pressure near enough and cannot be fully converted",
+                                                 chamber_.without_conditions));
+        }
+        return {};
+    }
+
+    const Study& study_;
+    const RawTraces& traces_;
+    const Water& water_;
+    const study::Assembly& assembly_;
+    const ChamberChannels& channels_;
+    Chamber chamber_;
+    uptake::OxygenKind kind_ = uptake::OxygenKind::mg_per_l;
+    uptake::AssumedWater assumed_;
+    std::vector<double> raw_;
+    std::vector<double> pump_;
+};
+
+// The channels of one row of the table; complaints name the row.
+std::optional<ChamberChannels> channels_of(const study::Assembly& assembly, const RawTraces& traces,
+                                           std::vector<study::Complaint>& complaints) {
+    ChamberChannels out;
+    bool found_all = true;
+    const auto find = [&](const study::Channel& name, ChannelFor what, const char* column, Pieces& into) {
+        if (!name.is_empty()) {
+            return;
+        }
+        auto pieces = find_channel(traces, name, what);
+        if (pieces) {
+            into = std::move(*pieces);
+            return;
+        }
+        Place place = assembly.place;
+        place.column = column;
+        complaints.push_back(
+            {.severity = study::Severity::stops_the_run, .error = std::move(pieces).error().at(place)});
+        found_all = false;
+    };
+    find(assembly.oxygen, ChannelFor::oxygen, "oxygen", out.oxygen);
+    find(assembly.temperature, ChannelFor::temperature, "temperature", out.temperature);
+    find(assembly.pump, ChannelFor::pump, "pump", out.pump);
+    if (!found_all || out.oxygen.empty()) {
+        return std::nullopt;
+    }
+    return out;
+}
+
+// How many chambers still need each stream.
+class StreamUses {
+  public:
+    explicit StreamUses(std::size_t streams) : left_(streams) {}
+    void need(const ChamberChannels& channels) {
+        for_each_stream(channels, [&](std::size_t s) { ++left_[s]; });
+    }
+    void release(const ChamberChannels& channels, RawTraces& traces) {
+        for_each_stream(channels, [&](std::size_t s) {
+            if (--left_[s] == 0) {
+                traces.streams[s].data = {};
+            }
+        });
+    }
+
+  private:
+    template <typename Use>
+    static void for_each_stream(const ChamberChannels& channels, const Use& use) {
+        for (const auto* pieces : {&channels.oxygen, &channels.temperature, &channels.pump}) {
+            for (const auto& piece : *pieces) {
+                use(piece.stream);
+            }
+        }
+    }
+    std::vector<std::atomic<int>> left_;
+};
+
+} // namespace
+
+Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) {
+    Chambers out;
+    const Water water = water_of(study.brief.water, traces, out.complaints);
+    out.salinity = water.salinity;
+    out.pressure_kpa = water.pressure_kpa;
+    out.salinity_from = water.salinity_from;
+    out.pressure_from = water.pressure_from;
+
+    std::vector<const study::Assembly*> rows;
+    std::vector<ChamberChannels> channels;
+    for (const auto& assembly : study.tables.assemblies) {
+        if (auto found = channels_of(assembly, traces, out.complaints)) {
+            rows.push_back(&assembly);
+            channels.push_back(std::move(*found));
+        }
+    }
+    StreamUses uses(traces.streams.size());
+    for (const auto& one : channels) {
+        uses.need(one);
+    }
+    std::vector<std::optional<Expected<Chamber>>> built(rows.size());
+    parallel_for(rows.size(), threads, [&](std::size_t i) {
+        built[i] = ChamberBuilder(study, traces, water, *rows[i], channels[i]).build();
+        uses.release(channels[i], traces);
+    });
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+        if (*built[i]) {
+            out.list.push_back(std::move(**built[i]));
+        } else {
+            Error error = std::move(*built[i]).error();
+            if (error.place.file.empty()) {
+                error.place = rows[i]->place;
+            }
+            out.complaints.push_back({.severity = study::Severity::stops_the_run, .error = std::move(error)});
+        }
+    }
+    return out;
+}
+
+std::pair<std::size_t, std::uint64_t> line_of(const Chamber& chamber, std::size_t row) {
+    const auto after = std::upper_bound(chamber.sources.begin(), chamber.sources.end(), row,
+                                        [](std::size_t r, const RowSource& s) { return r < s.first_row; });
+    if (after == chamber.sources.begin()) {
+        return {0, 0};
+    }
+    const auto& source = *(after - 1);
+    return {source.file, source.first_line + ((row - source.first_row) * source.line_step)};
+}
+
+} // namespace backeddy::app

@@ -1,0 +1,29 @@
+#pragma once
+// The parts of results_of(), one function a chapter.
+
+#include "app/results.hpp"
+
+namespace backeddy::app::detail {
+
+/// "rig" and "unhooking" joined, or whatever [report] group_by names: the treatment group of a fish.
+[[nodiscard]] std::string group_of(const Study& study, const study::Fish& fish);
+/// The capture of a fish: its first encounter, or nothing.
+[[nodiscard]] const study::Encounter* capture_of(const Study& study, const study::FishId& fish);
+/// Value of a column of encounters.csv or fish.csv (own or free) for this fish; empty when there is none.
+[[nodiscard]] std::string column_of(const Study& study, const study::Fish& fish, const std::string& column);
+/// Names of the columns that make the groups.
+[[nodiscard]] std::vector<std::string> group_columns(const Study& study);
+
+[[nodiscard]] report::Stay stay_of(const Answers& answers, const StayAnswer& stay);
+[[nodiscard]] report::Metrics metrics_of(const Answers& answers, const FishAnswer& fish);
+[[nodiscard]] report::Fish fish_of(const Answers& answers, const FishAnswer& fish);
+[[nodiscard]] report::Accounting accounting_of(const Answers& answers);
+[[nodiscard]] std::vector<report::Headline> headlines_of(const Answers& answers);
+[[nodiscard]] std::vector<report::Exclusion> exclusions_of(const Answers& answers);
+
+/// Mass-specific when the fish was weighed, else the whole-animal value kept back with its reason.
+[[nodiscard]] report::Number specific(const uptake::UptakeRate& rate, std::string method);
+[[nodiscard]] report::Number whole(const uptake::UptakeRate& rate, std::string method);
+inline constexpr const char* not_weighed = "not weighed";
+
+} // namespace backeddy::app::detail

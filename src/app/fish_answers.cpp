@@ -1,0 +1,450 @@
+#include "app/fish_answers.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <mutex>
+
+#include <date/tz.h>
+#include <fmt/format.h>
+
+#include "study/words.hpp"
+
+namespace backeddy::app {
+
+namespace {
+
+using study::EventKind;
+using uptake::PeakEvent;
+using uptake::StayRole;
+
+// ---------------------------------------------------------------- events of one fish
+
+std::vector<const study::Event*> events_of(const Study& study, const FishAnswer& fish) {
+    std::vector<const study::Event*> out;
+    for (const auto& event : study.tables.events) {
+        const bool by_stay = event.fish.is_empty() && !event.stay.is_empty() &&
+                             std::any_of(fish.stays.begin(), fish.stays.end(),
+                                         [&](const StayAnswer* s) { return s->stay->id == event.stay; });
+        if (event.fish == fish.fish->id || by_stay) {
+            out.push_back(&event);
+        }
+    }
+    std::stable_sort(out.begin(), out.end(),
+                     [](const study::Event* a, const study::Event* b) { return a->at < b->at; });
+    return out;
+}
+
+const study::Event* last_of(const FishAnswer& fish, EventKind kind, Instant not_after) {
+    const study::Event* found = nullptr;
+    for (const auto* event : fish.events) {
+        if (event->kind == kind && event->at <= not_after) {
+            found = event;
+        }
+    }
+    return found;
+}
+
+// Sum of the air spells that end in [from, to].
+std::optional<Duration> air_between(const FishAnswer& fish, Instant from, Instant to) {
+    std::optional<Duration> sum;
+    const study::Event* began = nullptr;
+    for (const auto* event : fish.events) {
+        if (event->kind == EventKind::air_start) {
+            began = event;
+        } else if (event->kind == EventKind::air_end && began != nullptr) {
+            if (event->at >= from && event->at <= to) {
+                sum = sum.value_or(Duration()) + (event->at - began->at);
+            }
+            began = nullptr;
+        }
+    }
+    return sum;
+}
+
+EventKind kind_of(uptake::TimeZero zero) {
+    switch (zero) {
+    case uptake::TimeZero::hook_up:
+        return EventKind::hook_up;
+    case uptake::TimeZero::landed:
+        return EventKind::landed;
+    case uptake::TimeZero::back_in_water:
+        return EventKind::back_in_water;
+    case uptake::TimeZero::sealed:
+        return EventKind::sealed;
+    case uptake::TimeZero::chase_end:
+        return EventKind::chase_end;
+    case uptake::TimeZero::air_end:
+        return EventKind::air_end;
+    }
+    return EventKind::back_in_water;
+}
+
+TimeZeroMoment moment_of(const study::Event& event, double standing_s) {
+    return {.at = event.at,
+            .word = study::word_of(event.kind),
+            .uncertainty_s = event.at_uncertainty ? event.at_uncertainty->seconds() : standing_s};
+}
+
+// The event that the stay follows: the brief's own choice, else the nearest in meaning that was written down.
+TimeZeroMoment time_zero(const Study& study, const FishAnswer& fish, const StayAnswer& stay, PeakEvent what,
+                         Instant sealed) {
+    const double standing_s = study.brief.uncertainty.event_s;
+    if (what == PeakEvent::chase) {
+        const auto* chase = last_of(fish, EventKind::chase_end, sealed);
+        const auto* air = last_of(fish, EventKind::air_end, sealed);
+        if (chase != nullptr) {
+            return moment_of(air != nullptr && air->at > chase->at ? *air : *chase, standing_s);
+        }
+    } else {
+        for (const auto kind : {kind_of(study.brief.recovery.time_zero), EventKind::back_in_water,
+                                EventKind::landed, EventKind::hook_up}) {
+            if (const auto* event = last_of(fish, kind, sealed)) {
+                return moment_of(*event, standing_s);
+            }
+        }
+    }
+    return {.at = stay.stay->from(), .word = "stay_begins", .uncertainty_s = standing_s};
+}
+
+std::vector<uptake::HandlingEvent> handlings(const FishAnswer& fish, Instant from, Instant to) {
+    std::vector<uptake::HandlingEvent> out;
+    for (const auto* event : fish.events) {
+        if (is_handling(event->kind) && event->at > from && event->at < to) {
+            out.push_back({.at = event->at, .what = study::word_of(event->kind)});
+        }
+    }
+    return out;
+}
+
+// ---------------------------------------------------------------- spells of one role
+
+std::vector<std::size_t> spells_of(const StayAnswer& stay, StayRole role) {
+    std::vector<std::size_t> out;
+    if (stay.uptake) {
+        for (std::size_t i = 0; i < stay.uptake->spells.size(); ++i) {
+            if (stay.uptake->spells[i].role == role) {
+                out.push_back(i);
+            }
+        }
+    }
+    return out;
+}
+
+std::vector<uptake::SpellUptake> answers_of(const StayAnswer& stay, const std::vector<std::size_t>& spells) {
+    std::vector<uptake::SpellUptake> out;
+    out.reserve(spells.size());
+    for (const std::size_t i : spells) {
+        out.push_back(stay.uptake->spells[i].answer);
+    }
+    return out;
+}
+
+bool has_role(const study::Stay& stay, StayRole role) {
+    return std::any_of(stay.parts.begin(), stay.parts.end(),
+                       [&](const study::StayPart& part) { return part.role == role; });
+}
+
+Error unanswered(std::string why) {
+    return {.code = ErrorCode::too_few, .found = std::move(why)};
+}
+
+// ---------------------------------------------------------------- the parts
+
+Duration utc_offset(const std::string& zone, Instant at) {
+    using namespace std::chrono;
+    try {
+        const auto* place = date::locate_zone(zone);
+        const auto info = place->get_info(date::sys_seconds{seconds{at.unix_nanoseconds() / 1'000'000'000}});
+        return Duration::seconds(static_cast<double>(info.offset.count()));
+    } catch (const std::runtime_error&) {
+        return {}; // the brief's own check has complained of the zone already
+    }
+}
+
+Instant last_handling_before(const FishAnswer& fish, Instant first_seal, Instant otherwise) {
+    Instant last = otherwise;
+    for (const auto* event : fish.events) {
+        const bool counts = is_handling(event->kind) || event->kind == EventKind::back_in_water ||
+                            event->kind == EventKind::chase_end || event->kind == EventKind::air_end;
+        if (counts && event->at <= first_seal && event->at > last) {
+            last = event->at;
+        }
+    }
+    return last;
+}
+
+std::optional<RestingAnswer> resting_of(const Study& study, const FishAnswer& fish) {
+    std::optional<RestingAnswer> best;
+    for (const auto* stay : fish.stays) {
+        auto spells = spells_of(*stay, StayRole::rest);
+        if (spells.empty() || (best && spells.size() <= best->spells.size())) {
+            continue;
+        }
+        best = RestingAnswer{.stay = stay,
+                             .spells = spells,
+                             .values = answers_of(*stay, spells),
+                             .resting = fail(unanswered("not computed"))};
+    }
+    if (!best) {
+        return best;
+    }
+    if (best->stay->stay->ended == study::StayEnding::died) {
+        best->resting =
+            fail(unanswered("the fish died in this stay: what it took up before is no resting uptake"));
+        return best;
+    }
+    auto settings = study.brief.resting;
+    settings.utc_offset = utc_offset(study.brief.study.zone, best->stay->stay->from());
+    best->resting = uptake::resting_uptake(
+        {.spells = best->values,
+         .handled = last_handling_before(fish, best->values.front().sealed_from, best->stay->stay->from()),
+         .stay = best->stay->stay->id.text()},
+        settings);
+    return best;
+}
+
+uptake::PeakInput peak_input(const StayAnswer& stay, const EventAnswer& event) {
+    uptake::PeakInput input{
+        .event = event.event, .at = event.zero.at, .air = event.air, .stay = stay.stay->id.text()};
+    double clock_s = 0.0;
+    for (const std::size_t i : event.spells) {
+        const auto& spell = stay.uptake->spells[i];
+        const auto& slice = stay.input.slices[spell.slice];
+        const bool carries_lag = stay.input.settings.model_lag_when_fast && uptake::is_fast(spell.role);
+        input.spells.push_back({.spell = &spell,
+                                .readings = uptake::readings_of(stay.input, spell),
+                                .noise = slice.noise.value_or(fit::NoiseModel{}),
+                                .modelled_lag_s = carries_lag ? slice.chamber.sensor_lag_s : 0.0});
+        clock_s = std::max(clock_s, stay.slices[spell.slice]->clock_uncertainty_s);
+    }
+    if (stay.input.fish) {
+        input.mass_kg = stay.input.fish->mass_kg;
+    }
+    input.clock_uncertainty = Duration::seconds(std::hypot(clock_s, event.zero.uncertainty_s));
+    return input;
+}
+
+uptake::RecoveryInput recovery_input(const FishAnswer& fish, const EventAnswer& event,
+                                     const std::vector<uptake::SpellUptake>& tube,
+                                     const std::vector<uptake::SpellUptake>& after,
+                                     const StayAnswer* after_stay) {
+    uptake::RecoveryInput input{
+        .time_zero = event.zero.at, .tube = tube, .after = after, .fish = fish.fish->id.text()};
+    Instant end = event.stay->stay->to();
+    input.tube_until = end;
+    if (after_stay != nullptr) {
+        input.after_from = after_stay->stay->from();
+        end = after_stay->stay->to();
+    }
+    input.events = handlings(fish, event.zero.at, end);
+    if (event.peak) {
+        input.peak = event.peak->corrected;
+    }
+    if (fish.rest && fish.rest->resting) {
+        const auto& resting = *fish.rest->resting;
+        input.resting = resting.value.corrected;
+        input.resting_name = resting.name;
+        input.routine = resting.routine;
+    }
+    return input;
+}
+
+// The rest that follows this event and comes before the next one.
+const StayAnswer* stay_after(const FishAnswer& fish, const EventAnswer& event) {
+    for (const auto* stay : fish.stays) {
+        const bool follows = stay->stay->from() >= event.stay->stay->to() || stay == event.stay;
+        if (follows && has_role(*stay->stay, StayRole::rest)) {
+            return stay;
+        }
+        if (follows && stay != event.stay &&
+            (has_role(*stay->stay, StayRole::after_chase) ||
+             has_role(*stay->stay, StayRole::after_capture))) {
+            return nullptr;
+        }
+    }
+    return nullptr;
+}
+
+void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
+    const auto& stay = *event.stay;
+    if (!stay.uptake) {
+        event.peak = fail(stay.uptake.error());
+        event.recovery = fail(stay.uptake.error());
+        return;
+    }
+    if (event.spells.empty()) {
+        event.peak = fail(unanswered("no sealed spell of this role in stay " + stay.stay->id.text()));
+        event.recovery = fail(event.peak.error());
+        return;
+    }
+    event.peak = uptake::peak_uptake(peak_input(stay, event), study.brief.peak);
+
+    const auto tube = answers_of(stay, event.spells);
+    const auto* after_stay = stay_after(fish, event);
+    const auto after = after_stay == nullptr
+                           ? std::vector<uptake::SpellUptake>{}
+                           : answers_of(*after_stay, spells_of(*after_stay, StayRole::rest));
+    event.recovery = uptake::recovery(
+        recovery_input(fish, event, tube, after, after_stay == event.stay ? nullptr : after_stay),
+        study.brief.recovery);
+
+    // Once recovery is known, the peak's curve can say what averaging over a window hides.
+    if (event.peak && event.recovery && event.recovery->fit && !event.recovery->fit->rates_per_h.empty()) {
+        auto again = peak_input(stay, event);
+        again.decay_per_h = event.recovery->fit->rates_per_h.front();
+        again.baseline_mg_per_h = event.recovery->fit->baseline_mg_per_h;
+        event.peak = uptake::peak_uptake(again, study.brief.peak);
+    }
+    if (event.peak && fish.rest && fish.rest->resting) {
+        const auto& resting = *fish.rest->resting;
+        event.scope = uptake::scope({.peak = event.peak->corrected,
+                                     .resting = resting.value.corrected,
+                                     .peak_at = Temperature::celsius(event.peak->temperature_celsius),
+                                     .resting_at = Temperature::celsius(resting.temperature_mean_celsius),
+                                     .peak_name = event.peak->name,
+                                     .resting_name = resting.name},
+                                    study.brief.adjust);
+    }
+}
+
+// Stays of a fast role, each with the event it follows.
+void find_events(const Study& study, FishAnswer& fish) {
+    struct Kind {
+        StayRole role;
+        PeakEvent event;
+    };
+    for (const auto* stay : fish.stays) {
+        for (const auto& kind : {Kind{StayRole::after_capture, PeakEvent::capture},
+                                 Kind{StayRole::after_chase, PeakEvent::chase},
+                                 Kind{StayRole::handled_only, PeakEvent::handling}}) {
+            if (!has_role(*stay->stay, kind.role)) {
+                continue;
+            }
+            EventAnswer event{.event = kind.event,
+                              .stay = stay,
+                              .spells = spells_of(*stay, kind.role),
+                              .peak = fail(unanswered("not computed")),
+                              .recovery = fail(unanswered("not computed"))};
+            const Instant sealed = event.spells.empty()
+                                       ? stay->stay->from()
+                                       : stay->uptake->spells[event.spells.front()].answer.sealed_from;
+            event.zero = time_zero(study, fish, *stay, kind.event, sealed);
+            const auto* began = kind.event == PeakEvent::chase ? last_of(fish, EventKind::chase_start, sealed)
+                                                               : last_of(fish, EventKind::hook_up, sealed);
+            event.air = air_between(fish, began != nullptr ? began->at : event.zero.at - Duration::hours(1.0),
+                                    sealed);
+            fish.after.push_back(std::move(event));
+        }
+    }
+}
+
+uptake::PeakSurroundings surroundings(const FishAnswer& fish, const EventAnswer& event) {
+    uptake::PeakSurroundings out{.assembly = event.stay->stay->assembly.text(), .air = event.air};
+    if (!event.stay->slices.empty()) {
+        out.sensor = event.stay->slices.front()->trace.sensor;
+    }
+    const auto* bled = last_of(fish, EventKind::blood, event.zero.at);
+    out.bled_before = bled != nullptr;
+    return out;
+}
+
+void note_missing(FishAnswer& fish) {
+    const auto add = [&](std::string metric, std::string why) {
+        fish.missing.push_back({.metric = std::move(metric), .why = std::move(why)});
+    };
+    for (const auto& event : fish.after) {
+        if (!event.peak) {
+            add(uptake::peak_name(event.event), event.peak.error().text());
+        }
+        if (!event.recovery) {
+            add("recovery", event.recovery.error().text());
+        }
+    }
+    if (fish.after_event(PeakEvent::capture) == nullptr) {
+        add(uptake::peak_name(PeakEvent::capture), "no stay with the role after_capture");
+    }
+    if (!fish.rest) {
+        add("resting", "no stay with the role rest, or no sealed spell in it");
+    } else if (!fish.rest->resting) {
+        add("resting", fish.rest->resting.error().text());
+    }
+    if (!fish.fish->mass) {
+        add("mass-specific uptake", "not weighed: uptake is in mg/h, with the whole chamber's volume");
+    }
+}
+
+FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study::Fish& fish) {
+    FishAnswer out{.fish = &fish};
+    for (const auto& stay : stays.list) {
+        if (stay.fish == &fish) {
+            out.stays.push_back(&stay);
+        }
+    }
+    std::stable_sort(out.stays.begin(), out.stays.end(), [](const StayAnswer* a, const StayAnswer* b) {
+        return a->stay->from() < b->stay->from();
+    });
+    out.events = events_of(study, out);
+    find_events(study, out);
+    out.rest = resting_of(study, out);
+    for (auto& event : out.after) {
+        answer_event(study, out, event);
+    }
+    const auto* capture = out.after_event(PeakEvent::capture);
+    const auto* chase = out.after_event(PeakEvent::chase);
+    if (capture != nullptr && chase != nullptr && capture->peak && chase->peak) {
+        out.pair = uptake::peak_pair(*capture->peak, surroundings(out, *capture), *chase->peak,
+                                     surroundings(out, *chase), study.brief.adjust);
+    }
+    note_missing(out);
+    return out;
+}
+
+} // namespace
+
+const EventAnswer* FishAnswer::after_event(PeakEvent event) const {
+    const auto found =
+        std::find_if(after.begin(), after.end(), [&](const EventAnswer& a) { return a.event == event; });
+    return found == after.end() ? nullptr : &*found;
+}
+
+bool is_handling(EventKind kind) {
+    return kind == EventKind::blood || kind == EventKind::transfer || kind == EventKind::anaesthetic ||
+           kind == EventKind::disturbance || kind == EventKind::tagged || kind == EventKind::opened;
+}
+
+std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays, Threads threads,
+                                    const Progress& progress) {
+    std::vector<FishAnswer> out(study.tables.fish.size());
+    std::size_t done = 0;
+    std::mutex guard;
+    parallel_for(study.tables.fish.size(), threads, [&](std::size_t i) {
+        out[i] = answer_one(study, stays, study.tables.fish[i]);
+        const std::lock_guard lock(guard);
+        progress("peak, rest, recovery", ++done, out.size(), "fish");
+    });
+    return out;
+}
+
+bool has_human_acts(const StayAnswer& stay) {
+    const auto& acts = stay.input.decisions;
+    return std::any_of(acts.begin(), acts.end(),
+                       [](const uptake::SpellDecision& d) { return d.act != uptake::DecisionAct::note; }) ||
+           std::any_of(stay.whole_stay.begin(), stay.whole_stay.end(),
+                       [](const study::Decision* d) { return d->act != study::DecisionAct::note; });
+}
+
+StayAnswers without_human_acts(const StayAnswers& stays, Threads threads) {
+    StayAnswers out = stays;
+    parallel_for(out.list.size(), threads, [&](std::size_t i) {
+        auto& answer = out.list[i];
+        if (has_human_acts(answer)) {
+            answer.input.decisions.clear();
+            answer.whole_stay.clear();
+            answer.uptake = compute_stay(answer);
+        }
+    });
+    return out;
+}
+
+} // namespace backeddy::app

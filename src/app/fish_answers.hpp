@@ -1,0 +1,77 @@
+#pragma once
+// Each fish's stays -> its peaks, its rest, its scope and its recovery. What cannot be had is there with the
+// reason.
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "app/stay_answers.hpp"
+#include "uptake/adjust.hpp"
+#include "uptake/pair.hpp"
+#include "uptake/peak.hpp"
+#include "uptake/recovery.hpp"
+#include "uptake/resting.hpp"
+#include "uptake/scope.hpp"
+
+namespace backeddy::app {
+
+/// A moment from which something is counted, and the word of the event that gave it.
+struct TimeZeroMoment {
+    Instant at;
+    std::string word; ///< "back_in_water"; "stay_begins" when no event says more
+    double uncertainty_s = 0.0;
+};
+
+/// The peak after one event and the recovery from it.
+struct EventAnswer {
+    uptake::PeakEvent event = uptake::PeakEvent::capture;
+    const StayAnswer* stay = nullptr;
+    std::vector<std::size_t> spells; ///< indices into the stay's spells
+    TimeZeroMoment zero;
+    std::optional<Duration> air;
+    Expected<uptake::PeakUptake> peak;
+    Expected<uptake::Recovery> recovery;
+    std::optional<Expected<uptake::ScopeAnswer>> scope; ///< when there is a resting value
+};
+
+struct RestingAnswer {
+    const StayAnswer* stay = nullptr;
+    std::vector<std::size_t> spells;         ///< indices into the stay's spells
+    std::vector<uptake::SpellUptake> values; ///< their answers
+    Expected<uptake::RestingUptake> resting;
+};
+
+/// A metric this fish has none of.
+struct Missing {
+    std::string metric;
+    std::string why;
+};
+
+struct FishAnswer {
+    const study::Fish* fish = nullptr;
+    std::vector<const StayAnswer*> stays;
+    std::vector<const study::Event*> events; ///< by time
+    std::vector<EventAnswer> after;          ///< capture, chase, handling; in time order
+    std::optional<RestingAnswer> rest;
+    std::optional<Expected<uptake::PeakPair>> pair;
+    std::vector<Missing> missing;
+
+    [[nodiscard]] const EventAnswer* after_event(uptake::PeakEvent event) const;
+};
+
+/// In the order of study.tables.fish.
+[[nodiscard]] std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays,
+                                                  Threads threads, const Progress& progress);
+
+/// Events that may start recovery anew: blood, transfer, anaesthetic, disturbance, tagging, opening.
+[[nodiscard]] bool is_handling(study::EventKind kind);
+
+/// Whether a stay, or anything that goes into it, carries a human act that changes numbers.
+[[nodiscard]] bool has_human_acts(const StayAnswer& stay);
+
+/// The same stays with human acts undone (noise and blanks as they are), for the numbers "without human
+/// exclusions".
+[[nodiscard]] StayAnswers without_human_acts(const StayAnswers& stays, Threads threads);
+
+} // namespace backeddy::app

@@ -1,0 +1,359 @@
+#include "app/raw_traces.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <set>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+#include <glob.h>
+
+#include "intake/brief.hpp"
+
+namespace backeddy::app {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+// ---------------------------------------------------------------- which files
+
+// Characters that glob(3) would read as a pattern, in the folder's own name.
+std::string escaped(const std::string& path) {
+    std::string out;
+    for (const char c : path) {
+        if (std::string_view("*?[]\\").find(c) != std::string_view::npos) {
+            out += '\\';
+        }
+        out += c;
+    }
+    return out;
+}
+
+std::vector<std::string> files_of(const fs::path& folder, const std::string& pattern) {
+    ::glob_t found{};
+    std::vector<std::string> names;
+    const std::string whole = escaped(folder.string()) + "/" + pattern;
+    if (::glob(whole.c_str(), 0, nullptr, &found) == 0) {
+        for (std::size_t i = 0; i < found.gl_pathc; ++i) {
+            const fs::path path = found.gl_pathv[i];
+            if (fs::is_regular_file(path)) {
+                names.push_back(path.lexically_relative(folder).generic_string());
+            }
+        }
+    }
+    ::globfree(&found);
+    return names;
+}
+
+struct Wanted {
+    std::string path;
+    const study::TraceSource* source = nullptr;
+};
+
+std::vector<Wanted> wanted_files(const fs::path& folder, const Study& study,
+                                 std::vector<study::Complaint>& complaints) {
+    std::vector<Wanted> wanted;
+    std::map<std::string, std::string> owner;
+    for (const auto& source : study.brief.traces) {
+        for (const auto& pattern : source.files) {
+            const auto names = files_of(folder, pattern);
+            if (names.empty()) {
+                complaints.push_back(
+                    {.severity = study::Severity::stops_the_run,
+                     .error = {.code = ErrorCode::file_missing,
+                               .found = fmt::format("\"{}\" matches no file", pattern),
+                               .expected =
+                                   fmt::format("at least one raw file for the trace \"{}\"", source.name),
+                               .remedy = "copy the logger's files into the folder or mend the pattern",
+                               .place = source.place}});
+            }
+            for (const auto& name : names) {
+                const auto [other, fresh] = owner.emplace(name, source.name);
+                if (fresh) {
+                    wanted.push_back({.path = name, .source = &source});
+                } else if (other->second != source.name) {
+                    complaints.push_back(
+                        {.severity = study::Severity::stops_the_run,
+                         .error = {.code = ErrorCode::duplicate,
+                                   .found = fmt::format("{} belongs to the trace \"{}\" and to \"{}\"", name,
+                                                        other->second, source.name),
+                                   .expected = "each raw file in one trace",
+                                   .remedy = "narrow one of the patterns in [[trace]] files",
+                                   .place = source.place}});
+                }
+            }
+        }
+    }
+    return wanted;
+}
+
+// ---------------------------------------------------------------- clocks
+
+using Clocks = std::map<study::ClockId, ClockCorrection>;
+
+bool is_reset(const study::ClockCheck& check) {
+    return check.how == "reset";
+}
+
+// Comparisons of one clock, those against another clock read through that one's own correction.
+Expected<ClockCorrection> correction_of(const study::ClockId& clock, const Study& study,
+                                        const Clocks& settled) {
+    std::vector<ClockComparison> comparisons;
+    std::vector<Instant> resets;
+    for (const auto& check : study.tables.clock_checks) {
+        if (check.clock != clock) {
+            continue;
+        }
+        if (is_reset(check)) {
+            resets.push_back(check.shown);
+            continue;
+        }
+        ClockComparison comparison{.shown = check.shown,
+                                   .actual = check.true_time,
+                                   .uncertainty_s = check.uncertainty ? check.uncertainty->seconds()
+                                                                      : study.brief.uncertainty.clock_s};
+        if (const auto reference = settled.find(check.reference); reference != settled.end()) {
+            const double theirs =
+                reference->second.uncertainty_s(check.true_time, study.brief.uncertainty.clock_s);
+            comparison.actual = reference->second.corrected(check.true_time);
+            comparison.uncertainty_s = std::hypot(comparison.uncertainty_s, theirs);
+        }
+        comparisons.push_back(comparison);
+    }
+    return ClockCorrection::from(std::move(comparisons), std::move(resets));
+}
+
+// Clocks compared with true time first, then those that are tied to one of them.
+Clocks clocks_of(const Study& study, std::vector<study::Complaint>& complaints) {
+    std::map<study::ClockId, Place> direct;
+    std::map<study::ClockId, Place> tied;
+    for (const auto& check : study.tables.clock_checks) {
+        (check.reference.is_empty() ? direct : tied).emplace(check.clock, check.place);
+    }
+    Clocks clocks;
+    for (const auto* group : {&direct, &tied}) {
+        for (const auto& [name, place] : *group) {
+            auto correction = correction_of(name, study, clocks);
+            if (correction) {
+                clocks.insert_or_assign(name, std::move(*correction));
+            } else {
+                complaints.push_back(
+                    {.severity = study::Severity::stops_the_run,
+                     .error = std::move(correction).error().at(place).within("clock " + name.text())});
+            }
+        }
+    }
+    return clocks;
+}
+
+// A clock that jumps where its correction changes stretch may put a row before the one above it: such rows,
+// and rows that repeat a time, are set aside, and said.
+std::size_t drop_backward_rows(Trace& trace) {
+    std::size_t kept = 0;
+    std::vector<std::size_t> rows;
+    rows.reserve(trace.rows());
+    for (std::size_t i = 0; i < trace.rows(); ++i) {
+        if (rows.empty() || trace.times_ns[i] > trace.times_ns[rows.back()]) {
+            rows.push_back(i);
+        }
+    }
+    const std::size_t dropped = trace.rows() - rows.size();
+    if (dropped == 0) {
+        return 0;
+    }
+    for (const std::size_t row : rows) {
+        trace.times_ns[kept] = trace.times_ns[row];
+        for (auto& column : trace.columns) {
+            column[kept] = column[row];
+        }
+        ++kept;
+    }
+    trace.times_ns.resize(kept);
+    for (auto& column : trace.columns) {
+        column.resize(kept);
+    }
+    // Pieces name the first row of a run of lines: count the rows kept before each.
+    for (auto& piece : trace.pieces) {
+        piece.first_row = static_cast<std::size_t>(
+            std::lower_bound(rows.begin(), rows.end(), piece.first_row) - rows.begin());
+    }
+    return dropped;
+}
+
+void put_clock_right(RawStream& stream, const ClockCorrection& clock, double unchecked_s) {
+    auto& times = stream.data.times_ns;
+    if (times.empty()) {
+        return;
+    }
+    const auto middle = Instant::unix_nanoseconds(times[times.size() / 2]);
+    stream.clock_uncertainty_s = clock.uncertainty_s(middle, unchecked_s);
+    stream.clock_checked = clock.is_checked(middle);
+    for (auto& t : times) {
+        t = clock.corrected(Instant::unix_nanoseconds(t)).unix_nanoseconds();
+    }
+}
+
+// ---------------------------------------------------------------- one file
+
+struct OneFile {
+    RawFile file;
+    std::vector<RawStream> streams;
+    std::vector<study::Complaint> complaints;
+};
+
+OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t index, const Study& study,
+                 const Clocks& clocks, Threads threads) {
+    OneFile out;
+    out.file = {.path = wanted.path, .trace = wanted.source->name};
+    const auto complain = [&](Error error) {
+        error.place.file = wanted.path;
+        out.complaints.push_back({.severity = study::Severity::stops_the_run, .error = std::move(error)});
+    };
+    auto settings = intake::read_settings(*wanted.source, study.brief.study.zone);
+    if (!settings) {
+        complain(std::move(settings).error());
+        return out;
+    }
+    settings->source = index;
+    auto loaded = intake::load_trace(folder / wanted.path, *settings, {.threads = threads});
+    if (!loaded) {
+        complain(std::move(loaded).error());
+        return out;
+    }
+    out.file.dialect = std::move(loaded->dialect);
+    out.file.report = std::move(loaded->report);
+    const auto clock = clocks.find(wanted.source->clock_id());
+    for (std::size_t i = 0; i < loaded->streams.size(); ++i) {
+        RawStream stream{.trace = wanted.source->name,
+                         .name = loaded->ids[i].name,
+                         .file = index,
+                         .data = std::move(loaded->streams[i])};
+        put_clock_right(stream, clock == clocks.end() ? ClockCorrection() : clock->second,
+                        study.brief.uncertainty.clock_s);
+        if (const auto dropped = drop_backward_rows(stream.data); dropped > 0) {
+            out.complaints.push_back(
+                {.severity = study::Severity::warning,
+                 .error = {.code = ErrorCode::bad_time,
+                           .found = fmt::format(
+                               "{} rows repeat a time or run backward once the clock is put right", dropped),
+                           .expected = "times that advance",
+                           .remedy = "they were set aside; look at the clock checks around them",
+                           .place = {.file = wanted.path}}});
+        }
+        if (stream.data.rows() > 0) {
+            out.streams.push_back(std::move(stream));
+        }
+    }
+    return out;
+}
+
+bool is_kind(ColumnKind kind, ChannelFor what) {
+    switch (what) {
+    case ChannelFor::oxygen:
+        return kind == ColumnKind::oxygen_mg_per_l || kind == ColumnKind::oxygen_percent_air ||
+               kind == ColumnKind::oxygen_kpa;
+    case ChannelFor::temperature:
+        return kind == ColumnKind::temperature_celsius;
+    case ChannelFor::pump:
+        return kind == ColumnKind::pump;
+    case ChannelFor::salinity:
+        return kind == ColumnKind::salinity_practical || kind == ColumnKind::conductivity_ms_per_cm;
+    case ChannelFor::pressure:
+        return kind == ColumnKind::pressure_kpa;
+    }
+    return false;
+}
+
+std::string_view word(ChannelFor what) {
+    constexpr std::string_view words[] = {"oxygen", "temperature", "pump", "salinity", "pressure"};
+    return words[static_cast<std::size_t>(what)];
+}
+
+// The part of a long file's channel before its chamber: "o2_mgL" of "o2_mgL@3".
+std::string_view without_stream(std::string_view channel) {
+    return channel.substr(0, channel.rfind('@'));
+}
+
+} // namespace
+
+RawTraces read_raw_traces(const fs::path& folder, const Study& study, Threads threads,
+                          const Progress& progress) {
+    RawTraces out;
+    const auto wanted = wanted_files(folder, study, out.complaints);
+    const auto clocks = clocks_of(study, out.complaints);
+    std::size_t total = 0;
+    std::vector<std::size_t> sizes;
+    for (const auto& file : wanted) {
+        std::error_code ignored;
+        sizes.push_back(fs::file_size(folder / file.path, ignored));
+        total += sizes.back();
+    }
+    // Each file is read by all threads, one file after another: small ones cost little, large ones gain.
+    std::size_t done = 0;
+    for (std::size_t i = 0; i < wanted.size(); ++i) {
+        progress("reading", done / 1'000'000, total / 1'000'000, "MB");
+        auto one = read_one(folder, wanted[i], static_cast<std::uint32_t>(i), study, clocks, threads);
+        out.files.push_back(std::move(one.file));
+        std::move(one.streams.begin(), one.streams.end(), std::back_inserter(out.streams));
+        std::move(one.complaints.begin(), one.complaints.end(), std::back_inserter(out.complaints));
+        done += sizes[i];
+    }
+    std::stable_sort(out.streams.begin(), out.streams.end(), [](const RawStream& a, const RawStream& b) {
+        return a.data.times_ns.front() < b.data.times_ns.front();
+    });
+    return out;
+}
+
+Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces, const study::Channel& name,
+                                                 ChannelFor what) {
+    std::vector<ChannelPiece> pieces;
+    std::set<std::string> used;    // distinct channels that answered
+    std::set<std::string> offered; // distinct channels of the kind in this trace
+    bool trace_known = false;
+    for (std::size_t s = 0; s < traces.streams.size(); ++s) {
+        const auto& stream = traces.streams[s];
+        if (stream.trace != name.trace) {
+            continue;
+        }
+        trace_known = true;
+        for (std::size_t c = 0; c < stream.data.headers.size(); ++c) {
+            const auto& header = stream.data.headers[c];
+            if (!is_kind(header.kind, what)) {
+                continue;
+            }
+            offered.insert(header.channel);
+            const bool by_name =
+                header.channel == name.channel || without_stream(header.channel) == name.channel;
+            const bool by_stream = !stream.name.empty() && stream.name == name.channel;
+            if (name.channel.empty() || by_name || by_stream) {
+                pieces.push_back({.stream = s, .column = c});
+                used.insert(header.channel);
+            }
+        }
+    }
+    if (used.size() == 1) {
+        return pieces;
+    }
+    const std::vector<std::string> choices(offered.begin(), offered.end());
+    if (used.empty()) {
+        const auto near = nearest_name(name.channel, choices);
+        return fail({.code = ErrorCode::unknown_name,
+                     .found = trace_known ? fmt::format("no {} channel \"{}\" in the trace \"{}\"",
+                                                        word(what), name.channel, name.trace)
+                                          : fmt::format("no readings in the trace \"{}\"", name.trace),
+                     .expected = choices.empty() ? fmt::format("a {} column in one of its files", word(what))
+                                                 : fmt::format("one of {}", fmt::join(choices, ", ")),
+                     .remedy = near ? fmt::format("did you mean \"{}:{}\"?", name.trace, *near)
+                                    : "mend the channel in assemblies.csv or say what the column is with "
+                                      "[[trace.column]]"});
+    }
+    return fail({.code = ErrorCode::bad_relation,
+                 .found = fmt::format("\"{}\" fits several {} channels: {}", name.text(), word(what),
+                                      fmt::join(used, ", ")),
+                 .expected = "one channel",
+                 .remedy = "name it in full, as trace:channel"});
+}
+
+} // namespace backeddy::app

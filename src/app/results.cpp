@@ -1,0 +1,375 @@
+#include "app/results.hpp"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "app/detail/results_parts.hpp"
+#include "study/settings.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::app {
+
+namespace detail {
+
+std::vector<std::string> group_columns(const Study& study) {
+    if (!study.brief.report.group_by.empty()) {
+        return {study.brief.report.group_by};
+    }
+    return {"rig", "unhooking"};
+}
+
+const study::Encounter* capture_of(const Study& study, const study::FishId& fish) {
+    const study::Encounter* first = nullptr;
+    for (const auto& encounter : study.tables.encounters) {
+        const bool earlier = first == nullptr || (encounter.at && (!first->at || *encounter.at < *first->at));
+        if (encounter.fish == fish && earlier) {
+            first = &encounter;
+        }
+    }
+    return first;
+}
+
+namespace {
+
+std::string free_cell(const std::vector<study::FreeCell>& cells, const std::string& column) {
+    const auto found = std::find_if(cells.begin(), cells.end(),
+                                    [&](const study::FreeCell& c) { return c.column == column; });
+    return found == cells.end() ? std::string() : found->value;
+}
+
+} // namespace
+
+std::string column_of(const Study& study, const study::Fish& fish, const std::string& column) {
+    const auto* capture = capture_of(study, fish.id);
+    if (capture != nullptr) {
+        const std::map<std::string, const std::string*> own{
+            {"rig", &capture->rig},         {"unhooking", &capture->unhooking},
+            {"landing", &capture->landing}, {"hook_location", &capture->hook_location},
+            {"method", &capture->method},   {"where", &capture->where},
+            {"who", &capture->who}};
+        if (const auto found = own.find(column); found != own.end()) {
+            return *found->second;
+        }
+        if (auto value = free_cell(capture->free, column); !value.empty()) {
+            return value;
+        }
+    }
+    return column == "species" ? fish.species : free_cell(fish.free, column);
+}
+
+std::string group_of(const Study& study, const study::Fish& fish) {
+    std::vector<std::string> parts;
+    for (const auto& column : group_columns(study)) {
+        if (auto value = column_of(study, fish, column); !value.empty()) {
+            parts.push_back(std::move(value));
+        }
+    }
+    return fmt::format("{}", fmt::join(parts, ", "));
+}
+
+} // namespace detail
+
+namespace {
+
+using report::Number;
+
+// ---------------------------------------------------------------- inputs, settings, water
+
+std::vector<report::Setting> settings_of(const Study& study) {
+    std::vector<report::Setting> out;
+    for (auto& used : study::settings_used(study.brief)) {
+        out.push_back({.section = used.section,
+                       .key = used.key,
+                       .value = used.value,
+                       .unit = used.unit,
+                       .default_value = used.default_value,
+                       .why = used.why,
+                       .is_default = used.is_default});
+    }
+    return out;
+}
+
+report::Water water_of(const Answers& answers) {
+    const auto& standing = answers.study.brief.uncertainty;
+    report::Water out{
+        .salinity =
+            report::number(Measured(answers.chambers.salinity, standing.salinity, "salinity:study"), ""),
+        .pressure_kpa = report::number(
+            Measured(answers.chambers.pressure_kpa, standing.pressure_kpa, "pressure:study"), "kPa"),
+        .salinity_from = answers.chambers.salinity_from,
+        .pressure_from = answers.chambers.pressure_from};
+    for (const auto& source : answers.study.brief.traces) {
+        if (source.assumed_salinity) {
+            out.assumptions.push_back(fmt::format("the logger of {} assumed a salinity of {}: undone",
+                                                  source.name, source.assumed_salinity->practical()));
+        }
+        if (source.assumed_pressure) {
+            out.assumptions.push_back(fmt::format("the logger of {} assumed a pressure of {} kPa: undone",
+                                                  source.name, source.assumed_pressure->kilopascals()));
+        }
+    }
+    return out;
+}
+
+// ---------------------------------------------------------------- sensors, clocks, assemblies
+
+report::Calibration calibration_of(const study::Calibration& row) {
+    const auto optional = [](bool there, double value, const char* unit) {
+        return there ? report::number(value, unit) : report::no_number("not written down", unit);
+    };
+    return {
+        .at = row.at,
+        .point = study::word_of(row.point),
+        .reading = row.uncertainty
+                       ? report::number(Measured(row.reading, *row.uncertainty, "reading"), row.unit)
+                       : report::number(row.reading, row.unit),
+        .temperature_celsius =
+            optional(row.temperature.has_value(), row.temperature ? row.temperature->celsius() : 0.0, "°C"),
+        .pressure_kpa =
+            optional(row.pressure.has_value(), row.pressure ? row.pressure->kilopascals() : 0.0, "kPa"),
+        .salinity = optional(row.salinity.has_value(), row.salinity ? row.salinity->practical() : 0.0, ""),
+        .who = row.who,
+        .note = row.note};
+}
+
+report::NoiseModel noise_of(const StayAnswers& stays, const std::string& sensor) {
+    const auto found = stays.noise.find(sensor);
+    if (found == stays.noise.end()) {
+        const auto why = stays.no_noise.find(sensor);
+        const std::string reason = why == stays.no_noise.end() ? "no stretch that serves" : why->second;
+        return {.white_sd_mg_per_l = report::no_number(reason, "mg/L"),
+                .autoregressive_sd_mg_per_l = report::no_number(reason, "mg/L"),
+                .correlation_time_s = report::no_number(reason, "s"),
+                .from = "none: ordinary errors were used, which are too small for a slow sensor"};
+    }
+    const auto& model = found->second.model;
+    return {.white_sd_mg_per_l = report::number(model.white_sd, "mg/L"),
+            .autoregressive_sd_mg_per_l = report::number(model.coloured_sd, "mg/L"),
+            .correlation_time_s = model.is_coloured() ? report::number(model.correlation_time, "s")
+                                                      : report::no_number("the noise is white", "s"),
+            .from = found->second.from};
+}
+
+std::vector<report::Sensor> sensors_of(const Answers& answers) {
+    std::map<std::string, report::Sensor> by_name;
+    for (const auto& chamber : answers.chambers.list) {
+        const std::string& name = chamber.trace.sensor;
+        auto [place, fresh] = by_name.try_emplace(name);
+        auto& sensor = place->second;
+        const std::string assembly = chamber.assembly->id.text();
+        if (std::find(sensor.assemblies.begin(), sensor.assemblies.end(), assembly) ==
+            sensor.assemblies.end()) {
+            sensor.assemblies.push_back(assembly);
+        }
+        if (!fresh) {
+            continue;
+        }
+        sensor.name = name;
+        sensor.lag_s = report::number(chamber.physics.sensor_lag_s, "s", "to 63.2 % of a step");
+        sensor.sampling_interval_s = report::number(median_interval_s(chamber.trace.times_ns), "s", "median");
+        sensor.noise = noise_of(answers.stays, name);
+        for (const auto& row : answers.study.tables.calibrations) {
+            if (row.sensor.text() == name) {
+                sensor.calibrations.push_back(calibration_of(row));
+            }
+        }
+        const auto drift = chamber.oxygen.calibration.gain_drift_per_day();
+        sensor.drift = drift
+                           ? report::number(100.0 * *drift, "%/day", "change of gain between the air points")
+                           : report::no_number("fewer than two air points", "%/day");
+    }
+    std::vector<report::Sensor> out;
+    for (auto& [name, sensor] : by_name) {
+        out.push_back(std::move(sensor));
+    }
+    return out;
+}
+
+std::vector<report::Clock> clocks_of(const Answers& answers) {
+    std::map<std::string, report::Clock> by_name;
+    for (const auto& source : answers.study.brief.traces) {
+        auto& clock = by_name[source.clock_id().text()];
+        clock.name = source.clock_id().text();
+        for (const auto& stream : answers.traces.streams) {
+            if (stream.trace == source.name) {
+                clock.remaining_s = report::number(stream.clock_uncertainty_s, "s", "standard uncertainty");
+                clock.note = stream.clock_checked ? "" : "never checked";
+            }
+        }
+    }
+    for (auto& [name, clock] : by_name) {
+        const study::ClockCheck* first = nullptr;
+        const study::ClockCheck* last = nullptr;
+        for (const auto& row : answers.study.tables.clock_checks) {
+            if (row.clock.text() != name) {
+                continue;
+            }
+            first = first == nullptr ? &row : first;
+            last = &row;
+            clock.checks.push_back({.shown = iso_text(row.shown),
+                                    .true_time = row.true_time,
+                                    .uncertainty_s = row.uncertainty
+                                                         ? report::number(row.uncertainty->seconds(), "s")
+                                                         : report::no_number("not stated", "s"),
+                                    .how = row.how});
+        }
+        clock.offset_s = first == nullptr ? report::no_number("never checked", "s")
+                                          : report::number((first->shown - first->true_time).seconds(), "s",
+                                                           "shown less true");
+        const double days = first == nullptr ? 0.0 : (last->shown - first->shown).hours() / 24.0;
+        clock.drift_s_per_day =
+            days > 0.0
+                ? report::number(
+                      ((last->shown - last->true_time) - (first->shown - first->true_time)).seconds() / days,
+                      "s/day", "first to last check")
+                : report::no_number("fewer than two checks", "s/day");
+    }
+    std::vector<report::Clock> out;
+    for (auto& [name, clock] : by_name) {
+        out.push_back(std::move(clock));
+    }
+    return out;
+}
+
+std::vector<report::Assembly> assemblies_of(const Answers& answers) {
+    std::vector<report::Assembly> out;
+    for (const auto& row : answers.study.tables.assemblies) {
+        const auto litres = [](Volume volume, const std::optional<Volume>& uncertainty) {
+            return uncertainty
+                       ? report::number(Measured(volume.litres(), uncertainty->litres(), "volume"), "L")
+                       : report::number(volume.litres(), "L");
+        };
+        std::vector<std::string> channels;
+        for (const auto& [what, channel] :
+             {std::pair{"oxygen", &row.oxygen}, std::pair{"temperature", &row.temperature},
+              std::pair{"pump", &row.pump}}) {
+            if (!channel->is_empty()) {
+                channels.push_back(fmt::format("{} {}", what, channel->text()));
+            }
+        }
+        out.push_back({.name = row.id.text(),
+                       .from = row.from,
+                       .to = row.to,
+                       .chamber_volume_l = litres(row.chamber_volume, row.chamber_volume_uncertainty),
+                       .loop_volume_l = litres(row.loop_volume, row.loop_volume_uncertainty),
+                       .flow_l_per_min = row.flow ? report::number(row.flow->l_per_min(), "L/min")
+                                                  : report::no_number("not measured", "L/min"),
+                       .sensor = row.sensor.text(),
+                       .channels = fmt::format("{}", fmt::join(channels, ", ")),
+                       .mixing_s = row.mixing_s ? report::number(*row.mixing_s, "s")
+                                                : report::no_number("not measured: the brief's", "s"),
+                       .note = row.note});
+    }
+    return out;
+}
+
+// ---------------------------------------------------------------- columns and groups
+
+void add_groups(const Answers& answers, report::Results& out) {
+    for (const auto& name : detail::group_columns(answers.study)) {
+        report::Column column{.name = name};
+        if (const auto stage = answers.study.brief.column_stages.find(name);
+            stage != answers.study.brief.column_stages.end()) {
+            column.stage = stage->second;
+        }
+        for (const auto& fish : answers.study.tables.fish) {
+            auto value = detail::column_of(answers.study, fish, name);
+            if (!value.empty() &&
+                std::find(column.levels.begin(), column.levels.end(), value) == column.levels.end()) {
+                column.levels.push_back(std::move(value));
+            }
+        }
+        out.columns.push_back(std::move(column));
+    }
+    std::set<std::string> keys;
+    for (const auto& fish : out.fish) {
+        if (keys.insert(fish.group).second) {
+            out.groups.push_back(
+                {.key = fish.group, .label = fish.group.empty() ? "no treatment said" : fish.group});
+        }
+    }
+}
+
+report::Complaint complaint_of(const study::Complaint& complaint) {
+    const auto& error = complaint.error;
+    return {.severity = std::string(study::word(complaint.severity)),
+            .file = error.place.file,
+            .line = error.place.line,
+            .column = error.place.column,
+            .found = error.found,
+            .expected = error.expected,
+            .remedy = error.remedy,
+            .text = error.text()};
+}
+
+} // namespace
+
+report::Input input_of(const RawFile& file) {
+    report::Input out{.path = file.path, .kind = "trace"};
+    if (file.dialect) {
+        out.understood = intake::in_words(*file.dialect);
+    }
+    if (!file.report) {
+        out.understood.emplace_back("could not be read: see the complaints");
+        return out;
+    }
+    out.sha256 = file.report->sha256;
+    out.bytes = file.report->bytes;
+    out.rows_kept = file.report->kept;
+    out.rows_refused = file.report->rows - file.report->kept;
+    for (auto& line : intake::in_words(*file.report)) {
+        out.understood.push_back(std::move(line));
+    }
+    for (std::size_t i = 0; i < std::min<std::size_t>(file.report->refused.size(), 20); ++i) {
+        const auto& row = file.report->refused[i];
+        out.refused.push_back({.line = row.line, .reason = row.reason.text(), .raw = row.raw});
+    }
+    return out;
+}
+
+report::Results results_of(const Answers& answers) {
+    const auto& brief = answers.study.brief;
+    report::Results out;
+    out.study = {.title = brief.study.title,
+                 .place = brief.study.place,
+                 .permit = brief.study.permit,
+                 .zone = brief.study.zone,
+                 .species = brief.study.species,
+                 .is_simulated = !brief.study.simulated.empty(),
+                 .simulated_label = brief.study.simulated,
+                 .program_version = answers.program_version};
+    out.inputs = answers.tables;
+    for (const auto& file : answers.traces.files) {
+        out.inputs.push_back(input_of(file));
+    }
+    out.settings = settings_of(answers.study);
+    out.water = water_of(answers);
+    out.sensors = sensors_of(answers);
+    out.clocks = clocks_of(answers);
+    out.assemblies = assemblies_of(answers);
+    for (const auto& fish : answers.fish) {
+        out.fish.push_back(detail::fish_of(answers, fish));
+    }
+    for (const auto& stay : answers.stays.list) {
+        if (stay.fish == nullptr) {
+            out.blanks.push_back(detail::stay_of(answers, stay));
+        }
+    }
+    add_groups(answers, out);
+    out.accounting = detail::accounting_of(answers);
+    out.headlines = detail::headlines_of(answers);
+    out.exclusions = detail::exclusions_of(answers);
+    for (const auto& complaint : answers.complaints) {
+        out.complaints.push_back(complaint_of(complaint));
+    }
+    for (const auto& [name, text] : brief.report.answers) {
+        out.answers.push_back({.name = name, .text = text});
+    }
+    return out;
+}
+
+} // namespace backeddy::app

@@ -1,0 +1,34 @@
+#pragma once
+// Answers -> the results document (report/results.hpp).
+
+#include <string>
+
+#include "app/chambers.hpp"
+#include "app/fish_answers.hpp"
+#include "app/raw_traces.hpp"
+#include "app/stay_answers.hpp"
+#include "intake/tables.hpp"
+#include "report/results.hpp"
+
+namespace backeddy::app {
+
+/// Everything a run has found, by reference. `without` is the same with human acts undone, or nothing when
+/// there are none.
+struct Answers {
+    const Study& study;
+    const std::vector<report::Input>& tables; ///< brief and tables as they were read
+    const RawTraces& traces;
+    const Chambers& chambers;
+    const StayAnswers& stays;
+    const std::vector<FishAnswer>& fish;
+    const std::vector<FishAnswer>* without = nullptr;
+    const std::vector<study::Complaint>& complaints;
+    std::string program_version;
+};
+
+[[nodiscard]] report::Results results_of(const Answers& answers);
+
+/// One raw file as the report lists it.
+[[nodiscard]] report::Input input_of(const RawFile& file);
+
+} // namespace backeddy::app

@@ -1,0 +1,706 @@
+#include "app/detail/results_parts.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "study/words.hpp"
+
+namespace backeddy::app::detail {
+
+using report::Number;
+
+Number whole(const uptake::UptakeRate& rate, std::string method) {
+    return report::number(rate.mg_per_h, "mg/h", std::move(method));
+}
+
+Number specific(const uptake::UptakeRate& rate, std::string method) {
+    return rate.mg_per_kg_h ? report::number(*rate.mg_per_kg_h, "mg/kg/h", std::move(method))
+                            : report::no_number(not_weighed, "mg/kg/h");
+}
+
+namespace {
+
+// The unit in which one fish's metrics are shown: mass-specific once it is weighed.
+class Shown {
+  public:
+    explicit Shown(const FishAnswer& fish) {
+        for (const auto* stay : fish.stays) {
+            if (stay->input.fish && stay->input.fish->mass_kg) {
+                mass_kg_ = stay->input.fish->mass_kg->value();
+                return;
+            }
+        }
+    }
+    [[nodiscard]] std::string rate_unit() const { return mass_kg_ ? "mg/kg/h" : "mg/h"; }
+    [[nodiscard]] std::string amount_unit() const { return mass_kg_ ? "mg/kg" : "mg"; }
+    /// Bare mg/h of a curve or an interval.
+    [[nodiscard]] double scaled(double mg_per_h) const { return mass_kg_ ? mg_per_h / *mass_kg_ : mg_per_h; }
+    [[nodiscard]] Number rate(const uptake::UptakeRate& rate, std::string method = {}) const {
+        return mass_kg_ ? specific(rate, std::move(method)) : whole(rate, std::move(method));
+    }
+    [[nodiscard]] Number rate(double mg_per_h, double error_mg_per_h, std::string source,
+                              std::string method) const {
+        return report::number(Measured(scaled(mg_per_h), scaled(error_mg_per_h), std::move(source)),
+                              rate_unit(), std::move(method));
+    }
+    [[nodiscard]] Number amount(const uptake::OxygenAmount& oxygen, std::string method) const {
+        const bool per_kg = mass_kg_ && oxygen.mg_per_kg;
+        return report::number(per_kg ? *oxygen.mg_per_kg : oxygen.mg, per_kg ? "mg/kg" : "mg",
+                              std::move(method));
+    }
+    [[nodiscard]] Number with_interval(Number number, const uptake::Interval& mg_per_h,
+                                       const char* method) const {
+        if (number.value) {
+            number.interval = report::Interval{
+                .low = scaled(mg_per_h.low), .high = scaled(mg_per_h.high), .method = method};
+        }
+        return number;
+    }
+
+  private:
+    std::optional<double> mass_kg_;
+};
+
+Number with_plain_interval(Number number, const uptake::Interval& interval, const char* method) {
+    number.interval = report::Interval{.low = interval.low, .high = interval.high, .method = method};
+    return number;
+}
+
+std::string event_word(uptake::PeakEvent event) {
+    switch (event) {
+    case uptake::PeakEvent::capture:
+        return "capture";
+    case uptake::PeakEvent::chase:
+        return "chase";
+    case uptake::PeakEvent::handling:
+        return "handling";
+    }
+    return "";
+}
+
+// ---------------------------------------------------------------- peak
+
+std::vector<report::PeakCurvePoint> curve_of(const uptake::PeakUptake& peak, const Shown& shown) {
+    std::vector<report::PeakCurvePoint> out;
+    for (const auto& point : peak.curve) {
+        report::PeakCurvePoint one{.window_s = point.window_s, .reason = point.reason};
+        if (point.has_value()) {
+            one.readings = point.readings;
+            one.steepest = shown.scaled(point.raw_mg_per_h);
+            one.standard_uncertainty = shown.scaled(point.error_mg_per_h);
+            one.selection_bias = shown.scaled(point.picking_mg_per_h);
+            if (point.averaging_mg_per_h) {
+                one.averaging = shown.scaled(*point.averaging_mg_per_h);
+            }
+            one.corrected = shown.scaled(point.corrected_mg_per_h);
+            one.start_after_event_s = point.start_after_event_s;
+            one.relative_slope_error = point.relative_error;
+            one.saturation_end_percent = point.saturation_end_percent;
+        }
+        out.push_back(std::move(one));
+    }
+    return out;
+}
+
+report::Peak peak_of(const EventAnswer& event, const Shown& shown) {
+    const auto& peak = *event.peak;
+    const std::string window =
+        fmt::format("steepest {:.0f} s", (peak.window_to - peak.window_from).seconds());
+    const auto delay = [&](Duration d) {
+        return report::number(Measured(d.seconds(), peak.clock_uncertainty.seconds(), "clock and event"), "s",
+                              "since " + event.zero.word);
+    };
+    return {.name = peak.name,
+            .after = event_word(event.event),
+            .event_at = peak.event_at,
+            .stay = event.stay->stay->id.text(),
+            .spell = static_cast<std::uint32_t>(event.spells[peak.spell] + 1),
+            .from = peak.window_from,
+            .to = peak.window_to,
+            .uptake_mg_per_kg_h = specific(peak.corrected, window + ", selection bias taken off"),
+            .uptake_mg_per_h = whole(peak.corrected, window + ", selection bias taken off"),
+            .steepest = shown.rate(peak.raw, window + ", as found"),
+            .selection_bias = shown.rate(peak.selection_bias_mg_per_h, peak.selection_bias_error_mg_per_h,
+                                         "simulation", "simulated on the sensor's own noise"),
+            .whole_spell = shown.rate(peak.whole_spell, "mean over the first sealed spell: no search in it"),
+            .window_s = report::number((peak.window_to - peak.window_from).seconds(), "s"),
+            .delay_to_seal_s = delay(peak.delay_to_seal),
+            .delay_to_window_s = delay(peak.start_after_event),
+            .air_s = peak.air ? report::number(peak.air->seconds(), "s", "sum of the air spells written down")
+                              : report::no_number("no air spell written down", "s"),
+            .saturation_start_percent = report::number(peak.saturation_start_percent, "%"),
+            .saturation_end_percent = report::number(peak.saturation_end_percent, "%"),
+            .temperature_celsius = report::number(peak.temperature_celsius, "°C", "mean over the window"),
+            .relative_slope_error = report::number(100.0 * peak.relative_error, "%",
+                                                   "standard error of the slope over the slope"),
+            .curve = curve_of(peak, shown),
+            .mark = peak.mark,
+            .reasons = peak.reasons};
+}
+
+// ---------------------------------------------------------------- rest
+
+report::LowestNormal lowest_normal_of(const uptake::RestingUptake& resting, const Shown& shown) {
+    report::LowestNormal out;
+    if (!resting.mixture) {
+        for (const auto& entry : resting.estimates) {
+            if (entry.method == uptake::RestingMethod::lowest_normal) {
+                out.reason = entry.skipped.text;
+            }
+        }
+        out.cv_percent = report::no_number(out.reason.empty() ? "no mixture was fitted" : out.reason, "%");
+        return out;
+    }
+    const auto& mixture = *resting.mixture;
+    for (std::size_t i = 0; i < mixture.means_mg_per_h.size(); ++i) {
+        out.components.push_back({.mean = shown.scaled(mixture.means_mg_per_h[i]),
+                                  .sd = shown.scaled(mixture.sds_mg_per_h[i]),
+                                  .weight = mixture.weights[i]});
+    }
+    out.lowest = mixture.lowest;
+    out.classified = mixture.classified;
+    out.cv_percent =
+        report::number(mixture.cv_percent, "%", "of the values classified into the lowest component");
+    return out;
+}
+
+report::RestingEstimate estimate_of(const uptake::RestingEntry& entry, const uptake::RestingUptake& resting,
+                                    const Shown& shown) {
+    report::RestingEstimate out{.word = uptake::word(entry.method),
+                                .title = uptake::description(entry.method),
+                                .is_picked = entry.method == resting.chosen};
+    if (!entry.estimate) {
+        out.raw = report::no_number(entry.skipped.text, shown.rate_unit());
+        out.corrected = out.raw;
+        out.noise_bias = out.raw;
+        return out;
+    }
+    const auto& estimate = *entry.estimate;
+    out.raw =
+        shown.with_interval(shown.rate(estimate.raw), estimate.sampling_interval_mg_per_h, "block bootstrap");
+    out.corrected = shown.with_interval(shown.rate(estimate.corrected), estimate.interval_mg_per_h,
+                                        "block bootstrap and systematic parts in quadrature");
+    out.noise_bias = shown.rate(estimate.noise_bias_mg_per_h, estimate.noise_bias_error_mg_per_h,
+                                "simulation", "simulated from the values' own errors");
+    out.values = estimate.values_used;
+    return out;
+}
+
+// Every value of the stay, with its hours since handling, and whether it counts.
+void add_values(const RestingAnswer& answer, const Shown& shown, report::Resting& out) {
+    const auto& resting = *answer.resting;
+    std::vector<bool> counts(answer.values.size(), false);
+    for (const std::size_t i : resting.counted) {
+        counts[i] = true;
+    }
+    const Instant handled = resting.counted_from - Duration::hours(resting.cut_off_h);
+    std::vector<double> counted_hours;
+    for (std::size_t i = 0; i < answer.values.size(); ++i) {
+        const auto& spell = answer.values[i];
+        const double hours = (spell.middle() - handled).hours();
+        if (spell.is_usable()) {
+            out.values.push_back(
+                {.spell = static_cast<std::uint32_t>(answer.spells[i] + 1),
+                 .hours_since_handling = hours,
+                 .uptake = shown.scaled(spell.uptake_mg_per_h.value()),
+                 .standard_uncertainty = shown.scaled(spell.uptake_mg_per_h.standard_uncertainty()),
+                 .counts = counts[i]});
+        }
+        if (counts[i]) {
+            counted_hours.push_back(hours);
+        }
+    }
+    out.hours_counted = counted_hours.empty() ? report::no_number("no value counts", "h")
+                                              : report::number(counted_hours.back() - counted_hours.front(),
+                                                               "h", "first to last value that counts");
+}
+
+report::Resting resting_of(const RestingAnswer& answer, const Shown& shown) {
+    const auto& resting = *answer.resting;
+    const auto& value = resting.value;
+    const std::string how = uptake::description(resting.chosen) + ", less what measurement noise alone adds";
+    report::Resting out{
+        .stay = answer.stay->stay->id.text(),
+        .kind = resting.name,
+        .uptake_mg_per_kg_h = specific(value.corrected, how),
+        .uptake_mg_per_h = whole(value.corrected, how),
+        .raw = shown.with_interval(shown.rate(value.raw, uptake::description(resting.chosen)),
+                                   value.sampling_interval_mg_per_h, "block bootstrap"),
+        .corrected = shown.with_interval(shown.rate(value.corrected, how), value.interval_mg_per_h,
+                                         "block bootstrap and systematic parts in quadrature"),
+        .picked = uptake::word(resting.chosen),
+        .rule = resting.chosen_why,
+        .cut_off_hours = report::number(resting.cut_off_h, "h", "since handling"),
+        .cut_off_reason = resting.cut_off_why,
+        .lowest_normal = lowest_normal_of(resting, shown),
+        .routine_whole_night = shown.rate(resting.routine.whole_night, "median of the whole night"),
+        .temperature_celsius = report::number(resting.temperature_mean_celsius, "°C"),
+        .background_share_percent =
+            resting.background_share
+                ? report::number(100.0 * *resting.background_share, "%", "of the total uptake")
+                : report::no_number("no background was taken off", "%"),
+        .stay_hours = report::number(resting.stay_h, "h"),
+        .reasons = resting.reasons};
+    if (out.uptake_mg_per_kg_h.value) {
+        out.uptake_mg_per_kg_h.interval = out.corrected.interval;
+    }
+    for (const auto& entry : resting.estimates) {
+        out.estimates.push_back(estimate_of(entry, resting, shown));
+    }
+    for (const auto& point : resting.cut_off_curve) {
+        report::CutOffPoint one{.hours_since_handling = point.hours_after_handling,
+                                .values = point.values,
+                                .fall = shown.scaled(point.fall_mg_per_h),
+                                .fall_uncertainty = shown.scaled(point.fall_error_mg_per_h),
+                                .is_falling = point.falling};
+        if (point.mg_per_h) {
+            one.resting = shown.scaled(*point.mg_per_h);
+        }
+        out.cut_off_curve.push_back(one);
+    }
+    for (const auto& hour : resting.routine.hours) {
+        out.routine_hours.push_back({.hour_of_day = static_cast<std::uint32_t>(hour.hour_of_day),
+                                     .values = hour.values,
+                                     .median = shown.rate(hour.median)});
+    }
+    add_values(answer, shown, out);
+    return out;
+}
+
+// ---------------------------------------------------------------- scope, recovery, pair
+
+report::Scope scope_of(const EventAnswer& event, const Shown& shown) {
+    const auto& answer = **event.scope;
+    const auto absolute = [&](const uptake::Scope& s) {
+        return shown.with_interval(shown.rate(s.absolute, "peak less rest"), s.absolute_interval_mg_per_h,
+                                   "normal");
+    };
+    const auto factorial = [](const uptake::Scope& s) {
+        return with_plain_interval(report::number(s.factorial, "", "peak over rest"), s.factorial_interval,
+                                   "log scale");
+    };
+    const char* alike = "temperatures alike: nothing to adjust";
+    return {.after = event_word(event.event),
+            .peak_name = answer.peak_name,
+            .resting_name = answer.resting_name,
+            .absolute = absolute(answer.as_measured),
+            .factorial = factorial(answer.as_measured),
+            .adjusted_absolute =
+                answer.adjusted ? absolute(*answer.adjusted) : report::no_number(alike, shown.rate_unit()),
+            .adjusted_factorial =
+                answer.adjusted ? factorial(*answer.adjusted) : report::no_number(alike, ""),
+            .adjusted_how = answer.adjusted_how,
+            .reasons = answer.reasons};
+}
+
+std::string baseline_word(const uptake::BaselineRecovery& baseline) {
+    if (baseline.kind == uptake::BaselineKind::routine_hour_matched) {
+        return "hour_matched_median";
+    }
+    std::string word = "resting_plus_";
+    for (const char c : baseline.name) {
+        if (c >= '0' && c <= '9') {
+            word += c;
+        }
+    }
+    return word;
+}
+
+Number hours_of(const uptake::RecoveryTime& time, const char* by) {
+    if (time.hours) {
+        return time.error_h ? report::number(Measured(*time.hours, *time.error_h, "fit"), "h", by)
+                            : report::number(*time.hours, "h", by);
+    }
+    if (time.at_least_h > 0.0) {
+        Number out = report::number(time.at_least_h, "h", "not reached by then");
+        out.is_at_least = true;
+        return out;
+    }
+    return report::no_number(time.reason.empty() ? "not known" : time.reason, "h");
+}
+
+Number excess_of(const std::optional<uptake::Excess>& excess, const Shown& shown, const char* why_not) {
+    if (!excess) {
+        return report::no_number(why_not, shown.amount_unit());
+    }
+    Number out = shown.amount(
+        excess->amount, fmt::format("{:.2f} to {:.2f} h after time zero", excess->from_h, excess->to_h));
+    out.is_at_least = excess->at_least;
+    return out;
+}
+
+report::BaselineVariant variant_of(const uptake::BaselineRecovery& baseline, bool is_headline,
+                                   const Shown& shown) {
+    const auto& widest = baseline.capture_plus_handling ? baseline.capture_plus_handling : baseline.tube;
+    const auto share = [&](double uptake::Excess::* part, const char* method) {
+        return widest ? report::number(100.0 * ((*widest).*part), "%", method)
+                      : report::no_number("no excess", "%");
+    };
+    return {.word = baseline_word(baseline),
+            .title = baseline.name,
+            .is_headline = is_headline,
+            .level = report::number(shown.scaled(baseline.level_mg_per_h), shown.rate_unit()),
+            .excess_boat_hour = excess_of(baseline.tube, shown, "no excess in the tube"),
+            .excess_after_transfer = excess_of(baseline.after_transfer, shown, "no stay after transfer"),
+            .capture_plus_handling =
+                excess_of(baseline.capture_plus_handling, shown, "no stay after transfer"),
+            .held_back_share_percent =
+                share(&uptake::Excess::held_back_share, "from holding the peak back to time zero"),
+            .bridged_share_percent = share(&uptake::Excess::bridged_share, "in gaps between the stays"),
+            .hours_by_data = hours_of(baseline.by_data, "by the data alone"),
+            .hours_by_fit = hours_of(baseline.by_fit, "by the fitted decay"),
+            .fitted_excess = baseline.fitted_excess
+                                 ? shown.amount(*baseline.fitted_excess, "fitted decay to its crossing")
+                                 : report::no_number("no fit, or no crossing", shown.amount_unit())};
+}
+
+struct SpanWords {
+    const char* word;
+    const char* title;
+};
+
+SpanWords words_of(uptake::DecaySpan span) {
+    switch (span) {
+    case uptake::DecaySpan::through_events:
+        return {"through_events", "one decay through everything"};
+    case uptake::DecaySpan::events_allowed_for:
+        return {"events_allowed_for", "each handling event allowed an excess of its own"};
+    case uptake::DecaySpan::ended_at_first_event:
+        return {"ended_at_first_event", "ended at the first handling event"};
+    }
+    return {"", ""};
+}
+
+report::DecayFit fit_of(const uptake::DecayFit& fit, const Shown& shown) {
+    const auto words = words_of(fit.span);
+    report::DecayFit out{
+        .span = words.word,
+        .title = words.title,
+        .phases = static_cast<std::uint32_t>(fit.rates_per_h.size()),
+        .spells = fit.spells,
+        .half_time_h = report::number(fit.half_time_h, "h"),
+        .excess_first_hour = shown.amount(fit.excess_first_hour, "fitted, above its asymptote"),
+        .excess_all = shown.amount(fit.excess_all, "fitted, above its asymptote, without end")};
+    out.formula = out.phases == 2 ? "B + A1 exp(-k1 t) + A2 exp(-k2 t)" : "B + A exp(-k t)";
+    out.parameters.push_back(
+        {.word = "baseline",
+         .title = fit.baseline_fixed ? "baseline (fixed)" : "baseline (free)",
+         .number = report::number(shown.scaled(fit.baseline_mg_per_h), shown.rate_unit())});
+    for (std::size_t i = 0; i < fit.rates_per_h.size(); ++i) {
+        out.parameters.push_back(
+            {.word = fmt::format("amplitude_{}", i + 1),
+             .title = fmt::format("amplitude {}", i + 1),
+             .number = report::number(shown.scaled(fit.amplitudes_mg_per_h[i]), shown.rate_unit())});
+        out.parameters.push_back(
+            {.word = fmt::format("rate_{}", i + 1),
+             .title = fmt::format("rate {}", i + 1),
+             .number = report::number(Measured(fit.rates_per_h[i], fit.rate_errors_per_h[i], "fit"), "1/h")});
+    }
+    out.curve.x = fit.at_h;
+    for (const double y : fit.curve_mg_per_h) {
+        out.curve.y.push_back(shown.scaled(y));
+    }
+    return out;
+}
+
+// Uptake of the spells that recovery looked at, with the baseline of their hour.
+void add_points(const FishAnswer& fish, const EventAnswer& event, const Shown& shown, report::Recovery& out) {
+    const uptake::RoutineUptake* routine =
+        fish.rest && fish.rest->resting ? &fish.rest->resting->routine : nullptr;
+    const auto add = [&](const uptake::SpellUptake& spell, const char* part) {
+        if (!spell.is_usable() || spell.middle() < event.zero.at) {
+            return;
+        }
+        const double baseline =
+            routine == nullptr ? missing : shown.scaled(routine->at(spell.middle()).rate.mg_per_h.value());
+        out.points.push_back(
+            {.hours = (spell.middle() - event.zero.at).hours(),
+             .uptake = shown.scaled(spell.uptake_mg_per_h.value()),
+             .standard_uncertainty = shown.scaled(spell.uptake_mg_per_h.standard_uncertainty()),
+             .baseline = baseline,
+             .part = part});
+    };
+    for (const std::size_t i : event.spells) {
+        add(event.stay->uptake->spells[i].answer, "boat_hour");
+    }
+    if (event.event == uptake::PeakEvent::capture && fish.rest) {
+        for (const auto& spell : fish.rest->values) {
+            add(spell, "after_transfer");
+        }
+    }
+}
+
+report::Recovery recovery_of(const FishAnswer& fish, const EventAnswer& event, const Shown& shown) {
+    const auto& recovery = *event.recovery;
+    report::Recovery out{.after = event_word(event.event),
+                         .time_zero = event.zero.word,
+                         .time_zero_at = event.zero.at,
+                         .half_time_by_data_h =
+                             recovery.half_time_by_data_h
+                                 ? report::number(*recovery.half_time_by_data_h, "h", "by the data alone")
+                                 : report::no_number("not reached", "h"),
+                         .recovered_share_percent =
+                             recovery.recovered_share_at_tube_end
+                                 ? report::number(100.0 * *recovery.recovered_share_at_tube_end, "%",
+                                                  "(peak - uptake)/(peak - rest) at the end of the stay")
+                                 : report::no_number("no resting uptake or no peak", "%"),
+                         .reasons = recovery.reasons};
+    for (const auto& baseline : recovery.baselines) {
+        out.baselines.push_back(variant_of(baseline, &baseline == &recovery.baselines.front(), shown));
+    }
+    if (recovery.fit) {
+        out.fit = fit_of(*recovery.fit, shown);
+    } else {
+        out.fit.reason =
+            recovery.reasons.empty() ? "no decay could be fitted" : uptake::joined(recovery.reasons);
+        out.fit.half_time_h = report::no_number(out.fit.reason, "h");
+        out.fit.excess_first_hour = report::no_number(out.fit.reason, shown.amount_unit());
+        out.fit.excess_all = out.fit.excess_first_hour;
+    }
+    for (const auto& fit : recovery.sensitivity) {
+        out.sensitivity.push_back(fit_of(fit, shown));
+    }
+    add_points(fish, event, shown, out);
+    const double last_h = out.points.empty() ? 0.0 : out.points.back().hours;
+    for (const auto* row : fish.events) {
+        const double hours = (row->at - event.zero.at).hours();
+        if (hours > 0.0 && hours <= last_h && is_handling(row->kind)) {
+            out.events.push_back({.hours = hours, .what = study::word_of(row->kind)});
+        }
+    }
+    return out;
+}
+
+report::PairedPeaks pair_of(const uptake::PeakPair& pair, const Shown& shown) {
+    const char* alike = "temperatures alike: nothing to adjust";
+    return {.after_capture = shown.rate(pair.after_capture),
+            .after_chase = shown.rate(pair.after_chase),
+            .difference = shown.with_interval(shown.rate(pair.difference, "capture less chase"),
+                                              pair.difference_interval_mg_per_h, "normal"),
+            .ratio = with_plain_interval(report::number(pair.ratio, "", "capture over chase"),
+                                         pair.ratio_interval, "log scale"),
+            .hours_between = report::number(pair.hours_between, "h"),
+            .temperature_difference_celsius =
+                report::number(pair.temperature_difference_c, "°C", "capture less chase"),
+            .chase_adjusted = pair.chase_adjusted
+                                  ? shown.rate(*pair.chase_adjusted, "chase at the temperature of capture")
+                                  : report::no_number(alike, shown.rate_unit()),
+            .ratio_adjusted =
+                pair.ratio_adjusted ? report::number(*pair.ratio_adjusted, "") : report::no_number(alike, ""),
+            .differences = pair.differences,
+            .reasons = pair.reasons};
+}
+
+void add_adjusted(const Answers& answers, const FishAnswer& fish, report::Metrics& out) {
+    if (fish.stays.empty() || !fish.stays.front()->input.fish || !fish.stays.front()->input.fish->mass_kg) {
+        return;
+    }
+    const auto& mass = *fish.stays.front()->input.fish->mass_kg;
+    const auto add = [&](const std::string& word, const std::string& title, const uptake::UptakeRate& rate) {
+        auto adjusted = uptake::to_standard_mass(rate, mass, answers.study.brief.adjust);
+        if (!adjusted) {
+            return;
+        }
+        out.adjusted.push_back(
+            {.word = word + "_to_mass",
+             .title = title + ", to the reference mass",
+             .number = specific(adjusted->by_exponent.adjusted, adjusted->by_exponent.how)});
+        out.adjusted.push_back(
+            {.word = word + "_to_mass_check",
+             .title = title + ", to the reference mass by the check exponent",
+             .number = specific(adjusted->by_check_exponent.adjusted, adjusted->by_check_exponent.how)});
+    };
+    for (const auto& event : fish.after) {
+        if (event.peak) {
+            add("peak_after_" + event_word(event.event), event.peak->name, event.peak->corrected);
+        }
+    }
+    if (fish.rest && fish.rest->resting) {
+        add("resting", fish.rest->resting->name, fish.rest->resting->value.corrected);
+    }
+}
+
+} // namespace
+
+report::Metrics metrics_of(const Answers& answers, const FishAnswer& fish) {
+    const Shown shown(fish);
+    report::Metrics out{.drawn_unit = shown.rate_unit()};
+    for (const auto& event : fish.after) {
+        if (event.peak) {
+            out.peaks.push_back(peak_of(event, shown));
+        }
+        if (event.scope && *event.scope) {
+            out.scopes.push_back(scope_of(event, shown));
+            out.scopes.back().temperature_difference_celsius =
+                report::number(event.peak->temperature_celsius - fish.rest->resting->temperature_mean_celsius,
+                               "°C", "peak less rest");
+        }
+        if (event.recovery) {
+            out.recoveries.push_back(recovery_of(fish, event, shown));
+        }
+    }
+    if (fish.rest && fish.rest->resting) {
+        out.resting = resting_of(*fish.rest, shown);
+    }
+    if (fish.pair) {
+        out.pair = *fish.pair ? pair_of(**fish.pair, shown)
+                              : report::PairedPeaks{.missing = fish.pair->error().text()};
+    }
+    add_adjusted(answers, fish, out);
+    for (const auto& one : fish.missing) {
+        out.missing.push_back({.name = one.metric, .text = one.why});
+    }
+    return out;
+}
+
+namespace {
+
+template <typename Quantity, typename Read>
+Number optional_number(const std::optional<Quantity>& quantity, const Read& read, const char* unit,
+                       const char* why) {
+    return quantity ? report::number(read(*quantity), unit) : report::no_number(why, unit);
+}
+
+report::Encounter encounter_of(const study::Encounter& row) {
+    report::Encounter out{
+        .id = row.id.text(),
+        .at = row.at,
+        .at_uncertainty_s = optional_number(
+            row.at_uncertainty, [](Duration d) { return d.seconds(); }, "s", "not stated"),
+        .method = row.method,
+        .who = row.who,
+        .where = row.where,
+        .rig = row.rig,
+        .unhooking = row.unhooking,
+        .landing = row.landing,
+        .hook_location = row.hook_location,
+        .water_temperature_celsius = optional_number(
+            row.water_temperature, [](Temperature t) { return t.celsius(); }, "°C", "not written down"),
+        .note = row.note};
+    for (const auto& cell : row.free) {
+        out.columns.push_back({.name = cell.column, .text = cell.value});
+    }
+    return out;
+}
+
+std::optional<Instant> fish_time_zero(const FishAnswer& fish, std::string& word) {
+    for (const auto kind :
+         {study::EventKind::hook_up, study::EventKind::landed, study::EventKind::back_in_water}) {
+        for (const auto* event : fish.events) {
+            if (event->kind == kind) {
+                word = study::word_of(kind);
+                return event->at;
+            }
+        }
+    }
+    if (!fish.stays.empty()) {
+        word = "first stay";
+        return fish.stays.front()->stay->from();
+    }
+    return std::nullopt;
+}
+
+report::Event event_of(const study::Event& row, std::optional<Instant> zero) {
+    report::Event out{.at = row.at,
+                      .at_uncertainty_s = optional_number(
+                          row.at_uncertainty, [](Duration d) { return d.seconds(); }, "s", "not stated"),
+                      .word = study::word_of(row.kind),
+                      .stay = row.stay.text(),
+                      .assembly = row.assembly.text(),
+                      .who = row.who,
+                      .note = row.note};
+    if (row.value) {
+        out.value = report::number(*row.value, row.unit);
+    }
+    if (zero) {
+        out.hours = (row.at - *zero).hours();
+    }
+    return out;
+}
+
+report::Fate fate_of(const FishAnswer& fish) {
+    for (const auto* event : fish.events) {
+        if (event->kind == study::EventKind::died) {
+            return {.word = "died", .at = event->at, .text = event->note};
+        }
+    }
+    for (const auto* stay : fish.stays) {
+        if (stay->stay->ended && *stay->stay->ended == study::StayEnding::died) {
+            return {.word = "died",
+                    .at = stay->stay->last_good,
+                    .text = fmt::format("in {} ({}): last good reading {}", stay->stay->assembly.text(),
+                                        stay->stay->id.text(),
+                                        stay->stay->last_good ? iso_text(*stay->stay->last_good)
+                                                              : "not written down")};
+        }
+    }
+    for (auto it = fish.events.rbegin(); it != fish.events.rend(); ++it) {
+        if ((*it)->kind == study::EventKind::released) {
+            return {.word = "released", .at = (*it)->at, .text = (*it)->note};
+        }
+    }
+    return {.word = "not written down"};
+}
+
+} // namespace
+
+namespace {
+
+void add_implausible(const Answers& answers, report::Metrics& metrics) {
+    const auto value = [](const Number& n) { return n.value; };
+    metrics.implausible = uptake::implausible(
+        metrics.resting ? value(metrics.resting->uptake_mg_per_kg_h) : std::nullopt,
+        metrics.peaks.empty() ? std::nullopt : value(metrics.peaks.front().uptake_mg_per_kg_h),
+        metrics.scopes.empty() ? std::nullopt : value(metrics.scopes.front().factorial),
+        answers.study.brief.plausible);
+}
+
+} // namespace
+
+report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
+    const auto& row = *fish.fish;
+    report::Fish out{.id = row.id.text(),
+                     .species = row.species,
+                     .tag = row.tag,
+                     .group = group_of(answers.study, row),
+                     .mass_source = row.mass_source,
+                     .fork_length_mm = optional_number(
+                         row.fork_length_mm, [](double v) { return v; }, "mm", "not measured"),
+                     .density_kg_per_l =
+                         report::number(row.density ? row.density->kg_per_l()
+                                                    : answers.study.brief.uncertainty.density_kg_per_l,
+                                        "kg/L", row.density ? "measured" : "not measured: the brief's"),
+                     .metrics = metrics_of(answers, fish),
+                     .fate = fate_of(fish),
+                     .note = row.note};
+    out.mass_g = report::no_number(not_weighed, "g");
+    if (row.mass) {
+        const double grams = row.mass->grams();
+        const double uncertainty = row.mass_uncertainty
+                                       ? row.mass_uncertainty->grams()
+                                       : answers.study.brief.uncertainty.mass_percent / 100.0 * grams;
+        out.mass_g =
+            report::number(Measured(grams, uncertainty, "mass:" + row.id.text()), "g", row.mass_source);
+    }
+    out.time_zero = fish_time_zero(fish, out.time_zero_word);
+    for (const auto& column : group_columns(answers.study)) {
+        out.treatments.push_back({.name = column, .text = column_of(answers.study, row, column)});
+    }
+    for (const auto& encounter : answers.study.tables.encounters) {
+        if (encounter.fish == row.id) {
+            out.encounters.push_back(encounter_of(encounter));
+        }
+    }
+    for (const auto* event : fish.events) {
+        out.events.push_back(event_of(*event, out.time_zero));
+    }
+    for (const auto* stay : fish.stays) {
+        out.stays.push_back(stay_of(answers, *stay));
+    }
+    add_implausible(answers, out.metrics);
+    return out;
+}
+
+} // namespace backeddy::app::detail

@@ -1,0 +1,149 @@
+#include "app/run.hpp"
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "app/result_folder.hpp"
+#include "app/version.hpp"
+#include "base/file.hpp"
+#include "base/hash.hpp"
+#include "intake/brief.hpp"
+#include "report/json.hpp"
+#include "report/page.hpp"
+#include "report/tables.hpp"
+#include "study/relations.hpp"
+
+namespace backeddy::app {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+report::Input input_of(const intake::TableSummary& table) {
+    report::Input out{.path = table.file,
+                      .kind = "table",
+                      .sha256 = table.sha256,
+                      .bytes = table.bytes,
+                      .understood = table.understood,
+                      .rows_kept = table.rows - table.refused,
+                      .rows_refused = table.refused};
+    if (!table.free_columns.empty()) {
+        out.understood.push_back(
+            fmt::format("columns of the study's own: {}", fmt::join(table.free_columns, ", ")));
+    }
+    return out;
+}
+
+void take(std::vector<study::Complaint>& all, std::vector<study::Complaint> more) {
+    all.insert(all.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
+}
+
+std::string severity_word(study::Severity severity) {
+    return severity == study::Severity::stops_the_run ? "stops the run" : "beware";
+}
+
+} // namespace
+
+Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
+    const fs::path brief_path = folder / "study.toml";
+    auto text = read_file(brief_path);
+    if (!text) {
+        Error error = std::move(text).error();
+        error.remedy = "name a study folder, or make one with: backeddy new DIR";
+        return fail(std::move(error));
+    }
+    OpenedStudy out{.folder = folder};
+    auto brief = intake::read_brief(*text, "study.toml");
+    out.study.brief = std::move(brief.brief);
+    take(out.complaints, std::move(brief.complaints));
+    out.tables.push_back({.path = "study.toml",
+                          .kind = "brief",
+                          .sha256 = sha256_hex(std::string_view(*text)),
+                          .bytes = text->size()});
+
+    auto tables = intake::read_tables(folder, out.study.brief);
+    out.study.tables = std::move(tables.tables);
+    take(out.complaints, std::move(tables.complaints));
+    for (const auto& table : tables.summaries) {
+        if (table.exists) {
+            out.tables.push_back(input_of(table));
+        }
+    }
+    take(out.complaints, study::check_relations(out.study.brief, out.study.tables));
+    out.traces = read_raw_traces(folder, out.study, work.threads, work.progress);
+    take(out.complaints, std::move(out.traces.complaints));
+    study::sort_by_place(out.complaints);
+    return out;
+}
+
+std::string check_text(const OpenedStudy& opened) {
+    std::string out;
+    const auto add = [&](const report::Input& input) {
+        out += fmt::format("{} ({})\n", input.path, input.kind);
+        for (const auto& line : input.understood) {
+            out += fmt::format("    {}\n", line);
+        }
+        if (input.kind == "table") {
+            out += fmt::format("    {} rows kept, {} refused\n", input.rows_kept.value_or(0),
+                               input.rows_refused.value_or(0));
+        }
+    };
+    for (const auto& input : opened.tables) {
+        add(input);
+    }
+    for (const auto& file : opened.traces.files) {
+        add(app::input_of(file));
+    }
+    std::size_t stopping = 0;
+    for (const auto& complaint : opened.complaints) {
+        out += fmt::format("{}: {}\n", severity_word(complaint.severity), complaint.error.text());
+        stopping += complaint.severity == study::Severity::stops_the_run ? 1 : 0;
+    }
+    const auto& tables = opened.study.tables;
+    out += fmt::format("{} fish, {} stays, {} raw files; {} complaints that stop a run, {} to beware of\n",
+                       tables.fish.size(), tables.stays.size(), opened.traces.files.size(), stopping,
+                       opened.complaints.size() - stopping);
+    return out;
+}
+
+std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
+    auto run = std::make_unique<StudyRun>();
+    run->complaints = opened.complaints;
+    work.progress("chambers", 0, 0, "");
+    run->chambers = build_chambers(opened.study, opened.traces, work.threads);
+    take(run->complaints, std::move(run->chambers.complaints));
+    run->stays = answer_stays(opened.study, run->chambers, work.threads, work.progress);
+    run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
+    const bool any_human = std::any_of(run->stays.list.begin(), run->stays.list.end(), has_human_acts);
+    if (any_human) {
+        run->stays_without = without_human_acts(run->stays, work.threads);
+        run->fish_without = answer_fish(opened.study, run->stays_without, work.threads, work.progress);
+    }
+    study::sort_by_place(run->complaints);
+    run->answers = std::make_unique<Answers>(Answers{.study = opened.study,
+                                                     .tables = opened.tables,
+                                                     .traces = opened.traces,
+                                                     .chambers = run->chambers,
+                                                     .stays = run->stays,
+                                                     .fish = run->fish,
+                                                     .without = any_human ? &run->fish_without : nullptr,
+                                                     .complaints = run->complaints,
+                                                     .program_version = program_version});
+    return run;
+}
+
+Expected<void> write_results(const StudyRun& run, const fs::path& folder) {
+    const report::Results results = results_of(*run.answers);
+    const std::vector<ResultFile> files{{"uptake_by_spell.csv", report::spell_table(results)},
+                                        {"uptake_by_stay.csv", report::stay_table(results)},
+                                        {"uptake_by_fish.csv", report::fish_table(results)},
+                                        {"results.json", report::json_text(results)},
+                                        {"report.html", report::report_page(results)}};
+    std::vector<std::string> known{"run.log"};
+    for (const auto& file : files) {
+        known.push_back(file.name);
+    }
+    return replace_result_folder(folder, files, known);
+}
+
+} // namespace backeddy::app

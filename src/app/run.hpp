@@ -1,0 +1,62 @@
+#pragma once
+// Start here: open a study, check it, run it. The one place that `run`, and later the pages and the watch,
+// call.
+//
+//   auto opened = open_study("my-study", {});            // brief, tables, raw files; complaints, never a
+//   crash if (!study::stops_a_run(opened->complaints)) auto run = run_study(*opened, {}); write_results(*run,
+//   "my-study/results");
+
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "app/progress.hpp"
+#include "app/raw_traces.hpp"
+#include "app/results.hpp"
+#include "app/study.hpp"
+#include "study/complaint.hpp"
+
+namespace backeddy::app {
+
+struct Work {
+    Threads threads{};
+    Progress progress = [](std::string_view, std::size_t, std::size_t, std::string_view) {};
+};
+
+/// A study as read: nothing computed yet.
+struct OpenedStudy {
+    std::filesystem::path folder;
+    Study study;
+    std::vector<report::Input> tables; ///< brief and tables, as the report lists them
+    RawTraces traces;
+    std::vector<study::Complaint> complaints; ///< of all of it, by file and line
+};
+
+/// Reads everything. Fails only where there is no study to read (no folder, no study.toml); all else is a
+/// complaint.
+[[nodiscard]] Expected<OpenedStudy> open_study(const std::filesystem::path& folder, const Work& work);
+
+/// What was understood and what is wrong, for a person: the text of `check`.
+[[nodiscard]] std::string check_text(const OpenedStudy& opened);
+
+/// Everything a run holds; `answers` refers to the other members.
+struct StudyRun {
+    Chambers chambers;
+    StayAnswers stays;
+    StayAnswers stays_without;
+    std::vector<FishAnswer> fish;
+    std::vector<FishAnswer> fish_without;
+    std::vector<study::Complaint> complaints;
+    std::unique_ptr<Answers> answers;
+};
+
+/// Computes the study. The raw streams of `opened` are freed on the way (their file list stays); `opened`
+/// must outlive the result. Complaints that only computing can find (a channel that is not there) are in the
+/// result.
+[[nodiscard]] std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work);
+
+/// The five files of a result set into `folder`, all or nothing.
+[[nodiscard]] Expected<void> write_results(const StudyRun& run, const std::filesystem::path& folder);
+
+} // namespace backeddy::app

@@ -1,0 +1,303 @@
+#include "app/stay_answers.hpp"
+
+#include <algorithm>
+#include <atomic>
+#include <mutex>
+
+#include <fmt/format.h>
+
+#include "study/relations.hpp"
+
+namespace backeddy::app {
+
+namespace {
+
+// The two enumerations list the same acts in the same order; the words of the table are the study's.
+uptake::DecisionAct act_of(study::DecisionAct act) {
+    switch (act) {
+    case study::DecisionAct::exclude:
+        return uptake::DecisionAct::exclude;
+    case study::DecisionAct::include:
+        return uptake::DecisionAct::include;
+    case study::DecisionAct::mark:
+        return uptake::DecisionAct::mark;
+    case study::DecisionAct::move_start:
+        return uptake::DecisionAct::move_start;
+    case study::DecisionAct::move_end:
+        return uptake::DecisionAct::move_end;
+    case study::DecisionAct::note:
+        break;
+    }
+    return uptake::DecisionAct::note;
+}
+
+// Decisions about one spell. One without a moment means the whole stay and is applied to every spell
+// afterwards.
+std::vector<uptake::SpellDecision> decisions_on(const Study& study, const study::StayId& stay) {
+    std::vector<uptake::SpellDecision> out;
+    for (const auto& decision : study.tables.decisions) {
+        if (decision.stay == stay && decision.moment) {
+            out.push_back({.act = act_of(decision.act),
+                           .moment = *decision.moment,
+                           .moved_to = decision.moved_to.value_or(*decision.moment),
+                           .mark = decision.mark.value_or(uptake::Mark::doubtful),
+                           .reason = decision.reason,
+                           .author = decision.author});
+        }
+    }
+    return out;
+}
+
+uptake::FishBody body_of(const study::Fish& fish, const study::Uncertainty& standing) {
+    const double density = fish.density ? fish.density->kg_per_l() : standing.density_kg_per_l;
+    uptake::FishBody body{.fish = fish.id.text(),
+                          .density_kg_per_l = Measured(density, standing.density_uncertainty_kg_per_l,
+                                                       "density:" + fish.id.text())};
+    if (fish.mass) {
+        const double kg = fish.mass->kilograms();
+        const double uncertainty =
+            fish.mass_uncertainty ? fish.mass_uncertainty->kilograms() : standing.mass_percent / 100.0 * kg;
+        body.mass_kg = Measured(kg, uncertainty, "mass:" + fish.id.text());
+    }
+    return body;
+}
+
+std::optional<uptake::StatesFrom> asked_source(study::StatesSource source) {
+    switch (source) {
+    case study::StatesSource::automatic:
+        return std::nullopt;
+    case study::StatesSource::pump_column:
+        return uptake::StatesFrom::pump_column;
+    case study::StatesSource::pump_log:
+        return uptake::StatesFrom::pump_log;
+    case study::StatesSource::timetable:
+        return uptake::StatesFrom::timetable;
+    case study::StatesSource::found:
+        return uptake::StatesFrom::found;
+    case study::StatesSource::sealed_throughout:
+        return uptake::StatesFrom::sealed_throughout;
+    }
+    return std::nullopt;
+}
+
+// The assembly's own timetable, else the one for all, that begins last before the stay does.
+std::optional<uptake::Timetable> timetable_of(const study::States& states, const study::AssemblyId& assembly,
+                                              const study::Stay& stay) {
+    const study::TimetableEntry* best = nullptr;
+    for (const auto& entry : states.timetables) {
+        const bool fits = (entry.assembly.is_empty() || entry.assembly == assembly) &&
+                          entry.start < stay.to() && (!entry.until || *entry.until > stay.from());
+        const bool is_better = best == nullptr || (best->assembly.is_empty() && !entry.assembly.is_empty()) ||
+                               (best->assembly == entry.assembly && entry.start > best->start);
+        if (fits && is_better) {
+            best = &entry;
+        }
+    }
+    if (best == nullptr) {
+        return std::nullopt;
+    }
+    return uptake::Timetable{.start = best->start, .period = best->period, .flush = best->flush};
+}
+
+uptake::StateInputs states_of(const study::States& states, const Chamber& chamber, const study::Stay& stay) {
+    uptake::StateInputs out{.asked = asked_source(states.source),
+                            .log = chamber.pump_log ? &*chamber.pump_log : nullptr,
+                            .timetable = timetable_of(states, chamber.assembly->id, stay),
+                            .find = states.find};
+    out.find.sensor_lag_s = chamber.physics.sensor_lag_s;
+    return out;
+}
+
+uptake::StaySettings stay_settings(const study::Brief& brief) {
+    return {.settle = brief.settle.rule,
+            .model_lag_when_fast = brief.settle.model_lag_when_fast,
+            .gap_factor = brief.settle.gap_factor,
+            .least_gap = brief.settle.least_gap,
+            .found_margin = brief.settle.found_margin,
+            .marks = brief.marks,
+            .background = brief.background};
+}
+
+// Rows of the chamber's trace within the stay.
+uptake::StaySlice slice_of(const Chamber& chamber, const study::Stay& stay, const study::Brief& brief) {
+    const auto& times = chamber.trace.times_ns;
+    const auto row = [&](std::int64_t ns, bool after) {
+        const auto found = after ? std::upper_bound(times.begin(), times.end(), ns)
+                                 : std::lower_bound(times.begin(), times.end(), ns);
+        return static_cast<std::size_t>(found - times.begin());
+    };
+    return {.trace = &chamber.trace,
+            .first_row = row(stay.from().unix_nanoseconds(), false),
+            .end_row = row(stay.to().unix_nanoseconds(), true),
+            .chamber = chamber.physics,
+            .oxygen = chamber.oxygen,
+            .states = states_of(brief.states, chamber, stay)};
+}
+
+StayAnswer prepared(const Study& study, const Chambers& chambers, const study::Stay& stay) {
+    StayAnswer answer{.stay = &stay,
+                      .fish = stay.has_fish() ? study.tables.find(stay.fish) : nullptr,
+                      .uptake = fail({.code = ErrorCode::our_bug, .found = "not computed yet"})};
+    const auto brief = study.brief.at(stay.from());
+    answer.input = {.stay = stay.id.text(),
+                    .roles = stay.roles(),
+                    .last_good = stay.last_good,
+                    .cleanings = study::cleanings_of(stay.assembly, study.tables),
+                    .decisions = decisions_on(study, stay.id),
+                    .settings = stay_settings(brief)};
+    for (const auto& decision : study.tables.decisions) {
+        if (decision.stay == stay.id && !decision.moment) {
+            answer.whole_stay.push_back(&decision);
+        }
+    }
+    if (answer.fish != nullptr) {
+        answer.input.fish = body_of(*answer.fish, brief.uncertainty);
+    }
+    for (const auto& chamber : chambers.list) {
+        if (chamber.assembly->id != stay.assembly) {
+            continue;
+        }
+        auto slice = slice_of(chamber, stay, brief);
+        if (slice.first_row < slice.end_row) {
+            answer.input.slices.push_back(std::move(slice));
+            answer.slices.push_back(&chamber);
+        }
+    }
+    return answer;
+}
+
+// A decision without a moment means every spell of its stay.
+void apply_to_whole_stay(std::span<const study::Decision* const> decisions, uptake::SealedSpell& spell) {
+    for (const auto* decision : decisions) {
+        const std::string said = fmt::format("whole stay, by {}: {}", decision->author, decision->reason);
+        if (decision->act == study::DecisionAct::exclude) {
+            spell.answer.mark = uptake::Mark::unusable;
+            spell.is_excluded_by_hand = true;
+            spell.answer.reasons.push_back({.word = "excluded_by_hand", .text = said});
+        } else if (decision->act == study::DecisionAct::mark && decision->mark) {
+            spell.answer.mark = *decision->mark;
+            spell.answer.reasons.push_back({.word = "marked_by_hand", .text = said});
+        } else if (decision->act == study::DecisionAct::include) {
+            spell.answer.mark = spell.mark_by_machine;
+            spell.is_excluded_by_hand = false;
+        }
+    }
+}
+
+} // namespace
+
+Expected<uptake::StayUptake> compute_stay(const StayAnswer& answer) {
+    if (answer.input.slices.empty()) {
+        return fail(
+            {.code = ErrorCode::too_few,
+             .found = fmt::format("stay {} has no readings: nothing of assembly {} between {} and {}",
+                                  answer.stay->id.text(), answer.stay->assembly.text(),
+                                  iso_text(answer.stay->from()), iso_text(answer.stay->to())),
+             .expected = "a trace that covers the stay",
+             .remedy =
+                 "check the stay's times, the assembly's name and dates, and the logger's clock and zone"});
+    }
+    auto result = uptake::stay_uptake(answer.input);
+    if (result) {
+        for (auto& spell : result->spells) {
+            apply_to_whole_stay(answer.whole_stay, spell);
+        }
+    }
+    return result;
+}
+
+namespace {
+
+bool is_blank(const StayAnswer& answer) {
+    const auto& roles = answer.input.roles;
+    return std::any_of(roles.begin(), roles.end(),
+                       [](const uptake::RoleInterval& r) { return r.role == uptake::StayRole::blank; });
+}
+
+// Steps of one answer_stays call, so that progress and threads are passed once.
+class Pass {
+  public:
+    Pass(std::vector<StayAnswer>& answers, Threads threads, const Progress& progress)
+        : answers_(answers), threads_(threads), progress_(progress) {}
+
+    template <typename Wanted>
+    void run(std::string_view what, const Wanted& wanted) {
+        std::atomic<std::size_t> done{0};
+        std::mutex guard;
+        parallel_for(answers_.size(), threads_, [&](std::size_t i) {
+            if (wanted(answers_[i])) {
+                answers_[i].uptake = compute_stay(answers_[i]);
+            }
+            const std::lock_guard lock(guard);
+            progress_(what, ++done, answers_.size(), "stays");
+        });
+    }
+
+  private:
+    std::vector<StayAnswer>& answers_;
+    Threads threads_;
+    const Progress& progress_;
+};
+
+void estimate_noise(StayAnswers& out, const uptake::NoiseSettings& settings, Threads threads) {
+    std::map<std::string, std::vector<uptake::NoiseStretch>> stretches;
+    for (const auto& answer : out.list) {
+        if (!answer.uptake) {
+            continue;
+        }
+        for (auto& one : uptake::noise_stretches(answer.input, *answer.uptake)) {
+            stretches[answer.slices[one.slice]->trace.sensor].push_back(one.stretch);
+        }
+    }
+    std::vector<std::pair<std::string, std::vector<uptake::NoiseStretch>>> list(stretches.begin(),
+                                                                                stretches.end());
+    std::vector<std::optional<Expected<uptake::SensorNoise>>> results(list.size());
+    parallel_for(list.size(), threads, [&](std::size_t i) {
+        results[i] = uptake::sensor_noise(list[i].first, list[i].second, settings);
+    });
+    for (std::size_t i = 0; i < list.size(); ++i) {
+        if (*results[i]) {
+            out.noise.emplace(list[i].first, std::move(**results[i]));
+        } else {
+            out.no_noise.emplace(list[i].first, results[i]->error().text());
+        }
+    }
+    for (auto& answer : out.list) {
+        for (std::size_t s = 0; s < answer.slices.size(); ++s) {
+            const auto found = out.noise.find(answer.slices[s]->trace.sensor);
+            if (found != out.noise.end()) {
+                answer.input.slices[s].noise = found->second.model;
+            }
+        }
+    }
+}
+
+} // namespace
+
+StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads threads,
+                         const Progress& progress) {
+    StayAnswers out;
+    for (const auto& stay : study.tables.stays) {
+        out.list.push_back(prepared(study, chambers, stay));
+    }
+    Pass pass(out.list, threads, progress);
+    pass.run("first look", [](const StayAnswer&) { return true; });
+    estimate_noise(out, study.brief.noise, threads);
+    pass.run("blanks", is_blank);
+    for (const auto& answer : out.list) {
+        if (is_blank(answer) && answer.uptake) {
+            for (auto& blank : uptake::blank_points(answer.input, *answer.uptake, study.brief.blank_part)) {
+                out.blanks.push_back(std::move(blank));
+            }
+        }
+    }
+    for (auto& answer : out.list) {
+        if (!is_blank(answer)) {
+            answer.input.blanks = out.blanks;
+        }
+    }
+    pass.run("slopes", [](const StayAnswer& answer) { return !is_blank(answer); });
+    return out;
+}
+
+} // namespace backeddy::app

@@ -1,0 +1,14 @@
+#pragma once
+// One function a command: it declares the command's words and sets `status` when it has run.
+
+namespace CLI {
+class App;
+}
+
+namespace backeddy::cli {
+
+void add_check(CLI::App& program, int& status);
+void add_run(CLI::App& program, int& status);
+void add_simulate(CLI::App& program, int& status);
+
+} // namespace backeddy::cli

@@ -1,0 +1,47 @@
+// The program: its commands, each in a file of its own.
+
+#include <exception>
+
+#include <CLI/CLI.hpp>
+#include <fmt/format.h>
+
+#include "app/version.hpp"
+#include "cli/commands.hpp"
+#include "cli/terminal.hpp"
+
+namespace {
+
+constexpr const char* description =
+    R"(Oxygen uptake of angled and released fish: from raw logs and field sheets to each fish's answer.
+
+  backeddy check DIR        what was understood of every file, and what is wrong
+  backeddy run DIR          all numbers, tables and the report, into DIR/results
+  backeddy simulate PLAN    an invented study with its truth beside it
+
+It keeps no fish alive and gives no veterinary advice: pumps must fail to flush by themselves, somebody stays
+within reach, and the permit's holder decides.)";
+
+} // namespace
+
+int main(int argc, char** argv) {
+    using namespace backeddy;
+    CLI::App program{description, "backeddy"};
+    program.set_version_flag("--version", app::program_version);
+    program.require_subcommand(1);
+    int status = cli::exit_clean;
+    cli::add_check(program, status);
+    cli::add_run(program, status);
+    cli::add_simulate(program, status);
+    try {
+        program.parse(argc, argv);
+    } catch (const CLI::ParseError& error) {
+        return program.exit(error) == 0 ? cli::exit_clean : cli::exit_usage;
+    } catch (const std::exception& error) {
+        fmt::print(
+            stderr,
+            "backeddy: {}\nThis is a fault of the program: please report it with the command you typed.\n",
+            error.what());
+        return cli::exit_complaints;
+    }
+    return status;
+}
