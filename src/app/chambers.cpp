@@ -275,25 +275,58 @@ struct ReadingInUnit {
     double uncertainty = 0.0;
 };
 
-Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, ColumnKind needed,
+// A meter may show per cent of air saturation while it logs another unit: `full` is what per cent are of.
+Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, ColumnKind needed, double full,
                                        double standing_percent) {
     const double stated = row.uncertainty.value_or(std::abs(row.reading) * standing_percent / 100.0);
     if (row.unit.empty()) {
         return ReadingInUnit{.reading = row.reading, .uncertainty = stated};
     }
     const auto unit = intake::unit_from(row.unit);
+    if (unit == intake::Unit::percent_air) {
+        return ReadingInUnit{.reading = row.reading * full / 100.0, .uncertainty = stated * full / 100.0};
+    }
     if (!unit || !intake::fits(*unit, needed)) {
-        return fail(at_column(row, "unit",
-                              {.code = ErrorCode::bad_unit,
-                               .found = fmt::format("a calibration in \"{}\"", row.unit),
-                               .expected = fmt::format("the kind of unit that sensor {} logs in ({})",
-                                                       row.sensor.text(), name_of(needed)),
-                               .remedy = "write the reading as the logger shows it"}));
+        return fail(
+            at_column(row, "unit",
+                      {.code = ErrorCode::bad_unit,
+                       .found = fmt::format("a calibration in \"{}\"", row.unit),
+                       .expected = fmt::format("% air, or the kind of unit that sensor {} logs in ({})",
+                                               row.sensor.text(), name_of(needed)),
+                       .remedy = "write the reading as the meter shows it"}));
     }
     const double reading = intake::in_trace_unit(*unit, row.reading);
     return ReadingInUnit{.reading = reading,
                          .uncertainty =
                              std::abs(intake::in_trace_unit(*unit, row.reading + stated) - reading)};
+}
+
+Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& row, uptake::OxygenKind kind,
+                                                     const uptake::AssumedWater& assumed, const Water& water,
+                                                     double standing_percent) {
+    const bool is_zero = row.point == study::CalibrationPoint::zero;
+    if (!is_zero && !row.temperature && kind != uptake::OxygenKind::percent_air) {
+        return fail(
+            at_column(row, "temperature_c",
+                      {.code = ErrorCode::missing_column,
+                       .found = "an air point without the water's temperature",
+                       .expected = "the temperature, since the sensor logs a concentration or a pressure",
+                       .remedy = "fill in temperature_c"}));
+    }
+    const double warm = row.temperature ? row.temperature->celsius() : 15.0;
+    const double salt = row.salinity ? row.salinity->practical() : water.salinity;
+    const double kpa = row.pressure ? row.pressure->kilopascals() : water.pressure_kpa;
+    const double full = uptake::air_point_should_read(kind, warm, salt, kpa, assumed);
+    auto read = in_sensor_unit(row, column_kind(kind), full, standing_percent);
+    if (!read) {
+        return fail(std::move(read).error());
+    }
+    return uptake::CalibrationPoint{.kind = is_zero ? uptake::CalibrationKind::zero
+                                                    : uptake::CalibrationKind::air,
+                                    .at = row.at,
+                                    .reading = read->reading,
+                                    .should_read = is_zero ? 0.0 : full,
+                                    .uncertainty = read->uncertainty};
 }
 
 Expected<uptake::Calibration> calibration_of(const Study& study, const study::SensorId& sensor,
@@ -304,28 +337,12 @@ Expected<uptake::Calibration> calibration_of(const Study& study, const study::Se
         if (row.sensor != sensor) {
             continue;
         }
-        auto read = in_sensor_unit(row, column_kind(kind), study.brief.uncertainty.calibration_percent);
-        if (!read) {
-            return fail(std::move(read).error());
+        auto point =
+            calibration_point(row, kind, assumed, water, study.brief.uncertainty.calibration_percent);
+        if (!point) {
+            return fail(std::move(point).error());
         }
-        const bool is_zero = row.point == study::CalibrationPoint::zero;
-        if (!is_zero && !row.temperature && kind != uptake::OxygenKind::percent_air) {
-            return fail(
-                at_column(row, "temperature_c",
-                          {.code = ErrorCode::missing_column,
-                           .found = "an air point without the water's temperature",
-                           .expected = "the temperature, since the sensor logs a concentration or a pressure",
-                           .remedy = "fill in temperature_c"}));
-        }
-        const double warm = row.temperature ? row.temperature->celsius() : 15.0;
-        const double salt = row.salinity ? row.salinity->practical() : water.salinity;
-        const double kpa = row.pressure ? row.pressure->kilopascals() : water.pressure_kpa;
-        points.push_back(
-            {.kind = is_zero ? uptake::CalibrationKind::zero : uptake::CalibrationKind::air,
-             .at = row.at,
-             .reading = read->reading,
-             .should_read = is_zero ? 0.0 : uptake::air_point_should_read(kind, warm, salt, kpa, assumed),
-             .uncertainty = read->uncertainty});
+        points.push_back(*point);
     }
     if (points.empty()) {
         // Never calibrated: believed as it is, with the uncertainty that the brief gives to such a sensor.
@@ -583,7 +600,7 @@ std::optional<ChamberChannels> channels_of(const study::Assembly& assembly, cons
     ChamberChannels out;
     bool found_all = true;
     const auto find = [&](const study::Channel& name, ChannelFor what, const char* column, Pieces& into) {
-        if (!name.is_empty()) {
+        if (name.is_empty()) {
             return;
         }
         auto pieces = find_channel(traces, name, what);

@@ -271,9 +271,23 @@ std::string_view word(ChannelFor what) {
     return words[static_cast<std::size_t>(what)];
 }
 
-// The part of a long file's channel before its chamber: "o2_mgL" of "o2_mgL@3".
-std::string_view without_stream(std::string_view channel) {
-    return channel.substr(0, channel.rfind('@'));
+// A header without its unit: "O2_1" of "O2_1 (% air sat)" or "O2_1 [mg/L]".
+std::string without_unit(std::string_view header) {
+    header = header.substr(0, header.find_first_of("(["));
+    while (!header.empty() && header.back() == ' ') {
+        header.remove_suffix(1);
+    }
+    return std::string(header);
+}
+
+// A channel answers to its own text, and to that without the unit; in a long file ("O2 (mg/L)@3") with its
+// chamber or, where only one chamber is meant by the rest, without.
+bool is_named(const std::string& channel, const std::string& name) {
+    const auto at = channel.rfind('@');
+    const std::string header = channel.substr(0, at);
+    const std::string chamber = at == std::string::npos ? std::string() : channel.substr(at);
+    return name == channel || name == header || name == without_unit(header) ||
+           name == without_unit(header) + chamber;
 }
 
 } // namespace
@@ -324,8 +338,7 @@ Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces, const 
                 continue;
             }
             offered.insert(header.channel);
-            const bool by_name =
-                header.channel == name.channel || without_stream(header.channel) == name.channel;
+            const bool by_name = is_named(header.channel, name.channel);
             const bool by_stream = !stream.name.empty() && stream.name == name.channel;
             if (name.channel.empty() || by_name || by_stream) {
                 pieces.push_back({.stream = s, .column = c});
