@@ -203,6 +203,12 @@ void trace_section(std::string& text, const SimulationPlan& plan, const TracePla
     text += fmt::format("[[trace]]\nname = {}\nfiles = [\"raw/{}/*.{}\"]\nclock = {}\nzone = {}\n",
                         quoted(trace.name), trace.name, ending, quoted(trace.clock),
                         quoted(utc ? "UTC" : plan.study.zone));
+    // A day up to the twelfth has two readings; that is for a person to say.
+    if (trace.time == TimeStyle::day_first) {
+        text += "date_order = \"day_month_year\"\n";
+    } else if (trace.time == TimeStyle::month_first_12h) {
+        text += "date_order = \"month_day_year\"\n";
+    }
     if (trace.assumed_salinity) {
         text += fmt::format("assumed_salinity = {}\n", exact_text(*trace.assumed_salinity));
     }
