@@ -88,7 +88,8 @@ struct StreamSummary {
 /// At most this many refused rows are listed one by one; further ones are counted.
 inline constexpr std::size_t most_rows_listed = 50'000;
 
-/// rows == kept + refused.size() + refused_not_listed, and lines == before + blank + set_aside.size() + rows.
+/// rows == kept + refused.size() + refused_not_listed, and lines == before + blank + set_aside.size() + rows
+/// (lines are more where quoted fields run over line ends).
 struct ReadReport {
     std::string file;
     std::string sha256; ///< empty when not asked for
