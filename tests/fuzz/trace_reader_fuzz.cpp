@@ -41,7 +41,10 @@ void check_accounts(const TraceFile& file) {
     const ReadReport& report = file.report;
     fuzz::require(report.rows == report.kept + report.refused.size() + report.refused_not_listed,
                   "rows are kept or refused");
-    fuzz::require(report.lines == report.before + report.blank + report.set_aside.size() + report.rows,
+    const std::uint64_t accounted = report.before + report.blank + report.set_aside.size() + report.rows;
+    // A row whose quoted field runs over line ends has several lines.
+    const bool rows_have_one_line = file.dialect.quoting.value != Quoting::open_lines;
+    fuzz::require(rows_have_one_line ? report.lines == accounted : report.lines >= accounted,
                   "every line is a row, a header, blank or set aside");
     std::uint64_t held = 0;
     for (const Trace& trace : file.streams) {
