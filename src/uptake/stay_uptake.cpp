@@ -227,7 +227,7 @@ class StayWork {
             return;
         }
         draft.slope = *std::move(slope);
-        drafts_.push_back(std::move(draft));
+        drafts_.push_back(draft);
     }
 
     /// A decision means the spell that holds its moment.
