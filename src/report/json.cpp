@@ -5,6 +5,8 @@
 #include <map>
 #include <span>
 
+#include <fmt/format.h>
+
 #include "base/number_text.hpp"
 #include "report/checklist.hpp"
 #include "report/detail/json_stream.hpp"
@@ -319,16 +321,47 @@ class DocumentWriter {
     detail::JsonStream out_{3};
 };
 
+/// "slope:s01a 7" is of the kind "slope".
+std::string kind_of(const std::string& source) {
+    return source.substr(0, source.find(':'));
+}
+
+/// An integral over a night has a hundred sources that each do next to nothing: those under this share of the
+/// variance are gathered by kind.
+constexpr double least_named_share = 0.01;
+
+struct Gathered {
+    std::size_t count = 0;
+    double squares = 0.0;
+    double last_effect = 0.0;
+    std::string last_source;
+};
+
 void DocumentWriter::put_contributions(const Number& v) {
     double variance = 0.0;
     for (const Contribution& each : v.contributions) {
         variance += each.effect * each.effect;
     }
+    const auto share = [&](double squares) { return variance > 0.0 ? squares / variance : 0.0; };
+    std::map<std::string, Gathered> small;
     out_.key("contributions");
     out_.begin_array();
     for (const Contribution& each : v.contributions) {
-        const double share = variance > 0.0 ? each.effect * each.effect / variance : 0.0;
-        object("source", each.source, "effect", each.effect, "share", share);
+        const double squares = each.effect * each.effect;
+        if (share(squares) >= least_named_share || v.contributions.size() <= 12) {
+            object("source", each.source, "effect", each.effect, "share", share(squares));
+            continue;
+        }
+        Gathered& kind = small[kind_of(each.source)];
+        ++kind.count;
+        kind.squares += squares;
+        kind.last_effect = each.effect;
+        kind.last_source = each.source;
+    }
+    for (const auto& [kind, all] : small) {
+        const bool is_alone = all.count == 1;
+        object("source", is_alone ? all.last_source : fmt::format("{}: {} small ones", kind, all.count),
+               "effect", is_alone ? all.last_effect : std::sqrt(all.squares), "share", share(all.squares));
     }
     out_.end_array();
 }
@@ -384,16 +417,26 @@ void DocumentWriter::put(const Stay& v) {
 }
 
 void DocumentWriter::put_spell_contributions(const std::vector<Spell>& spells) {
-    // A source absent from a spell has no effect on it: 0. std::map keeps the sources in one order.
+    const auto contributions = [](const Spell& spell) {
+        const auto& answer = spell.answer;
+        return (answer.uptake_mg_per_kg_h ? *answer.uptake_mg_per_kg_h : answer.uptake_mg_per_h)
+            .contributions();
+    };
+    std::map<std::string, std::size_t> spells_with;
+    for (const Spell& spell : spells) {
+        for (const Contribution& each : contributions(spell)) {
+            ++spells_with[each.source];
+        }
+    }
+    // A source absent from a spell has no effect on it: 0. What belongs to one spell alone (its slope) stands
+    // in one column of its kind: as columns of their own they would grow with the square of the spells.
     std::map<std::string, std::vector<double>> effects;
     for (std::size_t i = 0; i < spells.size(); ++i) {
-        const auto& answer = spells[i].answer;
-        const Measured& uptake =
-            answer.uptake_mg_per_kg_h ? *answer.uptake_mg_per_kg_h : answer.uptake_mg_per_h;
-        for (const Contribution& each : uptake.contributions()) {
-            auto& column = effects[each.source];
+        for (const Contribution& each : contributions(spells[i])) {
+            const bool is_shared = spells_with[each.source] > 1 || spells.size() == 1;
+            auto& column = effects[is_shared ? each.source : kind_of(each.source)];
             column.resize(spells.size());
-            column[i] = each.effect;
+            column[i] = column[i] == 0.0 ? each.effect : std::hypot(column[i], each.effect);
         }
     }
     out_.key("contributions");

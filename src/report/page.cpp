@@ -37,15 +37,17 @@ std::string quantity(const Number& number) {
                               : fmt::format("<span class=\"none\">{}</span>", html(text_of(number)));
 }
 
-/// "2026-06-14 15:07:34" (the page says once that times are UTC).
-std::string moment(const std::optional<Instant>& at) {
-    if (!at) {
-        return "<span class=\"none\">unknown</span>";
-    }
-    std::string shown = iso_text(*at);
+/// "2026-06-14 15:07:34": the page says once that times are UTC; the tables beside the report keep fractions.
+std::string shown_time(Instant at) {
+    std::string shown = iso_text(at);
+    shown.resize(shown.find_first_of(".Z"));
     shown[shown.find('T')] = ' ';
-    shown.pop_back();
-    return fmt::format("<time datetime=\"{}\">{}</time>", iso_text(*at), shown);
+    return shown;
+}
+
+std::string moment(const std::optional<Instant>& at) {
+    return at ? fmt::format("<time datetime=\"{}\">{}</time>", iso_text(*at), shown_time(*at))
+              : std::string("<span class=\"none\">unknown</span>");
 }
 
 /// "back_in_water" as people say it.
@@ -218,7 +220,7 @@ std::string headline_section(const Results& results) {
     for (std::size_t i = 0; i < results.headlines.size(); ++i) {
         const Headline& each = results.headlines[i];
         const std::string at = fmt::format("/headlines/{}", i);
-        table.title(each.title);
+        table.title(sentence(each.title));
         table.row({each.group.empty() ? "all" : group_sign(results, each.group), fmt::format("{}", each.fish),
                    quantity(each.mean, at + "/mean"), quantity(each.between_fish_sd, at + "/between_fish_sd"),
                    quantity(each.median, at + "/median"), fmt::format("{}", each.fish_without_human),
@@ -239,8 +241,8 @@ std::string accounting_section(const Results& results) {
             const std::string& who = each.fish.empty() ? each.encounter : each.fish;
             reasons.push_back((who.empty() ? "" : who + ": ") + each.reason);
         }
-        stages.row({html(stage.title), fmt::format("{}", stage.count), fmt::format("{}", stage.left.size()),
-                    html(joined(reasons))});
+        stages.row({html(sentence(stage.title)), fmt::format("{}", stage.count),
+                    fmt::format("{}", stage.left.size()), html(joined(reasons))});
     }
     text += std::move(stages).take("Nothing was recorded of bites, hook-ups and landings.");
     HtmlTable fates("Fates", {"Fate", "Fish", "Which"});
@@ -260,7 +262,7 @@ std::string study_section() {
     text += figure("study-overview", "Peak uptake after chase.", {{"measure", "peak_after_chase"}});
     text +=
         figure("study-overview", "Resting uptake; open points are not recovered.", {{"measure", "resting"}});
-    text += figure("study-overview", "Absolute scope after capture.", {{"measure", "scope_after_capture"}});
+    text += figure("study-overview", "Absolute scope after capture.", {{"measure", "scope_absolute"}});
     text += figure("paired-peaks", "The same fish after capture and after chase, joined.");
     text += figure("study-overview", "Excess in the boat hour.", {{"measure", "excess_boat_hour"}});
     return text + "</div>\n</section>\n";
@@ -397,7 +399,7 @@ std::string scope_table(const Fish& fish, const std::string& at) {
 
 std::string recovery_table(const Recovery& recovery, const std::string& here) {
     HtmlTable table(fmt::format("Recovery after {}, from {} at {}", recovery.after, recovery.time_zero,
-                                recovery.time_zero_at ? iso_text(*recovery.time_zero_at) : "unknown time"),
+                                recovery.time_zero_at ? shown_time(*recovery.time_zero_at) : "unknown time"),
                     {"Baseline", "Level", "Excess in the boat hour", "Excess after transfer",
                      "Capture plus handling", "Recovered, by the data", "Recovered, by the fit"});
     for (std::size_t i = 0; i < recovery.baselines.size(); ++i) {
@@ -575,7 +577,7 @@ std::string exclusions_section(const Results& results) {
                                {"Group", "With", "Fish", "Without", "Fish"});
     for (std::size_t i = 0; i < results.headlines.size(); ++i) {
         const Headline& each = results.headlines[i];
-        with_and_without.title(each.title);
+        with_and_without.title(sentence(each.title));
         with_and_without.row(
             {each.group.empty() ? "all" : group_sign(results, each.group),
              quantity(each.mean, fmt::format("/headlines/{}/mean", i)), fmt::format("{}", each.fish),

@@ -628,7 +628,8 @@ struct Exclusion {
     std::optional<Instant> decided;
 };
 
-/// A number of the study's first table, over fish.
+/// A number of the study's first table, over fish. Words that the figures know: peak_after_capture,
+/// peak_after_chase, resting, scope_absolute, scope_factorial, excess_boat_hour.
 struct Headline {
     std::string word; ///< "peak_after_capture"
     std::string title;

@@ -549,7 +549,7 @@ std::optional<double> value_of(const Fish& fish, std::string_view word) {
                    ? std::nullopt
                    : fish.metrics.recoveries[0].baselines[0].excess_boat_hour.value;
     }
-    if (word == "scope_after_capture") {
+    if (word == "scope_absolute") {
         return fish.metrics.scopes.empty() ? std::nullopt : fish.metrics.scopes[0].absolute.value;
     }
     for (const Peak& peak : fish.metrics.peaks) {
@@ -565,7 +565,7 @@ void add_headlines(Results& results) {
         {"peak_after_capture", "Peak uptake after capture"},
         {"peak_after_chase", "Peak uptake after chase"},
         {"resting", "Resting uptake, overnight"},
-        {"scope_after_capture", "Absolute scope after capture"},
+        {"scope_absolute", "Absolute scope after capture"},
         {"excess_boat_hour", "Excess in the boat hour"}};
     std::vector<Group> groups{{"", ""}};
     groups.insert(groups.end(), results.groups.begin(), results.groups.end());

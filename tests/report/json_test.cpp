@@ -94,6 +94,39 @@ TEST(Document, shares_of_the_variance_add_up_to_one) {
     EXPECT_NEAR(sum, 1.0, 1e-12);
 }
 
+// An excess over a night has a slope per sealed spell: a list of a hundred would hide what matters, sixty
+// fish over.
+TEST(Document, gathers_many_small_sources_by_kind_and_keeps_their_variance) {
+    std::vector<Contribution> sources{{"volume:tube", 3.0}, {"mass:st01", -4.0}};
+    for (int i = 0; i < 100; ++i) {
+        sources.push_back({"slope:" + std::to_string(i), 0.1});
+    }
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    results.fish[0].mass_g = number(Measured(800.0, sources), "g");
+    const json written = document_of(results)["fish"][0]["mass_g"]["contributions"];
+    ASSERT_EQ(written.size(), 3U);
+    EXPECT_EQ(written[0]["source"], "mass:st01");
+    EXPECT_EQ(written[0]["effect"], -4.0);
+    EXPECT_EQ(written[2]["source"], "slope: 100 small ones");
+    EXPECT_NEAR(written[2]["effect"].get<double>(), 1.0, 1e-12);
+    EXPECT_NEAR(written[2]["share"].get<double>(), 1.0 / 26.0, 1e-12);
+}
+
+TEST(Document, gives_the_slopes_of_a_stay_one_column_and_shared_sources_their_own) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    auto& spells = results.fish[0].stays[0].spells;
+    ASSERT_GE(spells.size(), 2U);
+    for (std::size_t i = 0; i < spells.size(); ++i) {
+        spells[i].answer.uptake_mg_per_kg_h = Measured(
+            100.0, {{"volume:tube", 2.0}, {"slope:" + std::to_string(i), 1.0 + static_cast<double>(i)}});
+    }
+    const json written = document_of(results)["fish"][0]["stays"][0]["spells"]["contributions"];
+    ASSERT_EQ(written.size(), 2U);
+    EXPECT_EQ(written[0]["source"], "slope");
+    EXPECT_EQ(written[0]["effect"][1], 2.0);
+    EXPECT_EQ(written[1]["source"], "volume:tube");
+}
+
 TEST(Document, keeps_a_hostile_name_as_text_and_never_writes_an_angle_bracket) {
     Results results = invented_study({.fish = 1, .night_h = 1.0});
     results.fish[0].id = "</script><script>alert(1)</script>";

@@ -1,6 +1,7 @@
-// Writes the invented study's report, document and tables: for looking at pages and for the fixture of web/.
+// Writes the invented study's report, document and tables: for looking at pages and for the fixture of web/
+// (tests/fixture/results.json: 5 fish, 40 slices, 20 s, 4 h).
 //
-//   report_example OUT [FISH] [SLICES] [STEP_S]
+//   report_example OUT [FISH] [SLICES] [STEP_S] [NIGHT_H] [NIGHT_H]
 
 #include <cstdlib>
 #include <filesystem>
@@ -15,7 +16,7 @@
 
 int main(int count, char** words) {
     if (count < 2) {
-        std::cerr << "usage: report_example OUT [FISH] [SLICES] [STEP_S]\n";
+        std::cerr << "usage: report_example OUT [FISH] [SLICES] [STEP_S] [NIGHT_H] [NIGHT_H]\n";
         return 2;
     }
     namespace report = backeddy::report;
@@ -24,6 +25,7 @@ int main(int count, char** words) {
     };
     const report::Results results =
         report::invented_study({.fish = whole(2, 6),
+                                .night_h = static_cast<double>(whole(5, 14)),
                                 .reading_every_s = static_cast<double>(whole(4, 2)),
                                 .drawn_slices = whole(3, 300)});
     const std::filesystem::path out = words[1];

@@ -147,9 +147,12 @@ function walkByKey() {
   const pages = [...document.querySelectorAll<HTMLElement>('article.fish')];
   const links = [...document.querySelectorAll<HTMLAnchorElement>('.fish-index a')];
   const go = (step: number) => {
-    const top = pages.findIndex((page) => page.getBoundingClientRect().top > 8);
-    const beside = top === -1 ? pages.length : top;
-    const isAtTop = pages.some((page) => Math.abs(page.getBoundingClientRect().top) <= 8);
+    // A page counts as the present one when it begins at the window's top, give or take its scroll padding.
+    const near = 24;
+    const tops = pages.map((page) => page.getBoundingClientRect().top);
+    const below = tops.findIndex((top) => top > near);
+    const beside = below === -1 ? pages.length : below;
+    const isAtTop = tops.some((top) => Math.abs(top) <= near);
     const next = step > 0 ? beside : beside - (isAtTop ? 2 : 1);
     const page = pages[Math.max(0, Math.min(pages.length - 1, next))];
     page?.focus({ preventScroll: true });

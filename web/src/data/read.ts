@@ -91,3 +91,19 @@ export const groupPlace = (results: Results, key: string): number =>
 
 /** "hook_up" as people say it. */
 export const spoken = (word: string): string => word.replaceAll('_', ' ');
+
+/** Shares of the variance by kind of source ("slope:s01a 7" is a slope), the largest first. */
+export function sharesByKind(q: Quantity): { kind: string; share: number; effect: number; count: number }[] {
+  const kinds = new Map<string, { kind: string; share: number; squares: number; count: number }>();
+  for (const each of q.contributions ?? []) {
+    const kind = each.source.split(':')[0] ?? each.source;
+    const sum = kinds.get(kind) ?? { kind, share: 0, squares: 0, count: 0 };
+    sum.share += each.share;
+    sum.squares += each.effect * each.effect;
+    sum.count += 1;
+    kinds.set(kind, sum);
+  }
+  return [...kinds.values()]
+    .map(({ kind, share, squares, count }) => ({ kind, share, count, effect: Math.sqrt(squares) }))
+    .sort((a, b) => b.share - a.share);
+}

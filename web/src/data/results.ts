@@ -47,6 +47,7 @@ export interface Quantity {
   };
   /** How it was made */
   method?: string;
+  /** Where there are more than twelve, those under 1 % of the variance are gathered by kind (the word before the colon), as root sum of squares */
   contributions?: Contribution[];
   /** Censored: the true value is this or more */
   is_at_least?: boolean;
@@ -795,7 +796,7 @@ export interface Spells {
   reasons: Reason[][];
   used_for: string[];
   is_excluded_by_hand: boolean[];
-  /** Of uptake_mg_per_kg_h, or of uptake_mg_per_h before weighing, in its unit */
+  /** Of uptake_mg_per_kg_h, or of uptake_mg_per_h before weighing, in its unit. A source of one spell alone (its slope) stands in the column of its kind */
   contributions: ({
     source: string;
     /** One per spell */

@@ -21,13 +21,13 @@ export const measures: Record<string, Measure> = {
     of: (fish) => fish.metrics.resting?.uptake_mg_per_kg_h,
     isWeaker: (fish) => fish.metrics.resting?.kind === 'resting, not recovered',
   },
-  scope_after_capture: {
+  scope_absolute: {
     title: 'Absolute scope after capture',
     of: (fish) => fish.metrics.scopes.find((each) => each.after === 'capture')?.absolute,
   },
-  scope_after_chase: {
-    title: 'Absolute scope after chase',
-    of: (fish) => fish.metrics.scopes.find((each) => each.after === 'chase')?.absolute,
+  scope_factorial: {
+    title: 'Factorial scope after capture',
+    of: (fish) => fish.metrics.scopes.find((each) => each.after === 'capture')?.factorial,
   },
   excess_boat_hour: {
     title: 'Excess in the boat hour',
