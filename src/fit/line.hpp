@@ -1,18 +1,22 @@
 #pragma once
 // Start here: straight lines through readings, with errors that can be believed.
 //
-//   const auto line = fit::fit_line(time_s, oxygen);              // least squares; a value or an Error
-//   line->slope;  line->slope_se;                                 // error as if readings were independent
-//   fit::modelled_slope(noise, time_s).slope_se;                  // error under the sensor's noise
-//   (noise.hpp)
+//   const auto line = fit::fit_line(time_s, oxygen);     // least squares; a value or an Error
+//   line->slope;  line->slope_se;                        // error as if readings were independent
+//   fit::modelled_slope(noise, time_s)->slope_se;        // error under the sensor's noise (noise.hpp)
 //
-// This folder is plain numerics: spans of doubles in, aggregates out; no units, no files, no clock. The rest
-// of it:
-//   noise.hpp      what a sensor's noise does to a slope: white + first-order autoregressive, pooled over
-//   series windows.hpp    a line in every sliding window of a given length; the steepest selection.hpp  by
-//   how much the steepest of many windows flatters itself quantile.hpp lowest.hpp mixture.hpp bootstrap.hpp
-//   low ends of samples, and their intervals nonlinear.hpp decay.hpp regression.hpp smooth.hpp     curves,
-//   decays, many-column regression, a rate smoothed
+// This folder is plain numerics: spans of doubles in, aggregates out; no units, no files, no clock.
+//
+//   noise.hpp       what a sensor's noise does to a slope: white + autoregressive, pooled over series
+//   windows.hpp     a line in every sliding window of a given length; the steepest
+//   selection.hpp   by how much the steepest of many windows flatters itself
+//   quantile.hpp, lowest.hpp, mixture.hpp     low ends of samples
+//   bootstrap.hpp   their intervals, when neighbouring values resemble each other
+//   nonlinear.hpp, decay.hpp, regression.hpp  curves, decays in phases, many columns, a broken stick
+//   area.hpp        areas under points
+//   smooth.hpp      a rate drawn out of noisy readings of its level
+//
+// tests/fit/line_test.cpp is a small example, the coverage test in tests/fit/noise_test.cpp a full one.
 
 #include <cstddef>
 #include <optional>

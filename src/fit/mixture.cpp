@@ -382,7 +382,7 @@ State best_of_starts(const Sample& whole, std::size_t g, const Guards& guards,
         states.push_back(run_em(coarse, start, guards, 12));
     }
     const auto keep = [&](std::size_t count) {
-        std::stable_sort(states.begin(), states.end(), is_better);
+        std::sort(states.begin(), states.end(), is_better);
         states.resize(std::min(states.size(), count));
     };
     keep(std::max<std::size_t>(30, states.size() / 4));

@@ -109,7 +109,8 @@ Solved solve(const NormalSums& sums, std::size_t p) {
         }
     }
     out.residual = std::max(0.0, a[p][p]);
-    out.is_sound = true;
+    // Two readings at one time under noise without a white part have no likelihood.
+    out.is_sound = std::isfinite(a[p][p]) && std::isfinite(sums.log_variances);
     return out;
 }
 
@@ -358,8 +359,7 @@ constexpr int bits = 14; // of the minimum's place: about 1e-4, far finer than a
 
 Best best_share(const Pool& pool, double correlation_time) {
     std::uintmax_t most = 30;
-    // The share is searched on a scale that is fine at both ends. 1 - 1e-9 and 1e-9 stand for "all" and
-    // "none".
+    // The share is searched on a scale that is fine at both ends.
     const auto share_at = [](double z) { return 1.0 / (1.0 + std::exp(-z)); };
     const auto found = boost::math::tools::brent_find_minima(
         [&](double z) {
@@ -367,10 +367,14 @@ Best best_share(const Pool& pool, double correlation_time) {
             return std::isfinite(value) ? value : 1e300;
         },
         -14.0, 14.0, bits, most);
-    const double share = share_at(found.first);
-    return {.white_share = share,
-            .correlation_time = correlation_time,
-            .at = trial(pool, share, correlation_time)};
+    Best out{.white_share = share_at(found.first), .correlation_time = correlation_time};
+    out.at = trial(pool, out.white_share, correlation_time);
+    const Trial none = trial(pool, 0.0, correlation_time); // the end that the scale never reaches
+    if (none.log_likelihood >= out.at.log_likelihood) {
+        out.white_share = 0.0;
+        out.at = none;
+    }
+    return out;
 }
 
 Best best_colour(const Pool& pool) {
@@ -423,12 +427,12 @@ Expected<Pool> gathered(std::span<const NoiseSeries> series, const NoiseOptions&
         total += one.times.size();
     }
     // Every stride-th series, then the ones between, until there are enough readings.
-    const std::size_t stride =
-        std::max<std::size_t>(1, total / std::max<std::size_t>(1, options.most_readings));
+    const std::size_t most = std::max<std::size_t>(1, options.most_readings);
+    const std::size_t stride = std::max<std::size_t>(1, (total + most - 1) / most);
     for (std::size_t offset = 0; offset < stride; ++offset) {
         for (std::size_t i = offset; i < series.size(); i += stride) {
             const auto& one = series[i];
-            if (pool.readings >= options.most_readings || one.times.size() < pool.terms + 3 ||
+            if (pool.readings >= most || one.times.size() < pool.terms + 3 ||
                 one.times.front() == one.times.back()) {
                 continue;
             }

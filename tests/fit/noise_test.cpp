@@ -166,6 +166,13 @@ TEST(WeightedLine, has_no_more_error_than_the_ordinary_slope) {
     EXPECT_NEAR(weighted->slope, 1.0, 1e-12);
 }
 
+TEST(WeightedLine, refuses_two_readings_at_one_time_where_no_noise_is_white) {
+    const std::vector<double> t{0, 1, 1, 2};
+    const std::vector<double> y{1, 2, 3, 4};
+    EXPECT_EQ(weighted_line(autoregressive(1, 0.5, 1), t, t, y).error().code, ErrorCode::degenerate);
+    EXPECT_TRUE(weighted_line({.white_sd = 1}, t, t, y));
+}
+
 TEST(LaggedTimes, give_the_true_slope_of_a_fall_seen_by_a_slow_sensor) {
     // Solution of tau dy/dt = x - y by small steps, not by the closed form that the function rests on.
     const double tau = 20;
@@ -213,6 +220,27 @@ TEST(EstimateNoise, agrees_with_r_restricted_likelihood_where_the_noise_is_purel
     EXPECT_TRUE(agrees(noise->model.coloured_sd, one["expected"]["reml"]["sigma"], 3e-3, 0, "sigma"));
     const auto at = weighted_line(noise->model, x, x, y);
     EXPECT_TRUE(agrees(at->restricted_log_likelihood, one["expected"]["reml"]["loglik"], 1e-6, 1, "loglik"));
+}
+
+TEST(EstimateNoise, is_at_least_as_likely_as_r_where_a_white_part_may_help) {
+    const auto cases = support::reference_cases("stats/01_regression.json");
+    if (!cases) {
+        GTEST_SKIP() << support::no_reference;
+    }
+    const auto& one = support::case_of(*cases, "gls_ar1_trace");
+    const auto table = support::data_of(one);
+    const auto x = table.numbers("t_s");
+    const auto y = table.numbers("o2");
+    const std::vector<NoiseSeries> series{{x, y}};
+    const auto noise = estimate_noise(series, {.trend = Trend::straight});
+    ASSERT_TRUE(noise);
+    const auto at = weighted_line(noise->model, x, x, y);
+    ASSERT_TRUE(at);
+    // The correlation time is found to about 1e-4 of itself, which costs the likelihood less than 1e-5.
+    EXPECT_GT(at->restricted_log_likelihood, one["expected"]["reml"]["loglik"].get<double>() - 1e-5);
+    // Two models of the same readings: their slopes lie well within an error of each other.
+    const double slope = one["expected"]["reml"]["estimate"]["t_s"];
+    EXPECT_NEAR(at->slope, slope, 0.2 * at->slope_se);
 }
 
 TEST(EstimateNoise, recovers_a_pooled_model_without_bias) {
