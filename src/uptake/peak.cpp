@@ -364,6 +364,11 @@ Expected<PeakUptake> peak_uptake(const PeakInput& input, const PeakSettings& set
         moved(uptake_of(input, spell, searched, ends.from), -out.selection_bias_mg_per_h),
         std::hypot(correction_doubt * out.selection_bias_mg_per_h, out.selection_bias_error_mg_per_h),
         "peak selection:" + input.stay);
+    if (!(spell.noise.variance() > 0.0)) {
+        out.reasons.push_back({"noise_unknown",
+                               "no noise model of this sensor: the slope's error is the ordinary one "
+                               "and the selection bias is not known"});
+    }
     add_whole_spell(out, input);
     for (const double length : settings.curve_windows_s) {
         out.curve.push_back(curve_point(input, runs, length, settings));

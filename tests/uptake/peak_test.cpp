@@ -125,6 +125,7 @@ TEST(Peak, of_a_noiseless_steady_fall_is_the_uptake_and_nothing_is_corrected) {
     EXPECT_EQ(peak.readings, 61U);
     EXPECT_NEAR(peak.temperature_celsius, 12.5, 1e-12);
     EXPECT_EQ(peak.mark, Mark::good);
+    EXPECT_TRUE(has_word(peak.reasons, "noise_unknown"));
     EXPECT_EQ(peak.curve.size(), 9U);
 }
 
