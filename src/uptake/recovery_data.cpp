@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "base/number_text.hpp"
 #include "uptake/detail/recovery_parts.hpp"
@@ -267,8 +268,9 @@ std::vector<Point> points_of(const RecoveryInput& input) {
                 in_order.push_back(&spell);
             }
         }
-        std::stable_sort(in_order.begin(), in_order.end(), [](const SpellUptake* a, const SpellUptake* b) {
-            return a->middle() < b->middle();
+        // All point into one span, so that their own order settles equal times.
+        std::sort(in_order.begin(), in_order.end(), [](const SpellUptake* a, const SpellUptake* b) {
+            return std::pair(a->middle(), a) < std::pair(b->middle(), b);
         });
         for (const auto* spell : in_order) {
             out.push_back({.h = hours_after(input.time_zero, spell->middle()),

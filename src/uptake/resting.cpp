@@ -6,6 +6,7 @@
 #include <map>
 #include <numeric>
 #include <set>
+#include <utility>
 
 #include "base/number_text.hpp"
 #include "base/random.hpp"
@@ -74,7 +75,9 @@ Error too_few(std::size_t found, std::size_t needed, const std::string& what) {
 std::vector<double> low_weights(std::span<const double> values, std::size_t skip, std::size_t used) {
     std::vector<std::size_t> order(values.size());
     std::iota(order.begin(), order.end(), std::size_t{0});
-    std::stable_sort(order.begin(), order.end(), [&](auto a, auto b) { return values[a] < values[b]; });
+    std::sort(order.begin(), order.end(), [&](auto a, auto b) {
+        return values[a] != values[b] ? values[a] < values[b] : a < b; // one order for equal values
+    });
     std::vector<double> weights(values.size(), 0.0);
     for (std::size_t i = skip; i < skip + used; ++i) {
         weights[order[i]] = 1.0 / static_cast<double>(used);
@@ -85,7 +88,9 @@ std::vector<double> low_weights(std::span<const double> values, std::size_t skip
 std::vector<double> quantile_weights(std::span<const double> values, double p) {
     std::vector<std::size_t> order(values.size());
     std::iota(order.begin(), order.end(), std::size_t{0});
-    std::stable_sort(order.begin(), order.end(), [&](auto a, auto b) { return values[a] < values[b]; });
+    std::sort(order.begin(), order.end(), [&](auto a, auto b) {
+        return values[a] != values[b] ? values[a] < values[b] : a < b; // one order for equal values
+    });
     const auto place = fit::quantile_place(values.size(), p, fit::QuantileType::gumbel);
     std::vector<double> weights(values.size(), 0.0);
     weights[order[place.lower]] += 1.0 - place.weight;
@@ -573,8 +578,9 @@ Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingS
             usable.push_back(i);
         }
     }
-    std::stable_sort(usable.begin(), usable.end(),
-                     [&](auto a, auto b) { return input.spells[a].middle() < input.spells[b].middle(); });
+    std::sort(usable.begin(), usable.end(), [&](auto a, auto b) {
+        return std::pair(input.spells[a].middle(), a) < std::pair(input.spells[b].middle(), b);
+    });
     if (usable.size() < std::max<std::size_t>(settings.least_values, 2)) {
         return fail(
             too_few(usable.size(), std::max<std::size_t>(settings.least_values, 2), "a resting uptake")
