@@ -253,7 +253,7 @@ std::vector<Sheet> sheets() {
          .how = "Every logger at the start and at the end of each day: what it shows, and the true time at "
                 "that moment.",
          .columns = {"clock", "shown (date, time)", "true (date, time)", "± s", "against what", "note"},
-         .rows = 14,
+         .rows = 12,
          .cautions = {"A clock that was set in between needs a check just before and just after.",
                       deck_first}},
     };
@@ -270,7 +270,7 @@ h1 { font-size: 16pt; } h2 { font-size: 18pt; margin: 0 0 1mm; }
 .line { margin: 0 0 2mm; }
 table { width: 100%; border-collapse: collapse; table-layout: fixed; }
 th, td { border: 0.4mm solid #000; } th { font-size: 8.5pt; padding: 1mm; text-align: left; vertical-align: bottom; overflow-wrap: anywhere; }
-td { height: 10.5mm; }
+td { height: 9.5mm; }
 .cautions { margin: 2mm 0 0; padding-left: 5mm; font-size: 9pt; }
 @media screen { body { padding: 5mm; } .scroll { overflow-x: auto; } }
 )";
