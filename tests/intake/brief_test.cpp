@@ -1,0 +1,130 @@
+#include "intake/brief.hpp"
+
+#include <string>
+#include <vector>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "intake/template.hpp"
+#include "study/settings.hpp"
+
+namespace backeddy::intake {
+namespace {
+
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::IsEmpty;
+using testing::SizeIs;
+using testing::UnorderedElementsAre;
+
+std::vector<std::string> texts(const BriefRead& read) {
+    std::vector<std::string> out;
+    for (const auto& complaint : read.complaints) {
+        out.push_back(complaint.error.text());
+    }
+    return out;
+}
+
+TEST(Brief, the_template_reads_without_a_complaint_and_changes_no_default) {
+    const auto read = read_brief(brief_template(), "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty());
+    for (const auto& used : study::settings_used(read.brief)) {
+        EXPECT_TRUE(used.is_default || used.section == "study") << used.section << "." << used.key;
+    }
+}
+
+TEST(Brief, every_setting_reads_back_at_its_default) {
+    std::string text;
+    for (const auto& section : study::sections()) {
+        text += "[" + section.name + "]\n";
+        for (const auto& setting : study::settings()) {
+            const auto usual = study::toml_text(setting.get(study::Brief()));
+            if (setting.section == section.name && !usual.empty() && usual != "\"\"") {
+                text += setting.key + " = " + usual + "\n";
+            }
+        }
+    }
+    const auto read = read_brief(text, "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty()) << text;
+    for (const auto& used : study::settings_used(read.brief)) {
+        EXPECT_TRUE(used.is_default) << used.section << "." << used.key << " = " << used.value;
+    }
+}
+
+TEST(Brief, an_unknown_key_offers_a_near_name_with_its_line) {
+    const auto read = read_brief("[peak]\nwindw_s = 90\n", "study.toml");
+    ASSERT_THAT(read.complaints, SizeIs(1));
+    EXPECT_EQ(read.complaints[0].error.place.line, 2U);
+    EXPECT_EQ(read.complaints[0].error.code, ErrorCode::unknown_name);
+    EXPECT_THAT(texts(read), ElementsAre(HasSubstr("window_s")));
+}
+
+TEST(Brief, all_faults_are_reported_each_with_its_line_and_the_defaults_stay) {
+    const auto read =
+        read_brief("[peak]\nwindow_s = \"60 s\"\n[resting]\nlevel = 1.5\n[background]\nvolume = \"whole\"\n"
+                   "[reportt]\nblind = false\n",
+                   "study.toml");
+    std::vector<std::uint64_t> lines;
+    for (const auto& complaint : read.complaints) {
+        lines.push_back(complaint.error.place.line.value_or(0));
+        EXPECT_EQ(complaint.severity, study::Severity::stops_the_run);
+    }
+    EXPECT_THAT(lines, UnorderedElementsAre(2U, 4U, 6U, 7U));
+    EXPECT_EQ(read.brief.peak.window, Duration::seconds(60.0));
+    EXPECT_EQ(read.brief.resting.level, 0.95);
+}
+
+TEST(Brief, text_that_is_no_toml_is_one_complaint_with_its_line) {
+    const auto read = read_brief("[study]\ntitle = \"open\n", "study.toml");
+    ASSERT_THAT(read.complaints, SizeIs(1));
+    EXPECT_EQ(read.complaints[0].error.place.line, 2U);
+}
+
+TEST(Brief, paths_stay_inside_the_folder) {
+    for (const auto* path : {"../raw/a.csv", "/raw/a.csv", "raw/../../a.csv", "raw/.."}) {
+        const auto read =
+            read_brief(std::string("[[trace]]\nname = \"boat\"\nfiles = [\"") + path + "\"]\n", "study.toml");
+        EXPECT_TRUE(study::stops_a_run(read.complaints)) << path;
+    }
+    EXPECT_THAT(texts(read_brief("[[trace]]\nname = \"boat\"\nfiles = [\"raw/b..t/*.csv\"]\n", "study.toml")),
+                IsEmpty());
+}
+
+TEST(Brief, a_trace_becomes_what_the_reader_takes) {
+    const auto read =
+        read_brief("[study]\nzone = \"Europe/Oslo\"\n[[trace]]\nname = \"boat\"\nfiles = [\"raw/*.csv\"]\n"
+                   "delimiter = \"semicolon\"\ndecimal = \"comma\"\ndate_order = \"day_month_year\"\n"
+                   "assumed_salinity = 0\n[[trace.column]]\nheader = \"DO\"\nuse = \"oxygen\"\n"
+                   "unit = \"% air\"\nchannel = \"O2\"\n",
+                   "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty());
+    ASSERT_THAT(read.brief.traces, SizeIs(1));
+    EXPECT_EQ(read.brief.traces[0].assumed_salinity->practical(), 0.0);
+    const auto settings = read_settings(read.brief.traces[0], read.brief.study.zone);
+    ASSERT_TRUE(settings.has_value());
+    EXPECT_EQ(settings->delimiter, Delimiter::semicolon);
+    EXPECT_EQ(settings->decimal, DecimalMark::comma);
+    EXPECT_EQ(settings->date_order, DateOrder::day_month_year);
+    EXPECT_EQ(settings->zone, "Europe/Oslo");
+    ASSERT_THAT(settings->columns, SizeIs(1));
+    EXPECT_EQ(settings->columns[0].use, ColumnUse::oxygen);
+    EXPECT_EQ(settings->columns[0].channel, "O2");
+}
+
+TEST(Brief, a_season_holds_from_its_start_up_to_its_end) {
+    const auto read =
+        read_brief("[peak]\nwindow_s = 90\n[[season]]\nname = \"autumn\"\nfrom = \"2026-09-01 00:00\"\n"
+                   "to = \"2026-12-01 00:00\"\n[season.peak]\nwindow_s = 120\n",
+                   "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty());
+    const auto window_at = [&](const char* moment) {
+        return read.brief.at(parse_iso(moment).value()).peak.window;
+    };
+    EXPECT_EQ(window_at("2026-08-31T23:59:59Z"), Duration::seconds(90.0));
+    EXPECT_EQ(window_at("2026-09-01T00:00:00Z"), Duration::seconds(120.0));
+    EXPECT_EQ(window_at("2026-12-01T00:00:00Z"), Duration::seconds(90.0));
+}
+
+} // namespace
+} // namespace backeddy::intake
