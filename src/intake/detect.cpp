@@ -328,7 +328,7 @@ class Detector {
         return date_only + " " + clock_only;
     }
 
-    // Whether some rows carry no offset of their own, so that a zone is needed.
+    // Whether most rows carry no offset of their own, so that a zone is needed.
     [[nodiscard]] bool needs_zone() const {
         switch (dialect_.time_form.value) {
         case TimeForm::epoch_seconds:
@@ -342,14 +342,21 @@ class Detector {
             return start_is_local_;
         }
         Fields fields;
-        return std::any_of(rows_.begin(), rows_.end(), [&](std::string_view row) {
+        std::size_t with_offset = 0;
+        std::size_t without = 0;
+        for (const auto row : rows_) {
             fields.split(row, dialect_.delimiter.value, dialect_.quoting.value);
             const auto cells = date_cells(fields);
-            const auto clock = cells ? written_clock(cells->clock) : std::nullopt;
-            // A clock that cannot be read (25:05:00Z) says nothing of offsets.
-            return cells && written_date(cells->date) &&
-                   (cells->clock.empty() || (clock && !clock->offset_minutes));
-        });
+            if (!cells || !written_date(cells->date)) {
+                continue;
+            }
+            const auto clock =
+                cells->clock.empty() ? std::optional(WrittenClock{}) : written_clock(cells->clock);
+            if (clock) {
+                ++(clock->offset_minutes ? with_offset : without);
+            }
+        }
+        return without > with_offset;
     }
 
     Expected<void> find_zone() {

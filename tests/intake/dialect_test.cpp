@@ -420,8 +420,9 @@ TEST(Dialect, every_unit_arrives_in_the_unit_of_the_trace) {
         ColumnKind kind;
         double expected;
     };
-    // Printed conversions: 1 umol O2 is 31.9988e-3 mg (two atoms of 15.9994); 1 mL O2 at STP is 31.9988 / 22.3916 mg (Benson and
-    // Krause 1984 use 22.3916 L/mol); 1 hPa is 0.1 kPa; 760 mmHg is 101.325 kPa; 50 degF is 10 degC.
+    // Printed conversions: 1 umol O2 is 31.9988e-3 mg (two atoms of 15.9994); 1 mL O2 at STP is 31.9988
+    // / 22.3916 mg (Benson and Krause 1984 use 22.3916 L/mol); 1 hPa is 0.1 kPa; 760 mmHg is 101.325 kPa; 50
+    // degF is 10 degC.
     for (const auto& column :
          {Column{"DO [mg/L]", 8.5, ColumnKind::oxygen_mg_per_l, 8.5},
           Column{"DO (ppm)", 8.5, ColumnKind::oxygen_mg_per_l, 8.5},

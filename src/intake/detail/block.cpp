@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <cstring>
+#include <optional>
 
 #include "intake/detail/number.hpp"
+#include "intake/detail/plain_rows.hpp"
 #include "intake/detail/words.hpp"
 
 namespace backeddy::intake {
@@ -102,6 +104,9 @@ namespace {
 // How many cells of one block and reading are kept word for word; the report keeps as many of the file.
 constexpr std::size_t most_unreadable = 20;
 
+// As the detector: a quote that stays open longer is a stray one.
+constexpr std::uint64_t most_lines_in_a_quote = 20;
+
 class Parser {
   public:
     Parser(const Plan& plan, RowReader& reader, ParsedBlock& block)
@@ -193,29 +198,49 @@ class Parser {
 
 } // namespace
 
-void parse_block(const Plan& plan, RowReader& reader, ReadPaths /*paths*/, ParsedBlock& block) {
+void parse_block(const Plan& plan, RowReader& reader, ReadPaths paths, ParsedBlock& block) {
     block.clear();
     Parser parser(plan, reader, block);
     const std::string_view text = block.lines.text();
     const char feed = plan.form.line_feed();
     std::uint64_t number = 0;
+    std::optional<PlainRows> plain;
+    if (paths == ReadPaths::plain_then_general && PlainRows::suits(plan)) {
+        plain.emplace(plan, block);
+    }
     for (std::size_t at = 0; at < text.size(); ++number) {
+        if (plain) {
+            const char* p = text.data() + at;
+            plain->read(p, text.data() + text.size(), number);
+            plain->forget_chunks();
+            at = static_cast<std::size_t>(p - text.data());
+            if (at == text.size()) {
+                break;
+            }
+        }
         const auto found = text.find(feed, at);
         bool has_line_end = found != std::string_view::npos;
         std::size_t end = has_line_end ? found : text.size();
         std::uint64_t inner_lines = 0;
         if (plan.quoting == Quoting::open_lines) {
             // A record ends at the first line end with all quotes closed.
-            auto quotes = std::count(text.begin() + static_cast<std::ptrdiff_t>(at),
-                                     text.begin() + static_cast<std::ptrdiff_t>(end), '"');
-            while (quotes % 2 != 0 && has_line_end) {
-                const auto next = text.find(feed, end + 1);
-                has_line_end = next != std::string_view::npos;
-                const std::size_t next_end = has_line_end ? next : text.size();
-                quotes += std::count(text.begin() + static_cast<std::ptrdiff_t>(end),
-                                     text.begin() + static_cast<std::ptrdiff_t>(next_end), '"');
-                end = next_end;
-                ++inner_lines;
+            const auto quotes_in = [&](std::size_t from, std::size_t to) {
+                return std::count(text.begin() + static_cast<std::ptrdiff_t>(from),
+                                  text.begin() + static_cast<std::ptrdiff_t>(to), '"');
+            };
+            auto quotes = quotes_in(at, end);
+            std::size_t longer = end;
+            std::uint64_t more = 0;
+            while (quotes % 2 != 0 && more < most_lines_in_a_quote && longer < text.size()) {
+                const std::size_t next = std::min(text.find(feed, longer + 1), text.size());
+                quotes += quotes_in(longer, next);
+                longer = next;
+                ++more;
+            }
+            if (quotes % 2 == 0) {
+                end = longer;
+                inner_lines = more;
+                has_line_end = end < text.size();
             }
         }
         std::string_view line = text.substr(at, end - at);

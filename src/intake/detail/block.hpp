@@ -3,6 +3,7 @@
 // numbers count from the block's first line, and whether times run forward is for detail/sequence to say.
 
 #include <cstdint>
+#include <deque>
 #include <map>
 #include <string>
 #include <vector>
@@ -59,7 +60,7 @@ struct ParsedBlock {
 
     std::vector<std::string> streams; ///< names; those of earlier blocks too
     std::vector<std::size_t> current; ///< per stream: its chunk being filled, plus 1; 0 for none
-    std::vector<BlockChunk> chunks;   ///< the first `chunks_used` count
+    std::deque<BlockChunk> chunks;    ///< the first `chunks_used` count
     std::size_t chunks_used = 0;
     std::uint64_t line_count = 0;
     std::uint64_t blank = 0;

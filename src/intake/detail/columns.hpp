@@ -28,7 +28,7 @@ struct ColumnLook {
     bool has_decimals = false;
     std::set<std::string> values; ///< at most 65 of them
 
-    [[nodiscard]] bool mostly(std::size_t count) const { return filled > 0 && 10 * count >= 9 * filled; }
+    [[nodiscard]] bool mostly(std::size_t count) const { return filled > 0 && 3 * count >= 2 * filled; }
 };
 
 /// The rows of the sample, judged by.
