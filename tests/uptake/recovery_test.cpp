@@ -402,7 +402,8 @@ TEST(RecoveryUncertainty, intervals_hold_the_truth_as_often_as_they_say) {
         const auto in_all = normal_interval(all);
         held_fit += in_all.low <= 400.0 / 0.9 && 400.0 / 0.9 <= in_all.high ? 1 : 0;
     }
-    std::printf("tube held %d bias %.2f; fit held %d bias %.2f\n", held_tube, tube_bias, held_fit, fit_bias);
+    RecordProperty("tube_bias", std::to_string(tube_bias));
+    RecordProperty("fit_bias", std::to_string(fit_bias));
     // Binomial, p = 0.95, n = 300: standard deviation 3.8; four of them below.
     EXPECT_GE(held_tube, 270) << "285 seen";
     EXPECT_GE(held_fit, 270) << "286 seen";
