@@ -54,7 +54,7 @@ Answer if_any(std::string text) {
     return text.empty() ? std::nullopt : Answer(std::move(text));
 }
 
-/// "12.1 to 14.3 degC (median 13.0, n = 24)"; nothing for no values.
+/// "median 13 °C, from 12.1 to 14.3 (24 stays)"; nothing for no values.
 Answer spread(std::vector<double> values, std::string_view unit, std::string_view counted, int digits = 4) {
     std::erase_if(values, [](double v) { return !std::isfinite(v); });
     if (values.empty()) {
@@ -63,10 +63,16 @@ Answer spread(std::vector<double> values, std::string_view unit, std::string_vie
     std::ranges::sort(values);
     const std::size_t n = values.size();
     const double median = n % 2 == 1 ? values[n / 2] : 0.5 * (values[n / 2 - 1] + values[n / 2]);
+    const auto shown = [&](double value) {
+        std::string text = significant_text(value, digits);
+        if (text.find('.') != std::string::npos) {
+            text.erase(text.find_last_not_of('0') + 1);
+        }
+        return text.ends_with('.') ? text.substr(0, text.size() - 1) : text;
+    };
     const std::string blank = unit.empty() ? "" : " ";
-    return fmt::format("median {}{}{}, from {} to {} ({} {})", significant_text(median, digits), blank, unit,
-                       significant_text(values.front(), digits), significant_text(values.back(), digits), n,
-                       counted);
+    return fmt::format("median {}{}{}, from {} to {} ({} {})", shown(median), blank, shown_unit(unit),
+                       shown(values.front()), shown(values.back()), n, counted);
 }
 
 void take(std::vector<double>& values, const Number& number) {

@@ -17,8 +17,9 @@ namespace backeddy::report {
 
 namespace {
 
-/// Figures are drawn from rounded samples: 0.1 ms, 0.0001 mg/L, 0.01 % and 0.001 degC are far below a pixel.
-constexpr int drawn_time_digits = 4;
+/// Figures are drawn from rounded samples: 0.1 s, 0.0001 mg/L, 0.01 % and 0.001 degC are below a pixel.
+constexpr int exact_time_digits = 4;
+constexpr int drawn_time_digits = 1;
 constexpr int drawn_oxygen_digits = 4;
 constexpr int drawn_saturation_digits = 2;
 constexpr int drawn_temperature_digits = 3;
@@ -37,16 +38,30 @@ std::string rounded_json(double value, int digits) {
     return text;
 }
 
+/// What a figure can show: six significant digits, in the shortest notation.
+std::string six_digits(double value) {
+    const std::string text = significant_text(value, 6);
+    const auto rounded = parse_number(text);
+    return rounded ? exact_text(*rounded) : "null";
+}
+
 /// One overload of put() per struct, its fields in the order of results.hpp; a test holds them against the
 /// schema.
 class DocumentWriter {
   public:
+    explicit DocumentWriter(Detail detail) : detail_(detail) {}
     [[nodiscard]] std::string document(const Results& results);
 
   private:
     void put(const std::string& v) { out_.value(v); }
     void put(std::string_view v) { out_.value(v); }
-    void put(double v) { out_.value(v); }
+    void put(double v) {
+        if (detail_ == Detail::whole || !std::isfinite(v)) {
+            out_.value(v);
+        } else {
+            out_.literal(six_digits(v));
+        }
+    }
     void put(bool v) { out_.value(v); }
     void put(std::uint32_t v) { out_.value(v); }
     void put(std::uint64_t v) { out_.value(v); }
@@ -192,9 +207,17 @@ class DocumentWriter {
     void put(const RoleInterval& v) { object("role", v.role, "from", v.from, "to", v.to); }
     void put(const Ending& v) { object("word", v.word, "last_good", v.last_good, "note", v.note); }
     void put(const StateRun& v) { object("state", v.state, "from", v.from, "to", v.to); }
+    /// No figure and no card explains a blank's number: in the report its sources stay out.
+    Number without_sources(Number number) const {
+        if (detail_ == Detail::drawn) {
+            number.contributions.clear();
+        }
+        return number;
+    }
     void put(const BackgroundPoint& v) {
-        object("stay", v.stay, "at", v.at, "slope_mg_per_l_h", v.slope_mg_per_l_h, "uptake_mg_per_h",
-               v.uptake_mg_per_h, "place", v.place, "is_used", v.is_used, "note", v.note);
+        object("stay", v.stay, "at", v.at, "slope_mg_per_l_h", without_sources(v.slope_mg_per_l_h),
+               "uptake_mg_per_h", without_sources(v.uptake_mg_per_h), "place", v.place, "is_used", v.is_used,
+               "note", v.note);
     }
     void put(const Background& v) {
         object("how", v.how, "points", v.points, "share_of_uptake", v.share_of_uptake, "notes", v.notes);
@@ -318,12 +341,14 @@ class DocumentWriter {
         object("severity", v.severity, "file", v.file, "line", v.line, "column", v.column, "found", v.found,
                "expected", v.expected, "remedy", v.remedy, "text", v.text);
     }
+    Detail detail_;
+    bool is_blank_ = false; ///< the stay being written is a blank that no figure draws
     detail::JsonStream out_{3};
 };
 
-/// "slope:s01a 7" is of the kind "slope".
+/// "slope:s01a 7" is of the kind "slope", "spontaneous changes (recovery of F01)" of "spontaneous changes".
 std::string kind_of(const std::string& source) {
-    return source.substr(0, source.find(':'));
+    return source.substr(0, std::min(source.find(':'), source.find(" (")));
 }
 
 /// An integral over a night has a hundred sources that each do next to nothing: those under this share of the
@@ -348,7 +373,8 @@ void DocumentWriter::put_contributions(const Number& v) {
     out_.begin_array();
     for (const Contribution& each : v.contributions) {
         const double squares = each.effect * each.effect;
-        if (share(squares) >= least_named_share || v.contributions.size() <= 12) {
+        const bool is_named = share(squares) >= least_named_share || v.contributions.size() <= 12;
+        if (detail_ == Detail::whole && is_named) {
             object("source", each.source, "effect", each.effect, "share", share(squares));
             continue;
         }
@@ -360,8 +386,10 @@ void DocumentWriter::put_contributions(const Number& v) {
     }
     for (const auto& [kind, all] : small) {
         const bool is_alone = all.count == 1;
-        object("source", is_alone ? all.last_source : fmt::format("{}: {} small ones", kind, all.count),
-               "effect", is_alone ? all.last_effect : std::sqrt(all.squares), "share", share(all.squares));
+        const std::string many =
+            detail_ == Detail::whole ? fmt::format("{}: {} small ones", kind, all.count) : kind;
+        object("source", is_alone ? all.last_source : many, "effect",
+               is_alone ? all.last_effect : std::sqrt(all.squares), "share", share(all.squares));
     }
     out_.end_array();
 }
@@ -397,16 +425,19 @@ void DocumentWriter::put(const Number& v) {
 void DocumentWriter::put(const DrawnTrace& v) {
     out_.begin_object();
     field("from", v.from);
-    rounded("at_s", v.at_s, drawn_time_digits);
-    rounded("oxygen_mg_per_l", v.oxygen_mg_per_l, drawn_oxygen_digits);
-    rounded("saturation_percent", v.saturation_percent, drawn_saturation_digits);
-    rounded("temperature_celsius", v.temperature_celsius, drawn_temperature_digits);
+    const std::vector<double> none;
+    const bool is_whole = detail_ == Detail::whole;
+    rounded("at_s", is_blank_ ? none : v.at_s, is_whole ? exact_time_digits : drawn_time_digits);
+    rounded("oxygen_mg_per_l", is_blank_ ? none : v.oxygen_mg_per_l, drawn_oxygen_digits);
+    rounded("saturation_percent", is_whole ? v.saturation_percent : none, drawn_saturation_digits);
+    rounded("temperature_celsius", is_whole ? v.temperature_celsius : none, drawn_temperature_digits);
     fields("states", v.states, "rows", v.rows);
     out_.end_object();
 }
 
 void DocumentWriter::put(const Stay& v) {
     out_.begin_object();
+    is_blank_ = detail_ == Detail::drawn && v.fish.empty();
     fields("id", v.id, "fish", v.fish, "assembly", v.assembly, "sensors", v.sensors, "from", v.from, "to",
            v.to, "roles", v.roles, "ending", v.ending, "states_from", v.states_from, "unanswered",
            v.unanswered, "temperature_celsius", v.temperature_celsius, "volume_mass_ratio",
@@ -417,8 +448,11 @@ void DocumentWriter::put(const Stay& v) {
 }
 
 void DocumentWriter::put_spell_contributions(const std::vector<Spell>& spells) {
-    const auto contributions = [](const Spell& spell) {
+    const auto contributions = [this](const Spell& spell) -> std::span<const Contribution> {
         const auto& answer = spell.answer;
+        if (detail_ == Detail::drawn) {
+            return {};
+        }
         return (answer.uptake_mg_per_kg_h ? *answer.uptake_mg_per_kg_h : answer.uptake_mg_per_h)
             .contributions();
     };
@@ -514,8 +548,8 @@ std::string DocumentWriter::document(const Results& v) {
 
 } // namespace
 
-std::string json_text(const Results& results) {
-    return DocumentWriter{}.document(results);
+std::string json_text(const Results& results, Detail detail) {
+    return DocumentWriter(detail).document(results);
 }
 
 } // namespace backeddy::report

@@ -1,15 +1,24 @@
 #pragma once
 // results.json: the one document that the pages and the report's figures draw from.
 
+#include <cstdint>
 #include <string>
+#include <string_view>
 
 #include "report/results.hpp"
 
 namespace backeddy::report {
 
-/// The whole document, valid by results.schema.json, ending in a newline. Same results, same bytes. `<` and
-/// `>` inside strings are escapes, so that the very text may stand inside an HTML script element.
-[[nodiscard]] std::string json_text(const Results& results);
+enum class Detail : std::uint8_t {
+    whole, ///< results.json: every number to its last bit
+    drawn, ///< inside the report: six digits, sources of uncertainty by kind, and none of the columns that no
+           ///< figure reads (traces of blanks, saturation and temperature of every drawn reading, sources per
+           ///< spell)
+};
+
+/// The document, valid by results.schema.json either way, ending in a newline. Same results, same bytes. `<`
+/// and `>` inside strings are escapes, so that the very text may stand inside an HTML script element.
+[[nodiscard]] std::string json_text(const Results& results, Detail detail = Detail::whole);
 
 /// results.schema.json as it was when this program was built.
 [[nodiscard]] std::string_view schema_text();

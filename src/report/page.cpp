@@ -156,7 +156,7 @@ std::string group_sign(const Results& results, std::string_view key) {
         return "";
     }
     return fmt::format("<span class=\"group group-{}\">{}</span>", group_place(results, key) % 4,
-                       html(group_label(results, key)));
+                       html(spoken(group_label(results, key))));
 }
 
 std::string mark_sign(uptake::Mark mark) {
@@ -290,7 +290,7 @@ std::string fish_facts(const Results& results, const Fish& fish, const std::stri
     fact("Species", html(fish.species));
     fact("Group", group_sign(results, fish.group));
     for (const NamedText& each : fish.treatments) {
-        fact(each.name, html(each.text));
+        fact(spoken(each.name), html(spoken(each.text)));
     }
     fact("Mass", quantity(fish.mass_g, at + "/mass_g") +
                      (fish.mass_source.empty() ? "" : " (" + html(fish.mass_source) + ")"));
@@ -398,10 +398,13 @@ std::string scope_table(const Fish& fish, const std::string& at) {
 }
 
 std::string recovery_table(const Recovery& recovery, const std::string& here) {
-    HtmlTable table(fmt::format("Recovery after {}, from {} at {}", recovery.after, recovery.time_zero,
+    const bool is_capture = recovery.after == "capture";
+    HtmlTable table(fmt::format("Recovery after {}, from {} at {}", recovery.after,
+                                spoken(recovery.time_zero),
                                 recovery.time_zero_at ? shown_time(*recovery.time_zero_at) : "unknown time"),
-                    {"Baseline", "Level", "Excess in the boat hour", "Excess after transfer",
-                     "Capture plus handling", "Recovered, by the data", "Recovered, by the fit"});
+                    {"Baseline", "Level", is_capture ? "Excess in the boat hour" : "Excess in the tube",
+                     "Excess after transfer", is_capture ? "Capture plus handling" : "All",
+                     "Recovered, by the data", "Recovered, by the fit"});
     for (std::size_t i = 0; i < recovery.baselines.size(); ++i) {
         const BaselineVariant& each = recovery.baselines[i];
         const std::string row = fmt::format("{}/baselines/{}", here, i);

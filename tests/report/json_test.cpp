@@ -51,6 +51,25 @@ TEST(Document, with_a_field_too_many_too_few_or_of_another_kind_is_refused) {
         << "a number without a value must give its reason";
 }
 
+// What is embedded in the report is drawn, not computed with: smaller, and still a valid document.
+TEST(DrawnDocument, is_valid_smaller_and_rounded_to_six_digits) {
+    Results results = invented_study({.fish = 2, .night_h = 6.0});
+    results.fish[0].stays[0].spells[0].answer.slope_mg_per_l_h = -1.0 / 3.0;
+    Stay blank = results.fish[0].stays[0];
+    blank.fish.clear();
+    results.blanks.push_back(blank);
+    const std::string drawn = json_text(results, Detail::drawn);
+    EXPECT_LT(drawn.size(), json_text(results).size() * 3 / 4);
+    const json document = json::parse(drawn);
+    EXPECT_THAT(schema_errors(json::parse(schema_text()), document), IsEmpty());
+    EXPECT_EQ(document["fish"][0]["stays"][0]["spells"]["slope_mg_per_l_h"][0].get<double>(), -0.333333);
+    EXPECT_TRUE(document["blanks"][0]["trace"]["at_s"].empty());
+    EXPECT_FALSE(document["fish"][0]["stays"][0]["trace"]["at_s"].empty());
+    EXPECT_EQ(document["fish"][0]["mass_g"]["text"],
+              json::parse(json_text(results))["fish"][0]["mass_g"]["text"])
+        << "what is printed does not depend on the detail";
+}
+
 TEST(Document, holds_a_column_entry_for_every_spell) {
     const Results results = invented_study({.fish = 2, .night_h = 6.0});
     const json document = document_of(results);

@@ -92,11 +92,11 @@ export const groupPlace = (results: Results, key: string): number =>
 /** "hook_up" as people say it. */
 export const spoken = (word: string): string => word.replaceAll('_', ' ');
 
-/** Shares of the variance by kind of source ("slope:s01a 7" is a slope), the largest first. */
+/** Shares of the variance by kind of source ("slope:s01a 7" and "slopes (of F01)" are cut at the colon or bracket), the largest first. */
 export function sharesByKind(q: Quantity): { kind: string; share: number; effect: number; count: number }[] {
   const kinds = new Map<string, { kind: string; share: number; squares: number; count: number }>();
   for (const each of q.contributions ?? []) {
-    const kind = each.source.split(':')[0] ?? each.source;
+    const kind = each.source.split(/:| \(/)[0] ?? each.source;
     const sum = kinds.get(kind) ?? { kind, share: 0, squares: 0, count: 0 };
     sum.share += each.share;
     sum.squares += each.effect * each.effect;

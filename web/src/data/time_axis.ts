@@ -17,7 +17,7 @@ export interface TimeAxis {
 }
 
 /** Round steps, in hours, whose labels stay short. */
-const steps = [1 / 60, 2 / 60, 5 / 60, 0.25, 0.5, 1, 2, 3, 4, 6, 12, 24, 48];
+const steps = [1 / 60, 2 / 60, 5 / 60, 10 / 60, 0.25, 0.5, 1, 2, 3, 4, 6, 12, 24, 48];
 
 /** At most about `most` ticks, and at least one wherever a round hour or minute lies within. */
 export function tickHours(from: number, to: number, most: number): number[] {
