@@ -76,74 +76,7 @@ void PlainRows::forget_chunks() {
     }
 }
 
-void PlainRows::read(const char*& at, const char* end, std::uint64_t& number) {
-    Cells cells;
-    while (at < end) {
-        const char* next = at;
-        // A row that runs over the end of the block's text is the block's last line, without its line end.
-        if (!read_row(next, cells) || next > end) {
-            return;
-        }
-        keep(cells, number);
-        ++number;
-        at = next;
-    }
-}
-
-bool PlainRows::read_row(const char*& at, Cells& cells) {
-    const char* p = at;
-    const std::size_t last = fields_.size() - 1;
-    Word word;
-    cells.stream = 0;
-    for (std::size_t i = 0; i <= last; ++i) {
-        const auto& field = fields_[i];
-        // The last field ends at the line end, of one or two bytes.
-        const char stop = i == last ? '\n' : delimiter_;
-        switch (field.task) {
-        case Task::number: {
-            double value = 0.0;
-            if (!read_number(p, stop, value)) {
-                return false;
-            }
-            cells.values[field.reading] = field.converts ? in_trace_unit(field.unit, value) : value;
-            break;
-        }
-        case Task::time:
-            if (!read_time(p, stop, cells.time_ns)) {
-                return false;
-            }
-            break;
-        case Task::chamber:
-            if (!read_word(p, stop, chambers_, true, word)) {
-                return false;
-            }
-            cells.stream = word.stream;
-            break;
-        case Task::pump:
-            if (!read_word(p, stop, pumps_, false, word)) {
-                return false;
-            }
-            cells.values[field.reading] = word.value;
-            break;
-        case Task::skip:
-            while (*p != delimiter_ && *p != '\n' && *p != '\0' && *p != '\r') {
-                ++p;
-            }
-            break;
-        }
-        if (i == last && *p == '\r') {
-            ++p;
-        }
-        if (*p != stop) {
-            return false;
-        }
-        ++p;
-    }
-    at = p;
-    return true;
-}
-
-bool PlainRows::read_time(const char*& p, char /*stop*/, std::int64_t& time_ns) {
+bool PlainRows::read_time(const char*& p, std::int64_t& time_ns) {
     // "2026-06-14T08:00" is the same for all rows of a minute: only the seconds are read anew.
     if ((eight_bytes(p) ^ eight_bytes(minute_text_.data())) |
         (eight_bytes(p + 8) ^ eight_bytes(minute_text_.data() + 8))) {
@@ -211,7 +144,10 @@ bool PlainRows::read_number(const char*& p, char stop, double& value) const {
     const auto mark = static_cast<std::size_t>(std::countr_zero(others)) / 8;
     const auto end = static_cast<std::size_t>(std::countr_zero(behind)) / 8;
     if (behind == 0 || p[mark] != plan_.decimal || mark == 0 || end == mark + 1) {
-        return read_long_number(p, stop, value);
+        const char* q = p; // a copy: `p` itself stays in its register
+        const bool read = read_long_number(q, stop, value);
+        p = q;
+        return read;
     }
     const std::uint64_t before = (std::uint64_t{1} << (8 * mark)) - 1;
     const std::uint64_t joined = (digits & before) | ((digits >> 8) & ~before);
@@ -237,7 +173,7 @@ bool PlainRows::read_long_number(const char*& p, char stop, double& value) const
 }
 
 // A word of at most seven bytes, by its bytes.
-bool PlainRows::read_word(const char*& p, char stop, std::array<Word, words_kept>& words, bool is_chamber,
+bool PlainRows::read_word(const char*& p, char stop, std::array<Word, words_kept>& words, Task task,
                           Word& word) {
     const std::uint64_t bytes = eight_bytes(p);
     const auto zeros_of = [](std::uint64_t x) { return (x - ones) & ~x & high_bits; };
@@ -250,45 +186,54 @@ bool PlainRows::read_word(const char*& p, char stop, std::array<Word, words_kept
         return false;
     }
     // With its length: a NUL byte behind a word must not pass for the word.
-    const std::uint64_t key = (bytes & ((std::uint64_t{1} << (8 * length)) - 1)) | (std::uint64_t{length} << 56);
+    const std::uint64_t key =
+        (bytes & ((std::uint64_t{1} << (8 * length)) - 1)) | (std::uint64_t{length} << 56);
     auto& kept = words[(key * 0x9e3779b97f4a7c15) >> 56];
-    if (kept.key != key) {
-        const std::string_view text(p, length);
-        if (text.find_first_of(std::string_view("\0\n\r \t", 5)) != std::string_view::npos ||
-            !is_utf8(text)) {
-            return false;
-        }
-        if (is_chamber) {
-            kept = {.key = key, .stream = block_.stream_named(text)};
-        } else {
-            const auto value = pump_value(text, plan_.dialect.flush_words, plan_.dialect.sealed_words);
-            if (!value) {
-                return false;
-            }
-            kept = {.key = key, .value = *value};
-        }
+    if (kept.key != key && !learn_word(std::string_view(p, length), key, task, kept)) {
+        return false;
     }
     word = kept;
     p += length;
     return true;
 }
 
-void PlainRows::keep(const Cells& cells, std::uint64_t number) {
-    if (cells.stream >= writers_.size()) {
-        if (block_.streams.empty()) {
-            static_cast<void>(block_.stream_named({}));
-        }
+bool PlainRows::learn_word(std::string_view text, std::uint64_t key, Task task, Word& kept) {
+    if (text.find_first_of(std::string_view("\0\n\r \t", 5)) != std::string_view::npos || !is_utf8(text)) {
+        return false;
+    }
+    if (task == Task::chamber) {
+        kept = {.key = key, .stream = block_.stream_named(text)};
+        return true;
+    }
+    const auto value = pump_value(text, plan_.dialect.flush_words, plan_.dialect.sealed_words);
+    if (value) {
+        kept = {.key = key, .value = *value};
+    }
+    return value.has_value();
+}
+
+void PlainRows::open_writer(std::size_t stream) {
+    if (block_.streams.empty()) {
+        static_cast<void>(block_.stream_named({}));
+    }
+    if (stream >= writers_.size()) {
         writers_.resize(block_.streams.size());
     }
-    auto& writer = writers_[cells.stream];
-    if (writer.chunk == nullptr || writer.chunk->rows == writer.room) {
-        writer.chunk = &block_.chunk_for(cells.stream, plan_);
-        writer.room = writer.chunk->data.times_ns.size();
-        writer.times = writer.chunk->data.times_ns.data();
-        for (std::size_t i = 0; i < readings_; ++i) {
-            writer.columns[i] = writer.chunk->data.columns[i].data();
-        }
+    auto& writer = writers_[stream];
+    writer.chunk = &block_.chunk_for(stream, plan_);
+    writer.room = writer.chunk->data.times_ns.size();
+    writer.times = writer.chunk->data.times_ns.data();
+    for (std::size_t i = 0; i < readings_; ++i) {
+        writer.columns[i] = writer.chunk->data.columns[i].data();
     }
+}
+
+void PlainRows::keep(const Cells& cells, std::uint64_t number) {
+    if (cells.stream >= writers_.size() || writers_[cells.stream].chunk == nullptr ||
+        writers_[cells.stream].chunk->rows == writers_[cells.stream].room) {
+        open_writer(cells.stream);
+    }
+    auto& writer = writers_[cells.stream];
     const std::size_t row = writer.chunk->rows;
     writer.times[row] = cells.time_ns;
     for (std::size_t i = 0; i < readings_; ++i) {
@@ -296,6 +241,73 @@ void PlainRows::keep(const Cells& cells, std::uint64_t number) {
     }
     writer.chunk->count_row(number);
     ++block_.rows;
+}
+
+bool PlainRows::read_row(const char*& at, Cells& cells) {
+    const char* p = at;
+    const std::size_t last = fields_.size() - 1;
+    Word word;
+    cells.stream = 0;
+    for (std::size_t i = 0; i <= last; ++i) {
+        const auto& field = fields_[i];
+        // The last field ends at the line end, of one or two bytes.
+        const char stop = i == last ? '\n' : delimiter_;
+        switch (field.task) {
+        case Task::number: {
+            double value = 0.0;
+            if (!read_number(p, stop, value)) {
+                return false;
+            }
+            cells.values[field.reading] = field.converts ? in_trace_unit(field.unit, value) : value;
+            break;
+        }
+        case Task::time:
+            if (!read_time(p, cells.time_ns)) {
+                return false;
+            }
+            break;
+        case Task::chamber:
+            if (!read_word(p, stop, chambers_, Task::chamber, word)) {
+                return false;
+            }
+            cells.stream = word.stream;
+            break;
+        case Task::pump:
+            if (!read_word(p, stop, pumps_, Task::pump, word)) {
+                return false;
+            }
+            cells.values[field.reading] = word.value;
+            break;
+        case Task::skip:
+            while (*p != delimiter_ && *p != '\n' && *p != '\0' && *p != '\r') {
+                ++p;
+            }
+            break;
+        }
+        if (i == last && *p == '\r') {
+            ++p;
+        }
+        if (*p != stop) {
+            return false;
+        }
+        ++p;
+    }
+    at = p;
+    return true;
+}
+
+void PlainRows::read(const char*& at, const char* end, std::uint64_t& number) {
+    Cells cells;
+    while (at < end) {
+        const char* next = at;
+        // A row that runs over the end of the block's text is the block's last line, without its line end.
+        if (!read_row(next, cells) || next > end) {
+            return;
+        }
+        keep(cells, number);
+        ++number;
+        at = next;
+    }
 }
 
 } // namespace backeddy::intake

@@ -53,14 +53,18 @@ class PlainRows {
         std::array<double, most_readings> values;
     };
 
-    bool read_row(const char*& at, Cells& cells);
-    bool read_time(const char*& p, char stop, std::int64_t& time_ns);
-    bool remember_minute(const char* p);
-    bool read_number(const char*& p, char stop, double& value) const;
-    bool read_long_number(const char*& p, char stop, double& value) const;
-    bool read_word(const char*& p, char stop, std::array<Word, words_kept>& words, bool is_chamber,
-                   Word& word);
-    void keep(const Cells& cells, std::uint64_t number);
+    // One after the other for each row: folded into one loop, so that the place in the text stays in a
+    // register.
+    [[gnu::always_inline]] inline bool read_row(const char*& at, Cells& cells);
+    [[gnu::always_inline]] inline bool read_time(const char*& p, std::int64_t& time_ns);
+    [[gnu::always_inline]] inline bool read_number(const char*& p, char stop, double& value) const;
+    [[gnu::noinline]] bool read_long_number(const char*& p, char stop, double& value) const;
+    [[gnu::always_inline]] inline bool read_word(const char*& p, char stop,
+                                                 std::array<Word, words_kept>& words, Task task, Word& word);
+    [[gnu::noinline]] bool learn_word(std::string_view text, std::uint64_t key, Task task, Word& kept);
+    [[gnu::noinline]] bool remember_minute(const char* p);
+    [[gnu::noinline]] void open_writer(std::size_t stream);
+    [[gnu::always_inline]] inline void keep(const Cells& cells, std::uint64_t number);
 
     const Plan& plan_;
     ParsedBlock& block_;
