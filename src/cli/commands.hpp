@@ -1,5 +1,5 @@
 #pragma once
-// One function a command: it declares the command's words and sets `status` when it has run.
+// Start here: one function a command. It declares the command's words and sets `status` when it has run.
 
 namespace CLI {
 class App;

@@ -52,6 +52,12 @@ plant extras/a.hpp '#pragma once\n// Start here: nowhere.\n'
 bites "a module outside the list" 'not among BACKEDDY_MODULES' check
 plant base/base.hpp '#pragma once\n'
 bites "a module without a front door" 'src/base: no header opens with' check
+plant cli/a.cpp '#include "app/app.hpp"\n#include "report/report.hpp"\n'
+printf '#pragma once\n// Start here: cli.\n' >"$scratch/tree/src/cli/cli.hpp"
+printf 'add_executable(backeddy a.cpp)\ntarget_link_libraries(backeddy PRIVATE backeddy_app)\n' >"$scratch/tree/src/cli/CMakeLists.txt"
+passes "a program that links what it includes" check
+printf 'add_executable(backeddy a.cpp)\n' >"$scratch/tree/src/cli/CMakeLists.txt"
+bites "a program that does not" 'does not USE app' check
 mkdir -p "$scratch/empty/src"
 bites "a tree without files" 'a check of nothing' bash "$gate" "$scratch/empty"
 finish
