@@ -291,10 +291,8 @@ void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
 
     // Once recovery is known, the peak's curve can say what averaging over a window hides.
     if (event.peak && event.recovery && event.recovery->fit && !event.recovery->fit->rates_per_h.empty()) {
-        auto again = peak_input(stay, event);
-        again.decay_per_h = event.recovery->fit->rates_per_h.front();
-        again.baseline_mg_per_h = event.recovery->fit->baseline_mg_per_h;
-        event.peak = uptake::peak_uptake(again, study.brief.peak);
+        uptake::add_averaging(*event.peak, event.recovery->fit->rates_per_h.front(),
+                              event.recovery->fit->baseline_mg_per_h);
     }
     if (event.peak && fish.rest && fish.rest->resting) {
         const auto& resting = *fish.rest->resting;

@@ -7,6 +7,7 @@ class App;
 
 namespace backeddy::cli {
 
+void add_new(CLI::App& program, int& status);
 void add_check(CLI::App& program, int& status);
 void add_run(CLI::App& program, int& status);
 void add_simulate(CLI::App& program, int& status);

@@ -14,6 +14,7 @@ namespace {
 constexpr const char* description =
     R"(Oxygen uptake of angled and released fish: from raw logs and field sheets to each fish's answer.
 
+  backeddy new DIR          a study folder to fill in, with field sheets to print
   backeddy check DIR        what was understood of every file, and what is wrong
   backeddy run DIR          all numbers, tables and the report, into DIR/results
   backeddy simulate PLAN    an invented study with its truth beside it
@@ -29,6 +30,7 @@ int main(int argc, char** argv) {
     program.set_version_flag("--version", app::program_version);
     program.require_subcommand(1);
     int status = cli::exit_clean;
+    cli::add_new(program, status);
     cli::add_check(program, status);
     cli::add_run(program, status);
     cli::add_simulate(program, status);

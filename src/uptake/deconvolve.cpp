@@ -7,10 +7,30 @@
 
 namespace backeddy::uptake::detail {
 
+namespace {
+
+// Where the true values may lie: the values themselves, or of a long night this many of their quantiles,
+// since the work grows with the square of the number.
+constexpr std::size_t most_points = 200;
+
+std::vector<double> support_of(std::span<const double> values) {
+    std::vector<double> sorted(values.begin(), values.end());
+    std::sort(sorted.begin(), sorted.end());
+    if (sorted.size() <= most_points) {
+        return sorted;
+    }
+    std::vector<double> out(most_points);
+    for (std::size_t j = 0; j < most_points; ++j) {
+        out[j] = sorted[j * (sorted.size() - 1) / (most_points - 1)];
+    }
+    return out;
+}
+
+} // namespace
+
 Spread deconvolved(std::span<const double> values, std::span<const double> errors, std::size_t steps) {
     Spread out;
-    out.points.assign(values.begin(), values.end());
-    std::sort(out.points.begin(), out.points.end());
+    out.points = support_of(values);
     const std::size_t m = out.points.size();
     const std::size_t n = values.size();
     out.weights.assign(m, 1.0 / static_cast<double>(m));
@@ -37,7 +57,10 @@ Spread deconvolved(std::span<const double> values, std::span<const double> error
             for (std::size_t j = 0; j < m; ++j) {
                 sum += out.weights[j] * row[j];
             }
-            const double share = 1.0 / (sum * static_cast<double>(n)); // sum > 0: the value itself is a point
+            if (sum <= 0.0) {
+                continue; // further than 38 errors from every point of a thinned support
+            }
+            const double share = 1.0 / (sum * static_cast<double>(n));
             for (std::size_t j = 0; j < m; ++j) {
                 next[j] += out.weights[j] * row[j] * share;
             }

@@ -201,11 +201,6 @@ PeakCurvePoint curve_point(const PeakInput& input, std::span<const Run> runs, do
     out.corrected_mg_per_h = out.raw_mg_per_h - out.picking_mg_per_h;
     out.start_after_event_s = (ends.from - input.at).seconds();
     out.saturation_end_percent = ends.saturation_end;
-    if (input.decay_per_h) {
-        const double excess = out.corrected_mg_per_h - input.baseline_mg_per_h;
-        const double share = regression_share(*input.decay_per_h, window_s / seconds_per_hour);
-        out.averaging_mg_per_h = excess - (excess / share);
-    }
     return out;
 }
 
@@ -292,6 +287,16 @@ std::string peak_name(PeakEvent event) {
         break;
     }
     return "peak after handling";
+}
+
+void add_averaging(PeakUptake& peak, double decay_per_h, double baseline_mg_per_h) {
+    for (auto& point : peak.curve) {
+        if (point.has_value()) {
+            const double excess = point.corrected_mg_per_h - baseline_mg_per_h;
+            const double share = regression_share(decay_per_h, point.window_s / seconds_per_hour);
+            point.averaging_mg_per_h = excess - (excess / share);
+        }
+    }
 }
 
 double averaging_share(double decay_per_h, double window_h, double delay_h) {

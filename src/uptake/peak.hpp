@@ -50,10 +50,6 @@ struct PeakInput {
     std::vector<PeakSpell> spells;   ///< ascending in time; those of the stay's role, unusable ones included
     std::optional<Measured> mass_kg; ///< contribution "mass:<fish>"
     std::string stay;
-    /// How fast the excess falls and to what, once recovery has been fitted: for the averaging term of the
-    /// curve.
-    std::optional<double> decay_per_h;
-    double baseline_mg_per_h = 0.0;
 };
 
 /// One point of the curve against window length. Bias terms in mg/h, signed as "this much too high".
@@ -63,8 +59,8 @@ struct PeakCurvePoint {
     double raw_mg_per_h = 0.0;
     double error_mg_per_h = 0.0;   ///< of the slope alone
     double picking_mg_per_h = 0.0; ///< selection bias, simulated
-    /// What averaging over the window hides of the uptake at the window's start (negative), from
-    /// `decay_per_h`; nothing when that is unknown.
+    /// What averaging over the window hides of the uptake at the window's start (negative); nothing until
+    /// add_averaging().
     std::optional<double> averaging_mg_per_h;
     double corrected_mg_per_h = 0.0; ///< raw - picking
     double start_after_event_s = 0.0;
@@ -110,6 +106,10 @@ struct PeakUptake {
 
 /// The peak of one event. Fails in words when no usable spell after the event holds a whole window.
 [[nodiscard]] Expected<PeakUptake> peak_uptake(const PeakInput& input, const PeakSettings& settings = {});
+
+/// Once recovery has been fitted: fills the curve's averaging terms from how fast the excess falls and to
+/// what.
+void add_averaging(PeakUptake& peak, double decay_per_h, double baseline_mg_per_h);
 
 /// Share of the uptake at the event that the mean over a window of `window_h`, begun `delay_h` after it,
 /// still shows, when the uptake decays to nothing at `decay_per_h`: e^(-k d) (1 - e^(-k w))/(k w). Closed

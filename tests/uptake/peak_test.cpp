@@ -295,9 +295,9 @@ TEST(Peak, curve_shows_both_terms_against_window_length) {
         return 600.0 / 3600.0 * (1.0 - std::exp(-k_per_s * t)) / k_per_s;
     };
     const std::vector<TubeSpell> spells{tube_spell({.noise = {.white_sd = 0.01}, .used_mg = used}, random)};
-    auto input = input_of(spells);
-    input.decay_per_h = k_per_s * 3600.0;
-    const auto curve = peak_uptake(input).value().curve;
+    auto peak = peak_uptake(input_of(spells)).value();
+    add_averaging(peak, k_per_s * 3600.0, 0.0);
+    const auto& curve = peak.curve;
     ASSERT_GT(curve.size(), 2U);
     const auto& shortest = curve.front();
     const auto& longest = curve.back();
