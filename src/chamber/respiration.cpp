@@ -50,12 +50,25 @@ constexpr std::array<double, 4> gauss_node{0.1834346424956498, 0.525532409916329
 constexpr std::array<double, 4> gauss_weight{0.3626837833783620, 0.3137066458778873, 0.2223810344533745,
                                              0.1012285362903763};
 
+/// By time; those of one moment stay in the order given.
+std::vector<Excess> in_order(std::vector<Excess> excesses) {
+    std::vector<std::pair<double, std::size_t>> order;
+    for (const auto& excess : excesses) {
+        order.emplace_back(excess.at_s, order.size());
+    }
+    std::sort(order.begin(), order.end());
+    std::vector<Excess> sorted;
+    for (const auto& place : order) {
+        sorted.push_back(std::move(excesses[place.second]));
+    }
+    return sorted;
+}
+
 } // namespace
 
 Respiration::Respiration(Fish fish, Swing temperature)
     : fish_(std::move(fish)), temperature_(std::move(temperature)) {
-    std::stable_sort(fish_.excesses.begin(), fish_.excesses.end(),
-                     [](const Excess& a, const Excess& b) { return a.at_s < b.at_s; });
+    fish_.excesses = in_order(std::move(fish_.excesses));
     end_s_.assign(fish_.excesses.size(), std::numeric_limits<double>::infinity());
     for (std::size_t i = 0; i < fish_.excesses.size(); ++i) {
         const auto& event = fish_.excesses[i];

@@ -8,6 +8,10 @@
 
 namespace backeddy::simulate {
 
+struct ZoneRules {
+    const date::time_zone* zone = nullptr;
+};
+
 namespace {
 
 using Nanoseconds = std::chrono::nanoseconds;
@@ -42,7 +46,7 @@ Expected<Zone> Zone::named(const std::string& name) {
     Zone zone;
     zone.name_ = name;
     try {
-        zone.zone_ = date::locate_zone(name);
+        zone.rules_ = std::make_shared<const ZoneRules>(ZoneRules{date::locate_zone(name)});
     } catch (const std::exception&) {
         return fail({.code = ErrorCode::unknown_name,
                      .found = fmt::format("zone \"{}\"", name),
@@ -53,23 +57,23 @@ Expected<Zone> Zone::named(const std::string& name) {
 }
 
 Expected<Instant> Zone::midnight(int year, int month, int day) const {
-    const auto ymd = date::year{year} / static_cast<unsigned>(month) / static_cast<unsigned>(day);
+    const auto ymd = date::year{year} / month / day;
     if (!ymd.ok()) {
         return fail({.code = ErrorCode::bad_time,
                      .found = fmt::format("{}-{}-{}", year, month, day),
                      .expected = "a date that exists",
                      .remedy = "set first_day in [study]"});
     }
-    const auto sys = zone_->to_sys(date::local_days{ymd}, date::choose::earliest);
+    const auto sys = rules_->zone->to_sys(date::local_days{ymd}, date::choose::earliest);
     return Instant::unix_nanoseconds(Nanoseconds{sys.time_since_epoch()}.count());
 }
 
 Civil Zone::civil(Instant moment) const {
-    return civil_of(zone_->to_local(sys_of(moment)));
+    return civil_of(rules_->zone->to_local(sys_of(moment)));
 }
 
 Duration Zone::offset(Instant moment) const {
-    const auto info = zone_->get_info(sys_of(moment));
+    const auto info = rules_->zone->get_info(sys_of(moment));
     return Duration::nanoseconds(Nanoseconds{info.offset}.count());
 }
 

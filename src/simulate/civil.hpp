@@ -1,16 +1,15 @@
 #pragma once
 // Local time of one zone, both ways.
 
+#include <memory>
 #include <string>
 
 #include "base/error.hpp"
 #include "series/instant.hpp"
 
-namespace date {
-class time_zone;
-}
-
 namespace backeddy::simulate {
+
+struct ZoneRules; ///< the zone database's, known in civil.cpp only
 
 /// The parts of a local time.
 struct Civil {
@@ -41,7 +40,7 @@ class Zone {
 
   private:
     std::string name_;
-    const date::time_zone* zone_ = nullptr;
+    std::shared_ptr<const ZoneRules> rules_;
 };
 
 } // namespace backeddy::simulate

@@ -54,8 +54,7 @@ class Layout {
         }
         microbes();
         loggers();
-        std::stable_sort(season_.events.begin(), season_.events.end(),
-                         [](const Event& a, const Event& b) { return a.at_s < b.at_s; });
+        sort_events();
         return std::move(season_);
     }
 
@@ -560,10 +559,24 @@ class Layout {
         for (std::size_t i = 0; i < order.size(); ++i) {
             order[i] = i;
         }
-        std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-            return season_.stays[a].span.from_s < season_.stays[b].span.from_s;
+        std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+            return std::pair(season_.stays[a].span.from_s, a) < std::pair(season_.stays[b].span.from_s, b);
         });
         return order;
+    }
+
+    /// By time; those of one moment stay in the order in which they were told.
+    void sort_events() {
+        std::vector<std::pair<double, std::size_t>> order;
+        for (const auto& event : season_.events) {
+            order.emplace_back(event.at_s, order.size());
+        }
+        std::sort(order.begin(), order.end());
+        std::vector<Event> sorted;
+        for (const auto& place : order) {
+            sorted.push_back(std::move(season_.events[place.second]));
+        }
+        season_.events = std::move(sorted);
     }
 
     void renumber(const std::vector<std::size_t>& order) {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <iterator>
+#include <tuple>
 
 #include <fmt/format.h>
 
@@ -194,7 +195,7 @@ class Writer {
             text_ += iso_text(shown);
             return;
         case TimeStyle::epoch:
-            number(static_cast<double>(shown.unix_nanoseconds() / 1'000'000) / 1000.0, decimals_of_time());
+            number(static_cast<double>(shown.unix_nanoseconds()) * 1e-9, decimals_of_time());
             return;
         case TimeStyle::elapsed:
             number(static_cast<double>(shown.unix_nanoseconds() - start_ns_) * 1e-9, decimals_of_time());
@@ -287,18 +288,22 @@ Expected<void> write_pump_log(const SimulationPlan& plan, const Season& season, 
         double at_s = 0.0;
         std::string chamber;
         bool flush = true;
+        std::size_t order = 0; ///< rows of one moment stay as they were made
     };
     std::vector<Row> rows;
     for (const auto& name : trace_plan.chambers) {
         const auto& room = season.chambers[chamber_named(plan, name)];
         for (const auto& session : season.sessions[trace]) {
-            rows.push_back({session.span.from_s, name, flush_commanded(room, session.span.from_s)});
+            rows.push_back(
+                {session.span.from_s, name, flush_commanded(room, session.span.from_s), rows.size()});
         }
         for (const auto& command : room.commands) {
-            rows.push_back({command.at_s, name, command.flush});
+            rows.push_back({command.at_s, name, command.flush, rows.size()});
         }
     }
-    std::stable_sort(rows.begin(), rows.end(), [](const Row& a, const Row& b) { return a.at_s < b.at_s; });
+    std::sort(rows.begin(), rows.end(), [](const Row& a, const Row& b) {
+        return std::tie(a.at_s, a.order) < std::tie(b.at_s, b.order);
+    });
     std::string text = "time,chamber,pump\n";
     for (const auto& row : rows) {
         const auto shown = season.instant(row.at_s + clock.error_s(row.at_s));
