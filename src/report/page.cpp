@@ -779,7 +779,7 @@ std::string report_page(const Results& results) {
     text += exclusions_section(results) + methods_section(results) + checklist_section(results);
     text += settings_section(results) + provenance_section(results) + complaints_section(results) +
             cautions_section();
-    text += "</main>\n<script type=\"application/json\" id=\"results\">" + json_text(results) +
+    text += "</main>\n<script type=\"application/json\" id=\"results\">" + json_text(results, Detail::drawn) +
             "</script>\n<script>";
     text += bundle_script();
     return text + "</script>\n</body>\n</html>\n";

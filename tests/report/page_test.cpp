@@ -8,6 +8,7 @@
 #include "report/bundle.hpp"
 #include "report/detail/html.hpp"
 #include "report/invented_study.hpp"
+#include "report/json.hpp"
 
 namespace backeddy::report {
 namespace {
@@ -48,6 +49,12 @@ TEST(Page, forbids_the_network_and_names_its_own_script_by_hash) {
     const std::size_t script = page.find(begin) + begin.size();
     const std::string body = page.substr(script, page.find("</script>", script) - script);
     EXPECT_EQ(sha256_hex(body), sha256_hex(bundle_script()));
+}
+
+// Sixty fish must open in seconds: the report carries what is drawn, results.json carries everything.
+TEST(Page, embeds_the_document_that_is_drawn) {
+    const Results results = invented_study({.fish = 1, .night_h = 2.0});
+    EXPECT_THAT(report_page(results), HasSubstr(json_text(results, Detail::drawn)));
 }
 
 TEST(Page, points_at_nothing_outside_itself) {

@@ -16,19 +16,23 @@ export interface TimeAxis {
   ticks: { at: number; label: string }[];
 }
 
-/** Round steps, in hours, whose labels stay short. */
-const steps = [1 / 60, 2 / 60, 5 / 60, 10 / 60, 0.25, 0.5, 1, 2, 3, 4, 6, 12, 24, 48];
+/** Round steps, in hours, of axes that are read in hours and of those read in minutes. */
+const steps = {
+  hours: [0.02, 0.05, 0.1, 0.25, 0.5, 1, 2, 3, 4, 6, 12, 24, 48],
+  minutes: [0.5, 1, 2, 5, 10, 15, 30, 60, 120].map((minutes) => minutes / 60),
+};
 
 /** At most about `most` ticks, and at least one wherever a round hour or minute lies within. */
-export function tickHours(from: number, to: number, most: number): number[] {
+export function tickHours(from: number, to: number, most: number, read: keyof typeof steps = 'hours'): number[] {
+  const round = steps[read];
   const ticksOf = (step: number) => {
     const ticks: number[] = [];
     for (let k = Math.ceil(from / step - 1e-9); k * step <= to + 1e-9; ++k) ticks.push(k * step);
     return ticks;
   };
-  const first = steps.findIndex((each) => (to - from) / each <= most);
-  for (let i = first === -1 ? steps.length - 1 : first; i >= 0; --i) {
-    const ticks = ticksOf(steps[i] ?? 1);
+  const first = round.findIndex((each) => (to - from) / each <= most);
+  for (let i = first === -1 ? round.length - 1 : first; i >= 0; --i) {
+    const ticks = ticksOf(round[i] ?? 1);
     if (ticks.length > 0) return ticks;
   }
   return [];

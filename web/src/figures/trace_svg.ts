@@ -43,7 +43,7 @@ export function traceSvg(data: TraceData, from: number, to: number, width: numbe
       Plot.gridY({ stroke: ruleColour, strokeOpacity: 1, ticks: 4 }),
       Plot.axisY({ label: null, ticks: 4, tickSize: 0, color: axisColour }),
       Plot.axisX({
-        label: null, ticks: tickHours(from, to, Math.max(3, Math.floor(width / 70))), tickSize: 3, color: axisColour,
+        label: null, ticks: tickHours(from, to, Math.max(3, Math.floor(width / 70)), isShort ? 'minutes' : 'hours'), tickSize: 3, color: axisColour,
         tickFormat: (hours: number) => hourText(isShort ? hours * 60 : hours),
       }),
       Plot.text(['↑ O₂, mg/L'], { frameAnchor: 'top-left', dx: -44, dy: -20, fill: axisColour, textAnchor: 'start' }),
