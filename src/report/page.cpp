@@ -27,7 +27,8 @@ std::string quantity(const Number& number, const std::string& at) {
                            html(number.reason.empty() ? "not recorded" : number.reason));
     }
     const std::string unit =
-        number.unit.empty() ? "" : fmt::format(" <span class=\"unit\">{}</span>", html(number.unit));
+        number.unit.empty() ? ""
+                            : fmt::format(" <span class=\"unit\">{}</span>", html(shown_unit(number.unit)));
     return fmt::format("<span class=\"quantity\" data-at=\"{}\">{}{}</span>", html(at),
                        html(bare_text_of(number)), unit);
 }
@@ -62,6 +63,12 @@ std::string sentence(std::string text) {
         text[0] = static_cast<char>(text[0] - 'a' + 'A');
     }
     return text;
+}
+
+/// As a sentence of its own: a capital at its start, a full stop at its end.
+std::string whole_sentence(std::string text) {
+    text = sentence(std::move(text));
+    return text.empty() || text.ends_with('.') ? text : text + ".";
 }
 
 std::string joined(const std::vector<std::string>& words, std::string_view between = "; ") {
@@ -312,7 +319,7 @@ std::string peaks_table(const Fish& fish, const std::string& at) {
     if (peaks.empty()) {
         return "<p class=\"none\">No peak: see what is missing.</p>\n";
     }
-    std::vector<std::string> columns{"Peak uptake"};
+    std::vector<std::string> columns{"Number"};
     for (const Peak& peak : peaks) {
         columns.push_back("After " + peak.after);
     }
@@ -356,10 +363,10 @@ std::string resting_tables(const Fish& fish, const std::string& at) {
     const Resting& rest = *fish.metrics.resting;
     const std::string here = at + "/metrics/resting";
     std::string text = fmt::format(
-        "<p><strong>{}</strong>: {} (whole animal {}). {} Values count from {} after handling: {}.</p>\n",
+        "<p><strong>{}</strong>: {} (whole animal {}). {} Values count from {} after handling. {}</p>\n",
         html(rest.kind), quantity(rest.uptake_mg_per_kg_h, here + "/uptake_mg_per_kg_h"),
-        quantity(rest.uptake_mg_per_h, here + "/uptake_mg_per_h"), html(rest.rule),
-        quantity(rest.cut_off_hours), html(rest.cut_off_reason));
+        quantity(rest.uptake_mg_per_h, here + "/uptake_mg_per_h"), html(whole_sentence(rest.rule)),
+        quantity(rest.cut_off_hours), html(whole_sentence(rest.cut_off_reason)));
     const std::string cautions = joined(rest.reasons);
     if (!cautions.empty()) {
         text += fmt::format("<p class=\"note\">{}</p>\n", html(cautions));
