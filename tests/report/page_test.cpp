@@ -79,8 +79,8 @@ TEST(Page, has_its_numbers_as_plain_text_for_readers_without_scripts) {
 TEST(Page, shows_degrees_as_people_write_them) {
     const std::string page = report_page(invented_study({.fish = 1, .night_h = 1.0}));
     const std::string body = page.substr(page.find("<body"), page.find("<script type") - page.find("<body"));
-    EXPECT_THAT(body, HasSubstr("°C</span>"));
-    EXPECT_THAT(body, Not(HasSubstr("degC</span>")));
+    EXPECT_THAT(body, HasSubstr("<span class=\"unit\">°C"));
+    EXPECT_THAT(body, Not(HasSubstr("<span class=\"unit\">degC")));
 }
 
 TEST(Page, says_at_its_top_that_a_study_is_simulated) {
