@@ -75,8 +75,6 @@ std::string group_of(const Study& study, const study::Fish& fish) {
 
 namespace {
 
-using report::Number;
-
 // ---------------------------------------------------------------- inputs, settings, water
 
 std::vector<report::Setting> settings_of(const Study& study) {

@@ -474,7 +474,7 @@ class BriefReader {
             if (setting == nullptr) {
                 std::vector<std::string> names;
                 for (const auto& one : study::settings()) {
-                    names.push_back(one.section + "." + one.key);
+                    names.push_back(fmt::format("{}.{}", one.section, one.key));
                 }
                 unknown(node, "setting", section + "." + word, names);
             } else if (auto value = checked(*setting, node)) {
