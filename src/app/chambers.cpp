@@ -249,6 +249,55 @@ Water water_of(const study::Water& inputs, const RawTraces& traces,
     return out;
 }
 
+/// The water of each season that has a [season.water] of its own, and that of the rest.
+class Waters {
+  public:
+    Waters(const Study& study, const RawTraces& traces, std::vector<study::Complaint>& complaints)
+        : study_(study), usual_(water_of(study.brief.water, traces, complaints)) {
+        std::vector<Instant> edges;
+        for (const auto& season : study.brief.seasons) {
+            if (std::any_of(season.overrides.begin(), season.overrides.end(),
+                            [](const auto& line) { return line.section == "water"; })) {
+                edges.push_back(season.from);
+                edges.push_back(season.to);
+            }
+        }
+        std::sort(edges.begin(), edges.end());
+        for (const auto edge : edges) {
+            seasons_.push_back(
+                {.from = edge, .water = water_of(study.brief.at(edge).water, traces, complaints)});
+        }
+    }
+
+    [[nodiscard]] const Water& usual() const { return usual_; }
+    [[nodiscard]] bool is_one() const { return seasons_.empty(); }
+    [[nodiscard]] const Water& at(Instant moment) const {
+        const Water* out = &usual_;
+        for (const auto& season : seasons_) {
+            out = season.from <= moment ? &season.water : out;
+        }
+        return *out;
+    }
+    /// Settings hold for stays that begin in their season: inside a stay, its first moment counts.
+    [[nodiscard]] Instant settled_at(const study::AssemblyId& assembly, Instant moment) const {
+        for (const auto& stay : study_.tables.stays) {
+            if (stay.assembly == assembly && stay.from() <= moment && moment <= stay.to()) {
+                return stay.from();
+            }
+        }
+        return moment;
+    }
+
+  private:
+    struct Season {
+        Instant from;
+        Water water;
+    };
+    const Study& study_;
+    Water usual_;
+    std::vector<Season> seasons_;
+};
+
 // ---------------------------------------------------------------- calibration
 
 ColumnKind column_kind(uptake::OxygenKind kind) {
@@ -331,14 +380,14 @@ Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& r
 
 Expected<uptake::Calibration> calibration_of(const Study& study, const study::SensorId& sensor,
                                              uptake::OxygenKind kind, const uptake::AssumedWater& assumed,
-                                             const Water& water, Instant first) {
+                                             const Waters& waters, Instant first) {
     std::vector<uptake::CalibrationPoint> points;
     for (const auto& row : study.tables.calibrations) {
         if (row.sensor != sensor) {
             continue;
         }
-        auto point =
-            calibration_point(row, kind, assumed, water, study.brief.uncertainty.calibration_percent);
+        auto point = calibration_point(row, kind, assumed, waters.at(row.at),
+                                       study.brief.uncertainty.calibration_percent);
         if (!point) {
             return fail(std::move(point).error());
         }
@@ -346,8 +395,8 @@ Expected<uptake::Calibration> calibration_of(const Study& study, const study::Se
     }
     if (points.empty()) {
         // Never calibrated: believed as it is, with the uncertainty that the brief gives to such a sensor.
-        const double full =
-            uptake::air_point_should_read(kind, 15.0, water.salinity, water.pressure_kpa, assumed);
+        const double full = uptake::air_point_should_read(kind, 15.0, waters.usual().salinity,
+                                                          waters.usual().pressure_kpa, assumed);
         points.push_back({.at = first,
                           .reading = full,
                           .should_read = full,
@@ -360,9 +409,10 @@ Expected<uptake::Calibration> calibration_of(const Study& study, const study::Se
 
 class ChamberBuilder {
   public:
-    ChamberBuilder(const Study& study, const RawTraces& traces, const Water& water,
+    ChamberBuilder(const Study& study, const RawTraces& traces, const Waters& waters,
                    const study::Assembly& assembly, const ChamberChannels& channels)
-        : study_(study), traces_(traces), water_(water), assembly_(assembly), channels_(channels) {}
+        : study_(study), traces_(traces), waters_(waters), water_(waters.usual()), assembly_(assembly),
+          channels_(channels) {}
 
     Expected<Chamber> build() {
         chamber_.assembly = &assembly_;
@@ -374,7 +424,7 @@ class ChamberBuilder {
         gather();
         const Instant first_reading =
             Instant::unix_nanoseconds(chamber_.trace.times_ns.empty() ? 0 : chamber_.trace.times_ns.front());
-        auto calibration = calibration_of(study_, assembly_.sensor, kind_, assumed_, water_, first_reading);
+        auto calibration = calibration_of(study_, assembly_.sensor, kind_, assumed_, waters_, first_reading);
         if (!calibration) {
             return fail(std::move(calibration).error());
         }
@@ -386,26 +436,14 @@ class ChamberBuilder {
     }
 
   private:
-    // What the logger took the water to be: said of the column, else of the whole trace.
     [[nodiscard]] uptake::AssumedWater assumed_water() const {
+        const auto said = assumed_by_logger(study_, traces_, channels_.oxygen.front());
         uptake::AssumedWater out;
-        const auto* source = study_.brief.trace(assembly_.oxygen.trace);
-        if (source == nullptr) {
-            return out;
+        if (said.salinity) {
+            out.salinity = said.salinity->practical();
         }
-        auto salinity = source->assumed_salinity;
-        auto pressure = source->assumed_pressure;
-        for (const auto& column : source->columns) {
-            if (column.channel == assembly_.oxygen.channel || column.header == assembly_.oxygen.channel) {
-                salinity = column.assumed_salinity ? column.assumed_salinity : salinity;
-                pressure = column.assumed_pressure ? column.assumed_pressure : pressure;
-            }
-        }
-        if (salinity) {
-            out.salinity = salinity->practical();
-        }
-        if (pressure) {
-            out.pressure_kpa = pressure->kilopascals();
+        if (said.pressure) {
+            out.pressure_kpa = said.pressure->kilopascals();
         }
         return out;
     }
@@ -556,12 +594,8 @@ class ChamberBuilder {
         if (chamber_.oxygen.calibration.corrects()) {
             chamber_.oxygen.calibration.correct(trace.times_ns, raw_);
         }
-        const auto column = [&](double constant, const std::optional<Series>& series) {
-            return series ? at_times(*series, trace.times_ns, Duration::minutes(water_reach_min))
-                          : std::vector<double>{constant};
-        };
-        const auto salinity = column(water_.salinity, water_.salinity_series);
-        const auto pressure = column(water_.pressure_kpa, water_.pressure_series);
+        const auto salinity = water_column(&Water::salinity, &Water::salinity_series);
+        const auto pressure = water_column(&Water::pressure_kpa, &Water::pressure_series);
         auto oxygen = uptake::convert_oxygen(kind_, raw_,
                                              {.temperature_celsius = trace.temperature_celsius,
                                               .salinity = salinity,
@@ -582,8 +616,30 @@ class ChamberBuilder {
         return {};
     }
 
+    // One value where it never changes, else one for each reading.
+    [[nodiscard]] std::vector<double> water_column(double Water::* constant,
+                                                   std::optional<Series> Water::* series) const {
+        const auto& times = chamber_.trace.times_ns;
+        if (waters_.is_one()) {
+            const auto& changing = water_.*series;
+            return changing ? at_times(*changing, times, Duration::minutes(water_reach_min))
+                            : std::vector<double>{water_.*constant};
+        }
+        std::vector<double> out(times.size());
+        for (std::size_t i = 0; i < times.size(); ++i) {
+            const auto moment = Instant::unix_nanoseconds(times[i]);
+            const Water& water = waters_.at(waters_.settled_at(assembly_.id, moment));
+            const auto& changing = water.*series;
+            out[i] = changing ? interpolated(changing->times_ns, changing->values, moment,
+                                             Duration::minutes(water_reach_min))
+                              : water.*constant;
+        }
+        return out;
+    }
+
     const Study& study_;
     const RawTraces& traces_;
+    const Waters& waters_;
     const Water& water_;
     const study::Assembly& assembly_;
     const ChamberChannels& channels_;
@@ -596,6 +652,7 @@ class ChamberBuilder {
 
 // The channels of one row of the table; complaints name the row.
 std::optional<ChamberChannels> channels_of(const study::Assembly& assembly, const RawTraces& traces,
+                                           study::Severity severity,
                                            std::vector<study::Complaint>& complaints) {
     ChamberChannels out;
     bool found_all = true;
@@ -610,8 +667,7 @@ std::optional<ChamberChannels> channels_of(const study::Assembly& assembly, cons
         }
         Place place = assembly.place;
         place.column = column;
-        complaints.push_back(
-            {.severity = study::Severity::stops_the_run, .error = std::move(pieces).error().at(place)});
+        complaints.push_back({.severity = severity, .error = std::move(pieces).error().at(place)});
         found_all = false;
     };
     find(assembly.oxygen, ChannelFor::oxygen, "oxygen", out.oxygen);
@@ -654,7 +710,8 @@ class StreamUses {
 
 Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) {
     Chambers out;
-    const Water water = water_of(study.brief.water, traces, out.complaints);
+    const Waters waters(study, traces, out.complaints);
+    const Water& water = waters.usual();
     out.salinity = water.salinity;
     out.pressure_kpa = water.pressure_kpa;
     out.salinity_from = water.salinity_from;
@@ -663,7 +720,9 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     std::vector<const study::Assembly*> rows;
     std::vector<ChamberChannels> channels;
     for (const auto& assembly : study.tables.assemblies) {
-        if (auto found = channels_of(assembly, traces, out.complaints)) {
+        const auto severity =
+            is_in_use(assembly, study) ? study::Severity::stops_the_run : study::Severity::warning;
+        if (auto found = channels_of(assembly, traces, severity, out.complaints)) {
             rows.push_back(&assembly);
             channels.push_back(std::move(*found));
         }
@@ -674,7 +733,7 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     }
     std::vector<std::optional<Expected<Chamber>>> built(rows.size());
     parallel_for(rows.size(), threads, [&](std::size_t i) {
-        built[i] = ChamberBuilder(study, traces, water, *rows[i], channels[i]).build();
+        built[i] = ChamberBuilder(study, traces, waters, *rows[i], channels[i]).build();
         uses.release(channels[i], traces);
     });
     for (std::size_t i = 0; i < rows.size(); ++i) {

@@ -1,6 +1,7 @@
 #include "app/raw_traces.hpp"
 
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 #include <map>
 #include <set>
@@ -47,6 +48,22 @@ std::vector<std::string> files_of(const fs::path& folder, const std::string& pat
     return names;
 }
 
+// Whether a number of some stay, or the water's salinity or pressure, rests on this trace. Early in a season
+// not every logger has a file yet.
+bool is_needed(const study::TraceSource& source, const Study& study) {
+    const auto is_here = [&](const study::Channel& channel) { return channel.trace == source.name; };
+    const auto& water = study.brief.water;
+    if (is_here(water.salinity_channel) || is_here(water.conductivity_channel) ||
+        is_here(water.pressure_channel)) {
+        return true;
+    }
+    return std::any_of(study.tables.assemblies.begin(), study.tables.assemblies.end(),
+                       [&](const study::Assembly& row) {
+                           return is_in_use(row, study) &&
+                                  (is_here(row.oxygen) || is_here(row.temperature) || is_here(row.pump));
+                       });
+}
+
 struct Wanted {
     std::string path;
     const study::TraceSource* source = nullptr;
@@ -61,7 +78,8 @@ std::vector<Wanted> wanted_files(const fs::path& folder, const Study& study,
             const auto names = files_of(folder, pattern);
             if (names.empty()) {
                 complaints.push_back(
-                    {.severity = study::Severity::stops_the_run,
+                    {.severity =
+                         is_needed(source, study) ? study::Severity::stops_the_run : study::Severity::warning,
                      .error = {.code = ErrorCode::file_missing,
                                .found = fmt::format("\"{}\" matches no file", pattern),
                                .expected =
@@ -87,6 +105,33 @@ std::vector<Wanted> wanted_files(const fs::path& folder, const Study& study,
         }
     }
     return wanted;
+}
+
+// Files in raw/ that no [[trace]] names: a pattern that misses half of them would otherwise go unseen.
+void complain_of_unread(const fs::path& folder, const std::vector<Wanted>& wanted,
+                        std::vector<study::Complaint>& complaints) {
+    std::set<std::string> read;
+    for (const auto& file : wanted) {
+        read.insert(file.path);
+    }
+    std::set<std::string> unread; // in one order on every machine
+    std::error_code status;
+    for (fs::recursive_directory_iterator entry(folder / "raw", status), end; !status && entry != end;
+         entry.increment(status)) {
+        const auto name = entry->path().lexically_relative(folder).generic_string();
+        const bool is_hidden = entry->path().filename().string().front() == '.';
+        if (!is_hidden && entry->is_regular_file(status) && !read.contains(name)) {
+            unread.insert(name);
+        }
+    }
+    for (const auto& name : unread) {
+        complaints.push_back({.severity = study::Severity::warning,
+                              .error = {.code = ErrorCode::unknown_name,
+                                        .found = "no [[trace]] of the brief names this file: it is not read",
+                                        .expected = "a pattern in [[trace]] files that matches it",
+                                        .remedy = "add it to a trace, or move it out of raw/",
+                                        .place = {.file = name}}});
+    }
 }
 
 // ---------------------------------------------------------------- clocks
@@ -203,6 +248,19 @@ struct OneFile {
     std::vector<study::Complaint> complaints;
 };
 
+// The reader names the file as it was opened; results and messages name it inside the study folder, wherever
+// that lies.
+void name_inside_folder(intake::ReadReport& report, const std::string& path) {
+    for (auto& row : report.refused) {
+        row.reason.place.file = path;
+    }
+    for (auto& column : report.missing) {
+        for (auto& cell : column.unreadable_cells) {
+            cell.place.file = path;
+        }
+    }
+}
+
 OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t index, const Study& study,
                  const Clocks& clocks, Threads threads) {
     OneFile out;
@@ -224,6 +282,7 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
     }
     out.file.dialect = std::move(loaded->dialect);
     out.file.report = std::move(loaded->report);
+    name_inside_folder(*out.file.report, wanted.path);
     const auto clock = clocks.find(wanted.source->clock_id());
     for (std::size_t i = 0; i < loaded->streams.size(); ++i) {
         RawStream stream{.trace = wanted.source->name,
@@ -290,12 +349,43 @@ bool is_named(const std::string& channel, const std::string& name) {
            name == without_unit(header) + chamber;
 }
 
+// One file in mg/L and the next in per cent under one name would be read as one unit, silently.
+Expected<std::vector<ChannelPiece>> of_one_kind(const RawTraces& traces, std::vector<ChannelPiece> pieces,
+                                                const study::Channel& name) {
+    const auto kind_of = [&](const ChannelPiece& piece) {
+        return traces.streams[piece.stream].data.headers[piece.column].kind;
+    };
+    const auto file_of = [&](const ChannelPiece& piece) {
+        return traces.files[traces.streams[piece.stream].file].path;
+    };
+    for (const auto& piece : pieces) {
+        if (kind_of(piece) != kind_of(pieces.front())) {
+            return fail(
+                {.code = ErrorCode::bad_unit,
+                 .found = fmt::format("\"{}\" is {} in {} and {} in {}", name.text(),
+                                      name_of(kind_of(pieces.front())), file_of(pieces.front()),
+                                      name_of(kind_of(piece)), file_of(piece)),
+                 .expected = "one kind of reading in all files of a trace",
+                 .remedy = "give the files a [[trace]] each, and the assembly a row for each of them"});
+        }
+    }
+    return pieces;
+}
+
 } // namespace
+
+bool is_in_use(const study::Assembly& row, const Study& study) {
+    return std::any_of(study.tables.stays.begin(), study.tables.stays.end(), [&](const study::Stay& stay) {
+        return stay.assembly == row.id && (!row.from || *row.from < stay.to()) &&
+               (!row.to || stay.from() < *row.to);
+    });
+}
 
 RawTraces read_raw_traces(const fs::path& folder, const Study& study, Threads threads,
                           const Progress& progress) {
     RawTraces out;
     const auto wanted = wanted_files(folder, study, out.complaints);
+    complain_of_unread(folder, wanted, out.complaints);
     const auto clocks = clocks_of(study, out.complaints);
     std::size_t total = 0;
     std::vector<std::size_t> sizes;
@@ -347,11 +437,20 @@ Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces, const 
         }
     }
     if (used.size() == 1) {
-        return pieces;
+        return of_one_kind(traces, std::move(pieces), name);
     }
     const std::vector<std::string> choices(offered.begin(), offered.end());
     if (used.empty()) {
-        const auto near = nearest_name(name.channel, choices);
+        // What people type is the name without its unit.
+        std::vector<std::string> names;
+        for (const auto& choice : choices) {
+            names.push_back(without_unit(choice.substr(0, choice.rfind('@'))));
+            if (const auto at = choice.rfind('@'); at != std::string::npos) {
+                names.back() += choice.substr(at);
+                names.push_back(choice.substr(at + 1));
+            }
+        }
+        const auto near = nearest_name(name.channel, names);
         return fail({.code = ErrorCode::unknown_name,
                      .found = trace_known ? fmt::format("no {} channel \"{}\" in the trace \"{}\"",
                                                         word(what), name.channel, name.trace)
@@ -367,6 +466,53 @@ Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces, const 
                                       fmt::join(used, ", ")),
                  .expected = "one channel",
                  .remedy = "name it in full, as trace:channel"});
+}
+
+namespace {
+
+bool same_but_case(std::string_view a, std::string_view b) {
+    return std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                      [](unsigned char x, unsigned char y) { return std::tolower(x) == std::tolower(y); });
+}
+
+// Whether a [[trace.column]] means this column: by its place, or by its header whole or without its unit, as
+// the reader takes it.
+bool means(const study::TraceColumn& setting, const intake::ColumnFinding& column) {
+    if (setting.index) {
+        return *setting.index == column.index;
+    }
+    return same_but_case(setting.header, column.header) ||
+           same_but_case(setting.header, without_unit(column.header));
+}
+
+} // namespace
+
+AssumedByLogger assumed_by_logger(const Study& study, const RawTraces& traces, const ChannelPiece& piece) {
+    const auto& stream = traces.streams[piece.stream];
+    const auto* source = study.brief.trace(stream.trace);
+    if (source == nullptr) {
+        return {};
+    }
+    AssumedByLogger out{.salinity = source->assumed_salinity, .pressure = source->assumed_pressure};
+    const auto& dialect = traces.files[stream.file].dialect;
+    if (!dialect) {
+        return out;
+    }
+    // In a long file the channel has the chamber behind it.
+    const std::string& channel = stream.data.headers[piece.column].channel;
+    const std::string chamber = "@" + stream.name;
+    for (const auto& column : dialect->columns) {
+        const bool is_this =
+            column.is_reading() &&
+            (column.channel == channel || (!stream.name.empty() && column.channel + chamber == channel));
+        for (const auto& setting : source->columns) {
+            if (is_this && means(setting, column)) {
+                out.salinity = setting.assumed_salinity ? setting.assumed_salinity : out.salinity;
+                out.pressure = setting.assumed_pressure ? setting.assumed_pressure : out.pressure;
+            }
+        }
+    }
+    return out;
 }
 
 } // namespace backeddy::app

@@ -42,6 +42,9 @@ struct RawTraces {
     std::vector<study::Complaint> complaints;
 };
 
+/// Whether any stay is in this row's assembly while the row holds.
+[[nodiscard]] bool is_in_use(const study::Assembly& row, const Study& study);
+
 /// Finds, detects and reads every file that the brief names. A file that cannot be read, a pattern that
 /// matches nothing and a clock whose checks contradict each other are complaints; the others go on.
 [[nodiscard]] RawTraces read_raw_traces(const std::filesystem::path& folder, const Study& study,
@@ -61,5 +64,14 @@ enum class ChannelFor : std::uint8_t { oxygen, temperature, pump, salinity, pres
 /// unknown_name (listing what there is) or bad_relation (more than one fits).
 [[nodiscard]] Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces,
                                                                const study::Channel& name, ChannelFor what);
+
+/// What the logger of this channel took the water to be: said of the column in [[trace.column]], else of its
+/// whole [[trace]]; nothing where the brief says nothing.
+struct AssumedByLogger {
+    std::optional<Salinity> salinity;
+    std::optional<Pressure> pressure;
+};
+[[nodiscard]] AssumedByLogger assumed_by_logger(const Study& study, const RawTraces& traces,
+                                                const ChannelPiece& piece);
 
 } // namespace backeddy::app
