@@ -35,10 +35,17 @@ std::vector<const study::Event*> events_of(const Study& study, const FishAnswer&
     return out;
 }
 
-const study::Event* last_of(const FishAnswer& fish, EventKind kind, Instant not_after) {
+// What led to one event: after the fish's earlier event of such a kind was over, until the chamber closed.
+struct LeadUp {
+    std::optional<Instant> after;
+    Instant until;
+};
+
+const study::Event* last_of(const FishAnswer& fish, EventKind kind, const LeadUp& within) {
     const study::Event* found = nullptr;
     for (const auto* event : fish.events) {
-        if (event->kind == kind && event->at <= not_after) {
+        if (event->kind == kind && event->at <= within.until &&
+            (!within.after || event->at > *within.after)) {
             found = event;
         }
     }
@@ -86,20 +93,27 @@ TimeZeroMoment moment_of(const study::Event& event, double standing_s) {
             .uncertainty_s = event.at_uncertainty ? event.at_uncertainty->seconds() : standing_s};
 }
 
+// The last event of this kind; "air_end" after a chase means the end of both, whichever came last.
+const study::Event* zero_after_chase(const FishAnswer& fish, EventKind kind, const LeadUp& led) {
+    const auto* chase = last_of(fish, EventKind::chase_end, led);
+    const auto* event = last_of(fish, kind, led);
+    const bool is_old_air =
+        kind == EventKind::air_end && chase != nullptr && event != nullptr && event->at < chase->at;
+    return event == nullptr || is_old_air ? chase : event;
+}
+
 // The event that the stay follows: the brief's own choice, else the nearest in meaning that was written down.
-TimeZeroMoment time_zero(const Study& study, const FishAnswer& fish, const StayAnswer& stay, PeakEvent what,
-                         Instant sealed) {
-    const double standing_s = study.brief.uncertainty.event_s;
+TimeZeroMoment time_zero(const study::Brief& brief, const FishAnswer& fish, const StayAnswer& stay,
+                         PeakEvent what, const LeadUp& led) {
+    const double standing_s = brief.uncertainty.event_s;
     if (what == PeakEvent::chase) {
-        const auto* chase = last_of(fish, EventKind::chase_end, sealed);
-        const auto* air = last_of(fish, EventKind::air_end, sealed);
-        if (chase != nullptr) {
-            return moment_of(air != nullptr && air->at > chase->at ? *air : *chase, standing_s);
+        if (const auto* event = zero_after_chase(fish, kind_of(brief.time_zero_after_chase), led)) {
+            return moment_of(*event, standing_s);
         }
     } else {
-        for (const auto kind : {kind_of(study.brief.recovery.time_zero), EventKind::back_in_water,
+        for (const auto kind : {kind_of(brief.recovery.time_zero), EventKind::back_in_water,
                                 EventKind::landed, EventKind::hook_up}) {
-            if (const auto* event = last_of(fish, kind, sealed)) {
+            if (const auto* event = last_of(fish, kind, led)) {
                 return moment_of(*event, standing_s);
             }
         }
@@ -194,7 +208,7 @@ std::optional<RestingAnswer> resting_of(const Study& study, const FishAnswer& fi
             fail(unanswered("the fish died in this stay: what it took up before is no resting uptake"));
         return best;
     }
-    auto settings = study.brief.resting;
+    auto settings = study.brief.at(best->stay->stay->from()).resting;
     settings.utc_offset = utc_offset(study.brief.study.zone, best->stay->stay->from());
     best->resting = uptake::resting_uptake(
         {.spells = best->values,
@@ -278,7 +292,8 @@ void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
         event.recovery = fail(event.peak.error());
         return;
     }
-    event.peak = uptake::peak_uptake(peak_input(stay, event), study.brief.peak);
+    const auto brief = study.brief.at(stay.stay->from());
+    event.peak = uptake::peak_uptake(peak_input(stay, event), brief.peak);
 
     const auto tube = answers_of(stay, event.spells);
     const auto* after_stay = stay_after(fish, event);
@@ -287,7 +302,7 @@ void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
                            : answers_of(*after_stay, spells_of(*after_stay, StayRole::rest));
     event.recovery = uptake::recovery(
         recovery_input(fish, event, tube, after, after_stay == event.stay ? nullptr : after_stay),
-        study.brief.recovery);
+        brief.recovery);
 
     // Once recovery is known, the peak's curve can say what averaging over a window hides.
     if (event.peak && event.recovery && event.recovery->fit && !event.recovery->fit->rates_per_h.empty()) {
@@ -302,8 +317,24 @@ void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
                                      .resting_at = Temperature::celsius(resting.temperature_mean_celsius),
                                      .peak_name = event.peak->name,
                                      .resting_name = resting.name},
-                                    study.brief.adjust);
+                                    brief.adjust);
     }
+}
+
+// When this fish's last stretch in a fast role before this one ended: what is older belongs to that one. A
+// fish that is met again keeps its captures apart.
+std::optional<Instant> earlier_event_over(const FishAnswer& fish, const study::Stay& stay, StayRole role) {
+    const auto own = std::find_if(stay.parts.begin(), stay.parts.end(),
+                                  [&](const study::StayPart& part) { return part.role == role; });
+    std::optional<Instant> last;
+    for (const auto* other : fish.stays) {
+        for (const auto& part : other->stay->parts) {
+            if (uptake::is_fast(part.role) && part.to <= own->from && (!last || part.to > *last)) {
+                last = part.to;
+            }
+        }
+    }
+    return last;
 }
 
 // Stays of a fast role, each with the event it follows.
@@ -327,9 +358,10 @@ void find_events(const Study& study, FishAnswer& fish) {
             const Instant sealed = event.spells.empty()
                                        ? stay->stay->from()
                                        : stay->uptake->spells[event.spells.front()].answer.sealed_from;
-            event.zero = time_zero(study, fish, *stay, kind.event, sealed);
-            const auto* began = kind.event == PeakEvent::chase ? last_of(fish, EventKind::chase_start, sealed)
-                                                               : last_of(fish, EventKind::hook_up, sealed);
+            const LeadUp led{.after = earlier_event_over(fish, *stay->stay, kind.role), .until = sealed};
+            event.zero = time_zero(study.brief.at(stay->stay->from()), fish, *stay, kind.event, led);
+            const auto* began = last_of(
+                fish, kind.event == PeakEvent::chase ? EventKind::chase_start : EventKind::hook_up, led);
             event.air = air_between(fish, began != nullptr ? began->at : event.zero.at - Duration::hours(1.0),
                                     sealed);
             fish.after.push_back(std::move(event));
@@ -342,7 +374,7 @@ uptake::PeakSurroundings surroundings(const FishAnswer& fish, const EventAnswer&
     if (!event.stay->slices.empty()) {
         out.sensor = event.stay->slices.front()->trace.sensor;
     }
-    const auto* bled = last_of(fish, EventKind::blood, event.zero.at);
+    const auto* bled = last_of(fish, EventKind::blood, {.after = {}, .until = event.zero.at});
     out.bled_before = bled != nullptr;
     return out;
 }
@@ -391,8 +423,9 @@ FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study:
     const auto* capture = out.after_event(PeakEvent::capture);
     const auto* chase = out.after_event(PeakEvent::chase);
     if (capture != nullptr && chase != nullptr && capture->peak && chase->peak) {
-        out.pair = uptake::peak_pair(*capture->peak, surroundings(out, *capture), *chase->peak,
-                                     surroundings(out, *chase), study.brief.adjust);
+        out.pair =
+            uptake::peak_pair(*capture->peak, surroundings(out, *capture), *chase->peak,
+                              surroundings(out, *chase), study.brief.at(chase->stay->stay->from()).adjust);
     }
     note_missing(out);
     return out;
@@ -420,27 +453,6 @@ std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays
         out[i] = answer_one(study, stays, study.tables.fish[i]);
         const std::lock_guard lock(guard);
         progress("peak, rest, recovery", ++done, out.size(), "fish");
-    });
-    return out;
-}
-
-bool has_human_acts(const StayAnswer& stay) {
-    const auto& acts = stay.input.decisions;
-    return std::any_of(acts.begin(), acts.end(),
-                       [](const uptake::SpellDecision& d) { return d.act != uptake::DecisionAct::note; }) ||
-           std::any_of(stay.whole_stay.begin(), stay.whole_stay.end(),
-                       [](const study::Decision* d) { return d->act != study::DecisionAct::note; });
-}
-
-StayAnswers without_human_acts(const StayAnswers& stays, Threads threads) {
-    StayAnswers out = stays;
-    parallel_for(out.list.size(), threads, [&](std::size_t i) {
-        auto& answer = out.list[i];
-        if (has_human_acts(answer)) {
-            answer.input.decisions.clear();
-            answer.whole_stay.clear();
-            answer.uptake = compute_stay(answer);
-        }
     });
     return out;
 }

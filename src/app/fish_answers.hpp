@@ -67,11 +67,4 @@ struct FishAnswer {
 /// Events that may start recovery anew: blood, transfer, anaesthetic, disturbance, tagging, opening.
 [[nodiscard]] bool is_handling(study::EventKind kind);
 
-/// Whether a stay, or anything that goes into it, carries a human act that changes numbers.
-[[nodiscard]] bool has_human_acts(const StayAnswer& stay);
-
-/// The same stays with human acts undone (noise and blanks as they are), for the numbers "without human
-/// exclusions".
-[[nodiscard]] StayAnswers without_human_acts(const StayAnswers& stays, Threads threads);
-
 } // namespace backeddy::app

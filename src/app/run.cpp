@@ -103,6 +103,11 @@ std::string check_text(const OpenedStudy& opened) {
     out += fmt::format("{} fish, {} stays, {} raw files; {} complaints that stop a run, {} to beware of\n",
                        tables.fish.size(), tables.stays.size(), opened.traces.files.size(), stopping,
                        opened.complaints.size() - stopping);
+    if (tables.stays.empty()) {
+        out += "nothing to compute yet: name the loggers' files with [[trace]] in study.toml, put them into "
+               "raw/, "
+               "and fill in fish.csv, assemblies.csv and stays.csv\n";
+    }
     return out;
 }
 
@@ -113,6 +118,7 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
     run->chambers = build_chambers(opened.study, opened.traces, work.threads);
     take(run->complaints, std::move(run->chambers.complaints));
     run->stays = answer_stays(opened.study, run->chambers, work.threads, work.progress);
+    take(run->complaints, unheard_decisions(run->stays));
     run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
     const bool any_human = std::any_of(run->stays.list.begin(), run->stays.list.end(), has_human_acts);
     if (any_human) {

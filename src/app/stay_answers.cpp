@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "study/relations.hpp"
+#include "study/words.hpp"
 
 namespace backeddy::app {
 
@@ -31,21 +32,25 @@ uptake::DecisionAct act_of(study::DecisionAct act) {
     return uptake::DecisionAct::note;
 }
 
-// Decisions about one spell. One without a moment means the whole stay and is applied to every spell
-// afterwards.
-std::vector<uptake::SpellDecision> decisions_on(const Study& study, const study::StayId& stay) {
-    std::vector<uptake::SpellDecision> out;
+// Decisions about one spell go in with the stay; one without a moment means the whole stay and is applied to
+// every spell afterwards.
+void add_decisions(const Study& study, StayAnswer& answer) {
     for (const auto& decision : study.tables.decisions) {
-        if (decision.stay == stay && decision.moment) {
-            out.push_back({.act = act_of(decision.act),
-                           .moment = *decision.moment,
-                           .moved_to = decision.moved_to.value_or(*decision.moment),
-                           .mark = decision.mark.value_or(uptake::Mark::doubtful),
-                           .reason = decision.reason,
-                           .author = decision.author});
+        if (decision.stay != answer.stay->id) {
+            continue;
         }
+        if (!decision.moment) {
+            answer.whole_stay.push_back(&decision);
+            continue;
+        }
+        answer.on_spells.push_back(&decision);
+        answer.input.decisions.push_back({.act = act_of(decision.act),
+                                          .moment = *decision.moment,
+                                          .moved_to = decision.moved_to.value_or(*decision.moment),
+                                          .mark = decision.mark.value_or(uptake::Mark::doubtful),
+                                          .reason = decision.reason,
+                                          .author = decision.author});
     }
-    return out;
 }
 
 uptake::FishBody body_of(const study::Fish& fish, const study::Uncertainty& standing) {
@@ -143,31 +148,43 @@ StayAnswer prepared(const Study& study, const Chambers& chambers, const study::S
                     .roles = stay.roles(),
                     .last_good = stay.last_good,
                     .cleanings = study::cleanings_of(stay.assembly, study.tables),
-                    .decisions = decisions_on(study, stay.id),
                     .settings = stay_settings(brief)};
-    for (const auto& decision : study.tables.decisions) {
-        if (decision.stay == stay.id && !decision.moment) {
-            answer.whole_stay.push_back(&decision);
-        }
-    }
+    add_decisions(study, answer);
     if (answer.fish != nullptr) {
         answer.input.fish = body_of(*answer.fish, brief.uncertainty);
     }
+    // The rows of assemblies.csv may stand in any order; the slices follow each other in time.
     for (const auto& chamber : chambers.list) {
-        if (chamber.assembly->id != stay.assembly) {
-            continue;
-        }
-        auto slice = slice_of(chamber, stay, brief);
-        if (slice.first_row < slice.end_row) {
-            answer.input.slices.push_back(std::move(slice));
+        if (chamber.assembly->id == stay.assembly && !chamber.trace.times_ns.empty()) {
             answer.slices.push_back(&chamber);
         }
     }
+    std::stable_sort(answer.slices.begin(), answer.slices.end(), [](const Chamber* a, const Chamber* b) {
+        return a->trace.times_ns.front() < b->trace.times_ns.front();
+    });
+    std::erase_if(answer.slices, [&](const Chamber* chamber) {
+        auto slice = slice_of(*chamber, stay, brief);
+        const bool is_empty = slice.first_row >= slice.end_row;
+        if (!is_empty) {
+            answer.input.slices.push_back(std::move(slice));
+        }
+        return is_empty;
+    });
     return answer;
 }
 
-// A decision without a moment means every spell of its stay.
+bool is_settled_by_itself(const uptake::SealedSpell& spell) {
+    return std::any_of(spell.answer.reasons.begin(), spell.answer.reasons.end(), [](const uptake::Reason& r) {
+        return r.word == "excluded_by_hand" || r.word == "included_by_hand" || r.word == "marked_by_hand";
+    });
+}
+
+// A decision without a moment means every spell of its stay, but not one that has a decision of its own: the
+// lid was open all day, yet not here. Of several the last one stands, and all are told.
 void apply_to_whole_stay(std::span<const study::Decision* const> decisions, uptake::SealedSpell& spell) {
+    if (is_settled_by_itself(spell)) {
+        return;
+    }
     for (const auto* decision : decisions) {
         const std::string said = fmt::format("whole stay, by {}: {}", decision->author, decision->reason);
         if (decision->act == study::DecisionAct::exclude) {
@@ -176,10 +193,14 @@ void apply_to_whole_stay(std::span<const study::Decision* const> decisions, upta
             spell.answer.reasons.push_back({.word = "excluded_by_hand", .text = said});
         } else if (decision->act == study::DecisionAct::mark && decision->mark) {
             spell.answer.mark = *decision->mark;
+            spell.is_excluded_by_hand = *decision->mark == uptake::Mark::unusable;
             spell.answer.reasons.push_back({.word = "marked_by_hand", .text = said});
         } else if (decision->act == study::DecisionAct::include) {
             spell.answer.mark = spell.mark_by_machine;
             spell.is_excluded_by_hand = false;
+            spell.answer.reasons.push_back({.word = "included_by_hand", .text = said});
+        } else if (decision->act == study::DecisionAct::note) {
+            spell.answer.reasons.push_back({.word = "note", .text = said});
         }
     }
 }
@@ -274,6 +295,56 @@ void estimate_noise(StayAnswers& out, const uptake::NoiseSettings& settings, Thr
 
 } // namespace
 
+std::vector<study::Complaint> unheard_decisions(const StayAnswers& stays) {
+    std::vector<study::Complaint> out;
+    for (const auto& answer : stays.list) {
+        if (!answer.uptake) {
+            continue; // the stay's own reason is said
+        }
+        for (const std::size_t i : answer.uptake->decisions_without_spell) {
+            const auto& decision = *answer.on_spells[i];
+            Place place = decision.place;
+            place.column = "moment";
+            out.push_back(
+                {.severity = study::Severity::warning,
+                 .error = {.code = ErrorCode::bad_relation,
+                           .found = fmt::format("{} at {} lies in no sealed spell of the stay \"{}\"",
+                                                study::word_of(decision.act), iso_text(*decision.moment),
+                                                answer.stay->id.text()),
+                           .expected = "an instant inside the sealed spell that is meant: this "
+                                       "decision changed nothing",
+                           .remedy = "take a moment between sealed_from and to of its row in "
+                                     "uptake_by_spell.csv",
+                           .place = std::move(place)}});
+        }
+    }
+    return out;
+}
+
+namespace {
+
+std::vector<uptake::Blank> blanks_of(const StayAnswers& stays, Duration part) {
+    std::vector<uptake::Blank> out;
+    for (const auto& answer : stays.list) {
+        if (is_blank(answer) && answer.uptake) {
+            for (auto& blank : uptake::blank_points(answer.input, *answer.uptake, part)) {
+                out.push_back(std::move(blank));
+            }
+        }
+    }
+    return out;
+}
+
+void give_blanks(StayAnswers& stays) {
+    for (auto& answer : stays.list) {
+        if (!is_blank(answer)) {
+            answer.input.blanks = stays.blanks;
+        }
+    }
+}
+
+} // namespace
+
 StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads threads,
                          const Progress& progress) {
     StayAnswers out;
@@ -284,19 +355,46 @@ StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads t
     pass.run("first look", [](const StayAnswer&) { return true; });
     estimate_noise(out, study.brief.noise, threads);
     pass.run("blanks", is_blank);
-    for (const auto& answer : out.list) {
-        if (is_blank(answer) && answer.uptake) {
-            for (auto& blank : uptake::blank_points(answer.input, *answer.uptake, study.brief.blank_part)) {
-                out.blanks.push_back(std::move(blank));
-            }
-        }
-    }
-    for (auto& answer : out.list) {
-        if (!is_blank(answer)) {
-            answer.input.blanks = out.blanks;
-        }
-    }
+    out.blank_part = study.brief.blank_part;
+    out.blanks = blanks_of(out, out.blank_part);
+    give_blanks(out);
     pass.run("slopes", [](const StayAnswer& answer) { return !is_blank(answer); });
+    return out;
+}
+
+bool has_human_acts(const StayAnswer& stay) {
+    const auto& acts = stay.input.decisions;
+    return std::any_of(acts.begin(), acts.end(),
+                       [](const uptake::SpellDecision& d) { return d.act != uptake::DecisionAct::note; }) ||
+           std::any_of(stay.whole_stay.begin(), stay.whole_stay.end(),
+                       [](const study::Decision* d) { return d->act != study::DecisionAct::note; });
+}
+
+StayAnswers without_human_acts(const StayAnswers& stays, Threads threads) {
+    StayAnswers out = stays;
+    const auto undo = [&](auto wanted) {
+        parallel_for(out.list.size(), threads, [&](std::size_t i) {
+            auto& answer = out.list[i];
+            if (wanted(answer)) {
+                answer.input.decisions.clear();
+                answer.on_spells.clear();
+                answer.whole_stay.clear();
+                answer.uptake = compute_stay(answer);
+            }
+        });
+    };
+    // A human act on a blank reaches every fish that the blank serves.
+    const bool blanks_change = std::any_of(out.list.begin(), out.list.end(), [](const StayAnswer& answer) {
+        return is_blank(answer) && has_human_acts(answer);
+    });
+    if (blanks_change) {
+        undo([](const StayAnswer& answer) { return is_blank(answer) && has_human_acts(answer); });
+        out.blanks = blanks_of(out, out.blank_part);
+        give_blanks(out);
+    }
+    undo([&](const StayAnswer& answer) {
+        return !is_blank(answer) && (blanks_change || has_human_acts(answer));
+    });
     return out;
 }
 

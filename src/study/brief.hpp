@@ -207,7 +207,8 @@ struct Brief {
     uptake::RestingSettings resting;
     Night night; ///< keys of [resting]
     uptake::RecoverySettings recovery;
-    uptake::TimeZero time_zero_after_chase = uptake::TimeZero::chase_end;
+    /// air_end: the end of chase and air, whichever came last.
+    uptake::TimeZero time_zero_after_chase = uptake::TimeZero::air_end;
     uptake::MarkLimits marks;
     uptake::NoiseSettings noise;
     uptake::AdjustSettings adjust;

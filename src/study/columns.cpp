@@ -224,7 +224,9 @@ TableDefinition decisions_table() {
                 "found again whatever else changes. The report shows the numbers with and without them.",
         .columns = {
             key("stay", Need::required, "As in stays.csv."),
-            moment("moment", Need::optional, "Any instant inside the sealed spell; empty: the whole stay."),
+            moment("moment", Need::optional,
+                   "Any instant inside the sealed spell; empty: the whole stay, but for spells with a "
+                   "decision of their own."),
             word("act", Need::required,
                  "exclude, include, mark (value: good, doubtful, unusable), move_start and move_end (value: "
                  "the "

@@ -855,7 +855,11 @@ void recovery_settings(List<Brief>& list) {
          .why = "From which event hours after capture count: recovery begins when the fish has water again.",
          .words = zero},
         FIELD(recovery.time_zero));
-    list.add({.key = "time_zero_after_chase", .why = "The same after a chase.", .words = zero},
+    list.add({.key = "time_zero_after_chase",
+              .why =
+                  "The same after a chase. air_end: the end of chase and air, whichever came last, since the "
+                  "fish has water again only then.",
+              .words = zero},
              FIELD(time_zero_after_chase));
     list.add({.key = "consecutive",
               .unit = "spells",
