@@ -64,7 +64,10 @@ int run(const RunOptions& options) {
     if (!options.why.empty()) {
         auto text = app::why(*answered->answers, options.why[0], options.why[1]);
         if (!text) {
-            return report_error(text.error());
+            // A name that is not there is a slip of the command line; a number that is not there is an
+            // answer.
+            const int status = report_error(text.error());
+            return text.error().code == ErrorCode::unknown_name ? exit_usage : status;
         }
         fmt::print("{}", *text);
         return exit_clean;
