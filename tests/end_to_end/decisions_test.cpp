@@ -1,0 +1,152 @@
+// Human acts: they change what they mean to change, the numbers without them stand beside, and one that
+// changed nothing is not passed over.
+
+#include <string>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "app/run.hpp"
+#include "base/number_text.hpp"
+#include "support/check_rows.hpp"
+#include "support/small_study.hpp"
+
+namespace backeddy {
+namespace {
+
+using testing::Contains;
+using testing::HasSubstr;
+
+struct Answered {
+    std::vector<test::CheckRow> spells;
+    std::vector<test::CheckRow> fish;
+    report::Results results;
+    std::vector<study::Complaint> complaints;
+};
+
+Answered answered(const test::StudyFiles& files) {
+    test::ScratchFolder folder("decisions");
+    test::write_all(folder, files);
+    auto opened = app::open_study(folder.path(), {});
+    EXPECT_TRUE(opened) << opened.error().text();
+    for (const auto& complaint : opened->complaints) {
+        EXPECT_EQ(complaint.severity, study::Severity::warning) << complaint.error.text();
+    }
+    const auto run = app::run_study(*opened, {});
+    const auto written = app::write_results(*run, folder.path() / "results");
+    EXPECT_TRUE(written) << written.error().text();
+    return {.spells = test::check_rows((folder.path() / "results/uptake_by_spell.csv").string()),
+            .fish = test::check_rows((folder.path() / "results/uptake_by_fish.csv").string()),
+            .results = app::results_of(*run->answers),
+            .complaints = run->complaints};
+}
+
+const report::Headline& headline(const Answered& answered, const std::string& word) {
+    for (const auto& one : answered.results.headlines) {
+        if (one.word == word && one.group.empty()) {
+            return one;
+        }
+    }
+    throw std::runtime_error("no headline " + word);
+}
+
+const Answered& plain() {
+    static const Answered value = answered(test::small_study());
+    return value;
+}
+
+test::StudyFiles with_decision(const std::string& row) {
+    auto files = test::small_study();
+    files["decisions.csv"] = "stay,moment,act,value,reason,author,at\n" + row + "\n";
+    return files;
+}
+
+TEST(Decisions, an_excluded_peak_moves_the_headline_and_the_number_without_it_stands_beside) {
+    const auto peak_spell = plain().fish.at(0).at("peak_after_capture_window_from");
+    const auto changed = answered(
+        with_decision("s1," + peak_spell + ",exclude,,the lid was open,A. Keen,2026-06-15T08:00:00Z"));
+    const auto& before = headline(plain(), "peak_after_capture");
+    const auto& after = headline(changed, "peak_after_capture");
+    ASSERT_TRUE(before.mean.value && after.mean.value && after.mean_without_human.value);
+    EXPECT_LT(*after.mean.value, 0.95 * *before.mean.value); // the next spell begins eight minutes later
+    EXPECT_EQ(*after.mean_without_human.value, *before.mean.value);
+    EXPECT_EQ(after.fish_without_human, 1U);
+    // What does not rest on that spell stands.
+    EXPECT_EQ(*headline(changed, "resting").mean.value, *headline(plain(), "resting").mean.value);
+    std::size_t excluded = 0;
+    for (const auto& row : changed.spells) {
+        if (row.at("excluded_by_hand") == "yes") {
+            ++excluded;
+            EXPECT_EQ(row.at("stay"), "s1");
+            EXPECT_EQ(row.at("mark"), "unusable");
+            EXPECT_THAT(row.at("reasons"), HasSubstr("the lid was open"));
+        }
+    }
+    EXPECT_EQ(excluded, 1U);
+    ASSERT_EQ(changed.results.exclusions.empty(), false);
+    std::size_t by_human = 0;
+    for (const auto& one : changed.results.exclusions) {
+        if (one.by == report::ExcludedBy::human) {
+            ++by_human;
+            EXPECT_EQ(one.author, "A. Keen");
+            EXPECT_EQ(one.stay, "s1");
+            EXPECT_EQ(one.fish, "T01");
+        }
+    }
+    EXPECT_EQ(by_human, 1U);
+}
+
+TEST(Decisions, a_whole_stay_excluded_leaves_the_fish_without_that_number_and_says_why) {
+    const auto changed = answered(with_decision("s3,,exclude,,wrong tube,A. Keen,"));
+    EXPECT_FALSE(headline(changed, "peak_after_chase").mean.value);
+    EXPECT_EQ(*headline(changed, "peak_after_chase").mean_without_human.value,
+              *headline(plain(), "peak_after_chase").mean.value);
+    EXPECT_EQ(*headline(changed, "peak_after_capture").mean.value,
+              *headline(plain(), "peak_after_capture").mean.value);
+    EXPECT_THAT(changed.fish.at(0).at("missing"), HasSubstr("peak after chase"));
+}
+
+TEST(Decisions, an_excluded_blank_reaches_the_fish_and_is_undone_with_the_rest) {
+    const auto changed = answered(with_decision("b1,,exclude,,a limpet in it,A. Keen,"));
+    const auto& before = headline(plain(), "resting");
+    const auto& after = headline(changed, "resting");
+    // Without the only blank the microbes' 0.06 mg/L/h x 10 L stay in: 0.6 mg/h of 36.
+    EXPECT_NEAR(*after.mean.value / *before.mean.value, 1.0 + (0.6 / 36.0), 0.004);
+    // The sensor's noise is estimated without the excluded blank in both, and corrects the low estimator a
+    // little.
+    EXPECT_NEAR(*after.mean_without_human.value / *before.mean.value, 1.0, 1e-5);
+}
+
+TEST(Decisions, a_decision_in_no_sealed_spell_is_a_complaint_at_its_row) {
+    // 10:40:30 lies in a flush (each 8 min begin with 2 min of it).
+    const auto changed = answered(with_decision("s2,2026-06-14T10:40:30Z,exclude,,it jumped,A. Keen,"));
+    std::vector<std::string> said;
+    for (const auto& complaint : changed.complaints) {
+        EXPECT_EQ(complaint.severity, study::Severity::warning);
+        said.push_back(complaint.error.text());
+    }
+    EXPECT_THAT(said, Contains(testing::AllOf(HasSubstr("decisions.csv line 2, column \"moment\""),
+                                              HasSubstr("exclude at 2026-06-14T10:40:30Z"),
+                                              HasSubstr("in no sealed spell of the stay \"s2\""))));
+    EXPECT_EQ(*headline(changed, "resting").mean.value, *headline(plain(), "resting").mean.value);
+    // It stands in the results as well, so that the report shows it.
+    EXPECT_THAT(changed.results.complaints,
+                Contains(testing::Field(&report::Complaint::file, "decisions.csv")));
+}
+
+TEST(Decisions, a_boundary_moved_by_hand_moves_the_spell) {
+    // The sealed spell from 12:02:00 (16 h 2 min is no multiple of 8 min: sealed 12:02 to 12:08).
+    const auto changed =
+        answered(with_decision("s2,2026-06-14T12:05:00Z,move_start,2026-06-14T12:04:00Z,a knock,A. Keen,"));
+    std::size_t found = 0;
+    for (const auto& row : changed.spells) {
+        if (row.at("from") == "2026-06-14T12:04:00Z") {
+            ++found;
+        }
+    }
+    EXPECT_EQ(found, 1U);
+    EXPECT_EQ(changed.spells.size(), plain().spells.size());
+}
+
+} // namespace
+} // namespace backeddy
