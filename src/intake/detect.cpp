@@ -284,7 +284,8 @@ class Detector {
         dialect_.start_ns.value = (*day * nanoseconds_per_day) + clock->nanoseconds;
         start_is_local_ = !clock->offset_minutes.has_value();
         if (clock->offset_minutes) {
-            dialect_.start_ns.value -= *clock->offset_minutes * 60 * nanoseconds_per_second;
+            dialect_.start_ns.value -=
+                static_cast<std::int64_t>(*clock->offset_minutes) * 60 * nanoseconds_per_second;
         }
         return {};
     }

@@ -10,7 +10,6 @@ namespace backeddy::intake {
 
 namespace {
 
-using study::Complaint;
 using study::Severity;
 
 void append_utf8(std::string& out, std::uint32_t code) {
@@ -140,7 +139,7 @@ std::string decoded(std::string_view bytes, CsvTable& table) {
               .found = "bytes that are not UTF-8",
               .expected = "read as Windows-1252",
               .remedy = "save the table as \"CSV UTF-8\" if names look wrong",
-              .place = {.file = table.file, .line = line_of(text, *bad), .column = {}, .byte = *bad}}});
+              .place = {.file = table.file, .line = line_of(text, *bad), .column = {}, .byte = bad}}});
         text = from_windows_1252(text);
     }
     std::string out;

@@ -61,7 +61,7 @@ Expected<Plan> make_plan(std::string file, const ReadSettings& settings, const D
         if (!zone) {
             return fail(std::move(zone).error().at({.file = plan.file}));
         }
-        plan.zone = std::move(*zone);
+        plan.zone = *zone;
         plan.has_zone = true;
     }
     for (const auto& column : dialect.columns) {

@@ -221,7 +221,8 @@ bool RowReader::read_calendar(RowRead& row) {
     }
     const std::int64_t local = (*day * nanoseconds_per_day) + clock.nanoseconds;
     if (clock.offset_minutes) {
-        row.time_ns = local - (*clock.offset_minutes * 60 * nanoseconds_per_second);
+        row.time_ns =
+            local - (static_cast<std::int64_t>(*clock.offset_minutes) * 60 * nanoseconds_per_second);
         return true;
     }
     return set_local(row, local,

@@ -14,7 +14,7 @@ namespace backeddy::intake {
 Expected<Zone> Zone::named(std::string_view name) {
     Zone zone;
     if (const auto minutes = offset_minutes_from(name)) {
-        zone.offset_ns_ = *minutes * 60 * nanoseconds_per_second;
+        zone.offset_ns_ = static_cast<std::int64_t>(*minutes) * 60 * nanoseconds_per_second;
         return zone;
     }
     std::string why;
