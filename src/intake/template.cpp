@@ -14,8 +14,6 @@ namespace backeddy::intake {
 
 namespace {
 
-using study::TableName;
-
 // ---- study.toml
 
 /// Words of `text` as remark lines of at most 100 characters.

@@ -256,6 +256,8 @@ SettingOf<Owner> setting(const Spec& spec, Access access) {
     return out;
 }
 
+// `path` is a road to a member: in parentheses it would be another expression.
+// NOLINTNEXTLINE(bugprone-macro-parentheses)
 #define FIELD(path) [](auto& owner) -> auto& { return owner.path; }
 
 template <typename Owner>
