@@ -476,7 +476,7 @@ class BriefReader {
                 for (const auto& one : study::settings()) {
                     names.push_back(fmt::format("{}.{}", one.section, one.key));
                 }
-                unknown(node, "setting", section + "." + word, names);
+                unknown(node, "setting", fmt::format("{}.{}", section, word), names);
             } else if (auto value = checked(*setting, node)) {
                 season.overrides.push_back({.section = section,
                                             .key = word,

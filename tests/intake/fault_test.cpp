@@ -217,11 +217,12 @@ TEST(Fault, an_unreadable_cell_costs_the_cell_and_not_the_row) {
 }
 
 TEST(Fault, bad_rows_are_refused_with_reason_line_and_raw_text) {
+    using namespace std::string_literals;
     std::string text =
         "time,o2 [mg/L],temp [degC]\n2026-06-14T10:00:00Z,8.4,12.5\n2026-06-14T10:00:01Z,8.4,12.5\n"
         "2026-06-14T10:0,8.4,12.5\n2026-06-14T10:00:03Z,8.4\n2026-06-14T10:00:04Z,8.4,12.5,7\n";
-    text += std::string("2026-06-14T10:\0\0\0\0Z,8.4,12.5\n", 31);
-    text += std::string("\0\0\0\0\0\0\n", 7);
+    text += "2026-06-14T10:\0\0\0\0Z,8.4,12.5\n"s; // NUL bytes inside: the literal knows its own length
+    text += "\0\0\0\0\0\0\n"s;
     text += "\n2026-06-14T10:00:07Z,8.4,12.5\ntime,o2 [mg/L],temp [degC]\n# battery "
             "changed\n2026-06-14T10:00:09Z,8.4,12.5\n";
     const auto file = load_text(text);

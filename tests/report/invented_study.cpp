@@ -413,8 +413,8 @@ Event event(Instant hook_up, double minutes, std::string word, double uncertaint
 }
 
 Fish make_fish(const Animal& animal, std::size_t index, const InventedSize& size) {
-    const Instant hook_up = at("2026-06-14T15:02:10Z") +
-                            Duration::hours(26.0 * static_cast<double>(index / 3)) +
+    const std::size_t day = index / 3;
+    const Instant hook_up = at("2026-06-14T15:02:10Z") + Duration::hours(26.0 * static_cast<double>(day)) +
                             Duration::minutes(37.0 * static_cast<double>(index % 3));
     const double night_end = 1.6 + size.night_h;
     const double chase_h = night_end + 0.25;
