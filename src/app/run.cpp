@@ -138,16 +138,19 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
     return run;
 }
 
-Expected<void> write_results(const StudyRun& run, const fs::path& folder) {
+Expected<void> write_results(const StudyRun& run, const fs::path& folder, const std::string& log) {
     const report::Results results = results_of(*run.answers);
-    const std::vector<ResultFile> files{{"uptake_by_spell.csv", report::spell_table(results)},
-                                        {"uptake_by_stay.csv", report::stay_table(results)},
-                                        {"uptake_by_fish.csv", report::fish_table(results)},
-                                        {"results.json", report::json_text(results)},
-                                        {"report.html", report::report_page(results)}};
+    std::vector<ResultFile> files{{"uptake_by_spell.csv", report::spell_table(results)},
+                                  {"uptake_by_stay.csv", report::stay_table(results)},
+                                  {"uptake_by_fish.csv", report::fish_table(results)},
+                                  {"results.json", report::json_text(results)},
+                                  {"report.html", report::report_page(results)}};
     std::vector<std::string> known{"run.log"};
     for (const auto& file : files) {
         known.push_back(file.name);
+    }
+    if (!log.empty()) {
+        files.push_back({"run.log", log});
     }
     return replace_result_folder(folder, files, known);
 }

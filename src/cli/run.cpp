@@ -1,3 +1,4 @@
+#include <chrono>
 #include <string>
 #include <vector>
 
@@ -7,6 +8,7 @@
 
 #include "app/result_folder.hpp"
 #include "app/run.hpp"
+#include "app/version.hpp"
 #include "app/why.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
@@ -39,7 +41,28 @@ int refuse(const std::vector<study::Complaint>& complaints) {
     return exit_complaints;
 }
 
+// What a person asks later of this very run: when, where, how long, and with what warnings.
+std::string log_of(const RunOptions& options, const app::StudyRun& run,
+                   std::chrono::system_clock::time_point began) {
+    const auto nanoseconds = [](std::chrono::system_clock::time_point t) {
+        return std::chrono::duration_cast<std::chrono::nanoseconds>(t.time_since_epoch()).count();
+    };
+    const auto begun = Instant::unix_nanoseconds(nanoseconds(began) / 1'000'000'000 * 1'000'000'000);
+    const double took_s =
+        static_cast<double>(nanoseconds(std::chrono::system_clock::now()) - nanoseconds(began)) * 1e-9;
+    std::error_code ignored;
+    std::string out =
+        fmt::format("program   backeddy {}\nstudy     {}\nbegan     {}\ntook      {:.1f} s\nthreads   {}\n",
+                    app::program_version, fs::absolute(options.folder, ignored).string(), iso_text(begun),
+                    took_s, Threads{.count = options.threads}.resolved());
+    for (const auto& complaint : run.complaints) {
+        out += fmt::format("beware    {}\n", complaint.error.text());
+    }
+    return out;
+}
+
 int run(const RunOptions& options) {
+    const auto began = std::chrono::system_clock::now();
     const fs::path out = options.out.empty() ? fs::path(options.folder) / "results" : fs::path(options.out);
     if (auto allowed = app::may_hold_results(out, options.folder); !allowed) {
         return report_error(allowed.error());
@@ -72,7 +95,7 @@ int run(const RunOptions& options) {
         fmt::print("{}", *text);
         return exit_clean;
     }
-    if (auto written = app::write_results(*answered, out); !written) {
+    if (auto written = app::write_results(*answered, out, log_of(options, *answered, began)); !written) {
         return report_error(written.error());
     }
     const auto warnings = answered->complaints.size();
