@@ -83,7 +83,8 @@ Transition transition_over(const Model& m, double dt) {
     using Big = Eigen::MatrixXd;
     Transition out;
     const auto added = [&](int state, double intensity, Matrix& move) {
-        Big big = Big::Zero(2 * p, 2 * p);
+        const Eigen::Index twice = Eigen::Index{2} * p;
+        Big big = Big::Zero(twice, twice);
         big.topLeftCorner(p, p) = -m.drift * dt;
         big.bottomRightCorner(p, p) = m.drift.transpose() * dt;
         big(state, p + state) = intensity * dt;

@@ -114,21 +114,23 @@ std::vector<Paragraph> methods_text(const Results& results) {
 }
 
 std::vector<std::string> cautions() {
+    // Each in brackets: a sentence over two lines is one text, not two with a comma forgotten.
     return {
-        "This report is no veterinary or husbandry advice: how fish are caught, held, bled, tagged, released "
-        "or killed "
-        "is decided by the licensed investigator and the permit.",
-        "The program is no life support. Pumps must fail to flush in hardware, and somebody stays within "
-        "reach of fish "
-        "in chambers.",
-        "The permit decides numbers, volumes, times and end points; the program counts and reports, it does "
-        "not decide.",
-        "Peaks here are measured in recovery, after capture or after a chase; they are not the same quantity "
-        "as a peak "
-        "while swimming.",
-        "An overnight value from wild fish, whose last meal is unknown, is a resting uptake; it is called "
-        "SMR only where "
-        "the report says so.",
+        ("This report is no veterinary or husbandry advice: how fish are caught, held, bled, tagged, "
+         "released or "
+         "killed is decided by the licensed investigator and the permit."),
+        ("The program is no life support. Pumps must fail to flush in hardware, and somebody stays within "
+         "reach "
+         "of fish in chambers."),
+        ("The permit decides numbers, volumes, times and end points; the program counts and reports, it does "
+         "not "
+         "decide."),
+        ("Peaks here are measured in recovery, after capture or after a chase; they are not the same "
+         "quantity as "
+         "a peak while swimming."),
+        ("An overnight value from wild fish, whose last meal is unknown, is a resting uptake; it is called "
+         "SMR "
+         "only where the report says so."),
     };
 }
 

@@ -27,6 +27,7 @@ struct NistSet {
     double tolerance;
 };
 
+// NOLINTNEXTLINE(readability-identifier-naming): the name by which GoogleTest finds it
 void PrintTo(const NistSet& set, std::ostream* out) {
     *out << set.name;
 }

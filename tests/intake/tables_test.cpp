@@ -60,8 +60,8 @@ TEST(Tables, every_way_a_spreadsheet_saves_the_same_table_reads_the_same) {
     const std::vector<std::string> forms{
         "fish,mass_g,note\nst01,812.5,\"all \"\"well\"\"\"\n",
         "fish,mass_g,note\nst01,812.5,\"all \"\"well\"\"\"",
-        "\xEF\xBB\xBF"
-        "fish;mass_g;note\r\nst01;812,5;\"all \"\"well\"\"\"\r\n",
+        ("\xEF\xBB\xBF"
+         "fish;mass_g;note\r\nst01;812,5;\"all \"\"well\"\"\"\r\n"),
         "fish\tmass_g\tnote\nst01\t812,5\tall \"well\"\n",
         "fish,mass_g,note\rst01,\"812,5\",\"all \"\"well\"\"\"\r",
         "sep=;\nfish;mass_g;note\nst01;812,5;\"all \"\"well\"\"\"\n",

@@ -70,7 +70,8 @@ Calendar calendar(std::int64_t seconds) {
 }
 
 std::int64_t seconds_of(int year, int month, int day, int hour, int minute, int second) {
-    return (days_from_date(year, month, day) * day_s) + (hour * 3600) + (minute * 60) + second;
+    return (days_from_date(year, month, day) * day_s) + (std::int64_t{hour} * 3600) +
+           (std::int64_t{minute} * 60) + second;
 }
 
 // Decimal text of a whole number of thousandths, without going through a double.
@@ -162,7 +163,7 @@ std::string day_number(std::int64_t seconds, std::int64_t& nanoseconds) {
     const std::int64_t fraction = (((seconds % day_s) * scale) + (day_s / 2)) / day_s;
     nanoseconds = (days * day_s * 1'000'000'000) + (fraction * 8640);
     std::array<char, 40> text{};
-    std::snprintf(text.data(), text.size(), "%lld.%010lld", static_cast<long long>(days + days_before_1970),
+    std::snprintf(text.data(), text.size(), "%lld.%010lld", static_cast<long long>(days) + days_before_1970,
                   static_cast<long long>(fraction));
     return text.data();
 }
@@ -578,11 +579,11 @@ void add_calendar_times(Corpus& corpus) {
         c.row(usual_header);
         int i = 0;
         for (const Reading& r : readings()) {
-            const int quarter = i++ % 4;
+            const std::int64_t quarter = i++ % 4;
             c.row(
                 {iso(r.seconds, "%04d-%02d-%02dT%02d:%02d:%02d") + thousandths(quarter * 250).substr(1) + "Z",
                  thousandths(r.oxygen), thousandths(r.celsius), std::to_string(r.pump)});
-            c.at_nanoseconds((r.seconds * 1'000'000'000) + (quarter * 250'000'000LL));
+            c.at_nanoseconds((r.seconds * 1'000'000'000) + (quarter * 250'000'000));
             c.plain_values(r);
         }
     });
