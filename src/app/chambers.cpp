@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <atomic>
 #include <cmath>
+#include <initializer_list>
 #include <map>
 
 #include <fmt/format.h>
@@ -94,6 +95,8 @@ struct Water {
     std::optional<Series> pressure_series;
     std::string salinity_from;
     std::string pressure_from;
+    std::optional<double> temperature_c; ///< of chambers without a channel of it
+    double temperature_uncertainty_c = 0.0;
 };
 
 double mean_of(const std::vector<double>& values) {
@@ -231,7 +234,11 @@ Water water_of(const study::Water& inputs, const RawTraces& traces,
     Water out{.salinity = constant_salinity(inputs),
               .pressure_kpa = constant_pressure_kpa(inputs),
               .salinity_from = salinity_origin(inputs),
-              .pressure_from = pressure_origin(inputs)};
+              .pressure_from = pressure_origin(inputs),
+              .temperature_uncertainty_c = inputs.temperature_uncertainty_c};
+    if (inputs.temperature) {
+        out.temperature_c = inputs.temperature->celsius();
+    }
     const auto take = [&](Expected<Series> series, double& mean, std::optional<Series>& into) {
         if (!series) {
             complaints.push_back({.error = std::move(series).error()});
@@ -249,21 +256,26 @@ Water water_of(const study::Water& inputs, const RawTraces& traces,
     return out;
 }
 
+/// Moments at which a season that overrides one of these sections begins or ends, ascending.
+std::vector<Instant> season_edges(const study::Brief& brief, std::initializer_list<const char*> sections) {
+    std::vector<Instant> edges;
+    for (const auto& season : brief.seasons) {
+        if (std::any_of(sections.begin(), sections.end(),
+                        [&](const char* section) { return season.overrides_section(section); })) {
+            edges.push_back(season.from);
+            edges.push_back(season.to);
+        }
+    }
+    std::sort(edges.begin(), edges.end());
+    return edges;
+}
+
 /// The water of each season that has a [season.water] of its own, and that of the rest.
 class Waters {
   public:
     Waters(const Study& study, const RawTraces& traces, std::vector<study::Complaint>& complaints)
         : study_(study), usual_(water_of(study.brief.water, traces, complaints)) {
-        std::vector<Instant> edges;
-        for (const auto& season : study.brief.seasons) {
-            if (std::any_of(season.overrides.begin(), season.overrides.end(),
-                            [](const auto& line) { return line.section == "water"; })) {
-                edges.push_back(season.from);
-                edges.push_back(season.to);
-            }
-        }
-        std::sort(edges.begin(), edges.end());
-        for (const auto edge : edges) {
+        for (const auto edge : season_edges(study.brief, {"water"})) {
             seasons_.push_back(
                 {.from = edge, .water = water_of(study.brief.at(edge).water, traces, complaints)});
         }
@@ -278,14 +290,24 @@ class Waters {
         }
         return *out;
     }
-    /// Settings hold for stays that begin in their season: inside a stay, its first moment counts.
-    [[nodiscard]] Instant settled_at(const study::AssemblyId& assembly, Instant moment) const {
-        for (const auto& stay : study_.tables.stays) {
-            if (stay.assembly == assembly && stay.from() <= moment && moment <= stay.to()) {
-                return stay.from();
+    /// The water of each reading in turn. Settings hold for stays that begin in their season: inside a stay,
+    /// its first moment counts.
+    template <typename Take>
+    void for_each_reading(const study::AssemblyId& assembly, std::span<const std::int64_t> times,
+                          const Take& take) const {
+        const study::Stay* inside = nullptr;
+        for (std::size_t i = 0; i < times.size(); ++i) {
+            const auto moment = Instant::unix_nanoseconds(times[i]);
+            const auto holds = [&](const study::Stay& stay) {
+                return stay.assembly == assembly && stay.from() <= moment && moment <= stay.to();
+            };
+            if (inside == nullptr || !holds(*inside)) {
+                const auto& stays = study_.tables.stays;
+                const auto found = std::find_if(stays.begin(), stays.end(), holds);
+                inside = found == stays.end() ? nullptr : &*found;
             }
+            take(i, moment, at(inside == nullptr ? moment : inside->from()));
         }
-        return moment;
     }
 
   private:
@@ -380,14 +402,14 @@ Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& r
 
 Expected<uptake::Calibration> calibration_of(const Study& study, const study::SensorId& sensor,
                                              uptake::OxygenKind kind, const uptake::AssumedWater& assumed,
-                                             const Waters& waters, Instant first) {
+                                             const Waters& waters, Instant stay_begins) {
     std::vector<uptake::CalibrationPoint> points;
     for (const auto& row : study.tables.calibrations) {
         if (row.sensor != sensor) {
             continue;
         }
         auto point = calibration_point(row, kind, assumed, waters.at(row.at),
-                                       study.brief.uncertainty.calibration_percent);
+                                       study.brief.uncertainty_at(row.at).calibration_percent);
         if (!point) {
             return fail(std::move(point).error());
         }
@@ -397,10 +419,11 @@ Expected<uptake::Calibration> calibration_of(const Study& study, const study::Se
         // Never calibrated: believed as it is, with the uncertainty that the brief gives to such a sensor.
         const double full = uptake::air_point_should_read(kind, 15.0, waters.usual().salinity,
                                                           waters.usual().pressure_kpa, assumed);
-        points.push_back({.at = first,
-                          .reading = full,
-                          .should_read = full,
-                          .uncertainty = full * study.brief.uncertainty.uncalibrated_percent / 100.0});
+        points.push_back(
+            {.at = stay_begins,
+             .reading = full,
+             .should_read = full,
+             .uncertainty = full * study.brief.uncertainty_at(stay_begins).uncalibrated_percent / 100.0});
     }
     return uptake::Calibration::make(sensor.text(), std::move(points));
 }
@@ -424,11 +447,18 @@ class ChamberBuilder {
         gather();
         const Instant first_reading =
             Instant::unix_nanoseconds(chamber_.trace.times_ns.empty() ? 0 : chamber_.trace.times_ns.front());
-        auto calibration = calibration_of(study_, assembly_.sensor, kind_, assumed_, waters_, first_reading);
-        if (!calibration) {
-            return fail(std::move(calibration).error());
+        auto usual = settings_at(first_reading, study_.brief, water_);
+        if (!usual) {
+            return fail(std::move(usual).error());
         }
-        fill_physics(std::move(*calibration));
+        chamber_.usual = std::move(*usual);
+        for (const auto edge : season_edges(study_.brief, {"water", "uncertainty", "settle"})) {
+            auto settings = settings_at(edge, study_.brief.at(edge), waters_.at(edge));
+            if (!settings) {
+                return fail(std::move(settings).error());
+            }
+            chamber_.seasons.emplace_back(edge, std::move(*settings));
+        }
         if (auto converted = convert(); !converted) {
             return fail(std::move(converted).error());
         }
@@ -525,6 +555,10 @@ class ChamberBuilder {
         }
         if (channels_.temperature.empty()) {
             trace.temperature_celsius.assign(trace.times_ns.size(), missing);
+            waters_.for_each_reading(assembly_.id, trace.times_ns,
+                                     [&](std::size_t i, Instant, const Water& water) {
+                                         trace.temperature_celsius[i] = water.temperature_c.value_or(missing);
+                                     });
             return;
         }
         trace.temperature_celsius = at_times(joined(traces_, channels_.temperature), trace.times_ns,
@@ -559,40 +593,66 @@ class ChamberBuilder {
         chamber_.pump_log = std::move(log);
     }
 
-    [[nodiscard]] Measured volume() {
+    // Seasons may say the same again.
+    void say_once(std::string note) {
+        auto& notes = chamber_.notes;
+        if (std::find(notes.begin(), notes.end(), note) == notes.end()) {
+            notes.push_back(std::move(note));
+        }
+    }
+
+    [[nodiscard]] Measured volume(double standing_percent) {
         const double litres = assembly_.chamber_and_loop().litres();
         const auto litres_of = [](const std::optional<Volume>& v) { return v ? v->litres() : 0.0; };
         double uncertainty = std::hypot(litres_of(assembly_.chamber_volume_uncertainty),
                                         litres_of(assembly_.loop_volume_uncertainty));
         if (uncertainty == 0.0) {
-            const double percent = study_.brief.uncertainty.volume_percent;
-            uncertainty = percent / 100.0 * litres;
-            chamber_.notes.push_back(
-                fmt::format("no volume uncertainty in the table: {} % of the volume was taken", percent));
+            uncertainty = standing_percent / 100.0 * litres;
+            say_once(fmt::format("no volume uncertainty in the table: {} % of the volume was taken",
+                                 standing_percent));
         }
         return {litres, uncertainty, "volume:" + assembly_.id.text()};
     }
 
-    void fill_physics(uptake::Calibration calibration) {
-        chamber_.physics = {.volume_l = volume(),
-                            .sensor_lag_s = assembly_.sensor_lag_s.value_or(0.0),
-                            .mixing_s = assembly_.mixing_s.value_or(study_.brief.settle.mixing_s)};
-        const auto& standing = study_.brief.uncertainty;
-        chamber_.oxygen = {.kind = kind_,
-                           .assumed = assumed_,
-                           .calibration = std::move(calibration),
-                           .salinity = water_.salinity,
-                           .pressure_kpa = water_.pressure_kpa,
-                           .temperature_error = {.standard = standing.temperature_c,
-                                                 .source = "temperature:" + assembly_.sensor.text()},
-                           .salinity_error = {.standard = standing.salinity, .source = "salinity:study"},
-                           .pressure_error = {.standard = standing.pressure_kpa, .source = "pressure:study"}};
+    Expected<ChamberSettings> settings_at(Instant stay_begins, const study::Brief& brief,
+                                          const Water& water) {
+        auto calibration = calibration_of(study_, assembly_.sensor, kind_, assumed_, waters_, stay_begins);
+        if (!calibration) {
+            return fail(std::move(calibration).error());
+        }
+        const auto& standing = brief.uncertainty;
+        return ChamberSettings{
+            .physics = {.volume_l = volume(standing.volume_percent),
+                        .sensor_lag_s = assembly_.sensor_lag_s.value_or(0.0),
+                        .mixing_s = assembly_.mixing_s.value_or(brief.settle.mixing_s)},
+            .oxygen = {.kind = kind_,
+                       .assumed = assumed_,
+                       .calibration = std::move(*calibration),
+                       .salinity = water.salinity,
+                       .pressure_kpa = water.pressure_kpa,
+                       .temperature_error = temperature_error(standing, water),
+                       .salinity_error = {.standard = standing.salinity, .source = "salinity:study"},
+                       .pressure_error = {.standard = standing.pressure_kpa, .source = "pressure:study"}}};
+    }
+
+    // A thermometer is wrong by itself; a constant of the brief is wrong in every chamber at once.
+    [[nodiscard]] uptake::StandingError temperature_error(const study::Uncertainty& standing,
+                                                          const Water& water) {
+        if (channels_.temperature.empty() && water.temperature_c) {
+            say_once(fmt::format(
+                "no temperature channel: {} ± {} °C taken throughout, as [water] temperature_c says; what it "
+                "drifts within a spell is not seen",
+                *water.temperature_c, water.temperature_uncertainty_c));
+            return {.standard = water.temperature_uncertainty_c, .source = "temperature:study"};
+        }
+        return {.standard = standing.temperature_c, .source = "temperature:" + assembly_.sensor.text()};
     }
 
     Expected<void> convert() {
         auto& trace = chamber_.trace;
-        if (chamber_.oxygen.calibration.corrects()) {
-            chamber_.oxygen.calibration.correct(trace.times_ns, raw_);
+        const auto& calibration = chamber_.usual.oxygen.calibration; // seasons change its errors alone
+        if (calibration.corrects()) {
+            calibration.correct(trace.times_ns, raw_);
         }
         const auto salinity = water_column(&Water::salinity, &Water::salinity_series);
         const auto pressure = water_column(&Water::pressure_kpa, &Water::pressure_series);
@@ -626,14 +686,12 @@ class ChamberBuilder {
                             : std::vector<double>{water_.*constant};
         }
         std::vector<double> out(times.size());
-        for (std::size_t i = 0; i < times.size(); ++i) {
-            const auto moment = Instant::unix_nanoseconds(times[i]);
-            const Water& water = waters_.at(waters_.settled_at(assembly_.id, moment));
+        waters_.for_each_reading(assembly_.id, times, [&](std::size_t i, Instant moment, const Water& water) {
             const auto& changing = water.*series;
             out[i] = changing ? interpolated(changing->times_ns, changing->values, moment,
                                              Duration::minutes(water_reach_min))
                               : water.*constant;
-        }
+        });
         return out;
     }
 
@@ -706,7 +764,57 @@ class StreamUses {
     std::vector<std::atomic<int>> left_;
 };
 
+// Readings that need a temperature and will never get one: said once per assembly, not per stay.
+void complain_of_no_temperature(const study::Assembly& assembly, const ChamberChannels& channels,
+                                const RawTraces& traces, const Study& study,
+                                std::vector<study::Complaint>& complaints) {
+    const auto& first = channels.oxygen.front();
+    const auto kind = traces.streams[first.stream].data.headers[first.column].kind;
+    const auto& seasons = study.brief.seasons;
+    const bool is_said = study.brief.water.temperature.has_value() ||
+                         std::any_of(seasons.begin(), seasons.end(), [&](const study::Season& season) {
+                             return study.brief.at(season.from).water.temperature.has_value();
+                         });
+    if (!channels.temperature.empty() || is_said || kind == ColumnKind::oxygen_mg_per_l) {
+        return;
+    }
+    Place place = assembly.place;
+    place.column = "temperature";
+    complaints.push_back(
+        {.severity = study::Severity::warning,
+         .error = {.code = ErrorCode::bad_relation,
+                   .found = fmt::format("assembly {} has no temperature, and its sensor logs {}",
+                                        assembly.id.text(), name_of(kind)),
+                   .expected = "the water's temperature, without which this is no concentration: its stays "
+                               "cannot be computed",
+                   .remedy = "name a temperature channel, or give the day's in study.toml: [water] "
+                             "temperature_c, with temperature_uncertainty_c",
+                   .place = std::move(place)}});
+}
+
+std::vector<std::string> in_words(const study::Brief& brief, const Waters& waters) {
+    std::vector<std::string> out;
+    for (const auto& season : brief.seasons) {
+        if (season.overrides_section("water")) {
+            const auto& water = waters.at(season.from);
+            out.push_back(fmt::format("season {} ({} to {}): salinity {:.4g}, {}; pressure {:.5g} kPa, {}",
+                                      season.label(), iso_text(season.from), iso_text(season.to),
+                                      water.salinity, water.salinity_from, water.pressure_kpa,
+                                      water.pressure_from));
+        }
+    }
+    return out;
+}
+
 } // namespace
+
+const ChamberSettings& Chamber::at(Instant stay_begins) const {
+    const ChamberSettings* out = &usual;
+    for (const auto& [from, settings] : seasons) {
+        out = from <= stay_begins ? &settings : out;
+    }
+    return *out;
+}
 
 Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) {
     Chambers out;
@@ -716,6 +824,7 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     out.pressure_kpa = water.pressure_kpa;
     out.salinity_from = water.salinity_from;
     out.pressure_from = water.pressure_from;
+    out.seasons = in_words(study.brief, waters);
 
     std::vector<const study::Assembly*> rows;
     std::vector<ChamberChannels> channels;
@@ -723,6 +832,7 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
         const auto severity =
             is_in_use(assembly, study) ? study::Severity::stops_the_run : study::Severity::warning;
         if (auto found = channels_of(assembly, traces, severity, out.complaints)) {
+            complain_of_no_temperature(assembly, *found, traces, study, out.complaints);
             rows.push_back(&assembly);
             channels.push_back(std::move(*found));
         }

@@ -4,6 +4,7 @@
 
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "app/raw_traces.hpp"
@@ -22,18 +23,28 @@ struct RowSource {
     std::uint32_t line_step = 1;
 };
 
+/// What the brief adds to a chamber: standing uncertainties, mixing time, the water's usual values.
+struct ChamberSettings {
+    uptake::ChamberPhysics physics;
+    uptake::OxygenBudget oxygen;
+};
+
 /// One row of assemblies.csv with its readings.
 struct Chamber {
     const study::Assembly* assembly = nullptr;
     uptake::ChamberTrace trace;
-    uptake::ChamberPhysics physics;
-    uptake::OxygenBudget oxygen;
+    ChamberSettings usual;
+    /// Where a [[season]] begins or ends: as it is for stays from then on. Ascending.
+    std::vector<std::pair<Instant, ChamberSettings>> seasons;
     std::optional<uptake::PumpLog> pump_log; ///< where the pump has a logger of its own
     std::vector<RowSource> sources;
     double clock_uncertainty_s = 0.0;
     bool clock_checked = false;
     std::size_t without_conditions = 0; ///< readings that lacked temperature, salinity or pressure
     std::vector<std::string> notes;
+
+    /// As it is for a stay that begins then.
+    [[nodiscard]] const ChamberSettings& at(Instant stay_begins) const;
 };
 
 struct Chambers {
@@ -44,6 +55,7 @@ struct Chambers {
     double pressure_kpa = 101.325;
     std::string salinity_from; ///< one sentence
     std::string pressure_from;
+    std::vector<std::string> seasons; ///< what else a season's [season.water] says, a sentence each
 };
 
 /// Frees each raw stream once its last chamber is built, so that a season is not held twice.

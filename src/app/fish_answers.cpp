@@ -399,7 +399,9 @@ void note_missing(FishAnswer& fish) {
     } else if (!fish.rest->resting) {
         add("resting", fish.rest->resting.error().text());
     }
-    if (!fish.fish->mass) {
+    const bool is_weighed = std::any_of(fish.stays.begin(), fish.stays.end(),
+                                        [](const StayAnswer* stay) { return stay->mass.has_value(); });
+    if (!fish.fish->mass && !is_weighed) {
         add("mass-specific uptake", "not weighed: uptake is in mg/h, with the whole chamber's volume");
     }
 }

@@ -4,6 +4,7 @@
 #include <cctype>
 #include <cmath>
 #include <map>
+#include <optional>
 #include <set>
 
 #include <fmt/format.h>
@@ -52,9 +53,15 @@ std::vector<std::string> files_of(const fs::path& folder, const std::string& pat
 // not every logger has a file yet.
 bool is_needed(const study::TraceSource& source, const Study& study) {
     const auto is_here = [&](const study::Channel& channel) { return channel.trace == source.name; };
-    const auto& water = study.brief.water;
-    if (is_here(water.salinity_channel) || is_here(water.conductivity_channel) ||
-        is_here(water.pressure_channel)) {
+    const auto gives_water = [&](const study::Water& water) {
+        return is_here(water.salinity_channel) || is_here(water.conductivity_channel) ||
+               is_here(water.pressure_channel);
+    };
+    const auto& seasons = study.brief.seasons;
+    if (gives_water(study.brief.water) ||
+        std::any_of(seasons.begin(), seasons.end(), [&](const study::Season& season) {
+            return gives_water(study.brief.at(season.from).water);
+        })) {
         return true;
     }
     return std::any_of(study.tables.assemblies.begin(), study.tables.assemblies.end(),
@@ -157,11 +164,12 @@ Expected<ClockCorrection> correction_of(const study::ClockId& clock, const Study
         }
         ClockComparison comparison{.shown = check.shown,
                                    .actual = check.true_time,
-                                   .uncertainty_s = check.uncertainty ? check.uncertainty->seconds()
-                                                                      : study.brief.uncertainty.clock_s};
+                                   .uncertainty_s = check.uncertainty
+                                                        ? check.uncertainty->seconds()
+                                                        : study.brief.uncertainty_at(check.shown).event_s};
         if (const auto reference = settled.find(check.reference); reference != settled.end()) {
-            const double theirs =
-                reference->second.uncertainty_s(check.true_time, study.brief.uncertainty.clock_s);
+            const double theirs = reference->second.uncertainty_s(
+                check.true_time, study.brief.uncertainty_at(check.true_time).clock_s);
             comparison.actual = reference->second.corrected(check.true_time);
             comparison.uncertainty_s = std::hypot(comparison.uncertainty_s, theirs);
         }
@@ -227,13 +235,14 @@ std::size_t drop_backward_rows(Trace& trace) {
     return dropped;
 }
 
-void put_clock_right(RawStream& stream, const ClockCorrection& clock, double unchecked_s) {
+// The season of a file's middle says what a clock that was never checked may be off.
+void put_clock_right(RawStream& stream, const ClockCorrection& clock, const study::Brief& brief) {
     auto& times = stream.data.times_ns;
     if (times.empty()) {
         return;
     }
     const auto middle = Instant::unix_nanoseconds(times[times.size() / 2]);
-    stream.clock_uncertainty_s = clock.uncertainty_s(middle, unchecked_s);
+    stream.clock_uncertainty_s = clock.uncertainty_s(middle, brief.uncertainty_at(middle).clock_s);
     stream.clock_checked = clock.is_checked(middle);
     for (auto& t : times) {
         t = clock.corrected(Instant::unix_nanoseconds(t)).unix_nanoseconds();
@@ -244,6 +253,7 @@ void put_clock_right(RawStream& stream, const ClockCorrection& clock, double unc
 
 struct OneFile {
     RawFile file;
+    bool is_ambiguous = false; ///< not read, since its times have two readings
     std::vector<RawStream> streams;
     std::vector<study::Complaint> complaints;
 };
@@ -261,8 +271,14 @@ void name_inside_folder(intake::ReadReport& report, const std::string& path) {
     }
 }
 
+// Day or month first, as another file of the same logger proves.
+struct SharedOrder {
+    intake::DateOrder order{};
+    std::string evidence;
+};
+
 OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t index, const Study& study,
-                 const Clocks& clocks, Threads threads) {
+                 const Clocks& clocks, Threads threads, const SharedOrder* shared = nullptr) {
     OneFile out;
     out.file = {.path = wanted.path, .trace = wanted.source->name};
     const auto complain = [&](Error error) {
@@ -275,10 +291,17 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
         return out;
     }
     settings->source = index;
+    if (shared != nullptr) {
+        settings->date_order = shared->order;
+    }
     auto loaded = intake::load_trace(folder / wanted.path, *settings, {.threads = threads});
     if (!loaded) {
+        out.is_ambiguous = loaded.error().code == ErrorCode::ambiguous_time && !settings->date_order;
         complain(std::move(loaded).error());
         return out;
+    }
+    if (shared != nullptr) {
+        loaded->dialect.date_order = {.value = shared->order, .evidence = shared->evidence};
     }
     out.file.dialect = std::move(loaded->dialect);
     out.file.report = std::move(loaded->report);
@@ -289,8 +312,7 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
                          .name = loaded->ids[i].name,
                          .file = index,
                          .data = std::move(loaded->streams[i])};
-        put_clock_right(stream, clock == clocks.end() ? ClockCorrection() : clock->second,
-                        study.brief.uncertainty.clock_s);
+        put_clock_right(stream, clock == clocks.end() ? ClockCorrection() : clock->second, study.brief);
         if (const auto dropped = drop_backward_rows(stream.data); dropped > 0) {
             out.complaints.push_back(
                 {.severity = study::Severity::warning,
@@ -307,6 +329,95 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
     }
     return out;
 }
+
+// ---------------------------------------------------------------- day or month first, file by file
+
+// A logger writes all its files alike: what one of them proves of day and month tells of those whose dates
+// have two readings. Files of the same trace tell first, then others on the same clock.
+class DateOrders {
+  public:
+    DateOrders(const std::vector<Wanted>& wanted, const std::vector<OneFile>& files)
+        : wanted_(wanted), files_(files) {}
+
+    /// For file `i`: the order that the others agree on; nothing where none proves any, or they differ.
+    [[nodiscard]] std::optional<SharedOrder> for_file(std::size_t i) const {
+        const auto& own = *wanted_[i].source;
+        const auto by_trace = agreed([&](const study::TraceSource& other) { return other.name == own.name; });
+        if (by_trace.proven > 0) {
+            return by_trace.order;
+        }
+        return agreed([&](const study::TraceSource& other) { return other.clock_id() == own.clock_id(); })
+            .order;
+    }
+
+    /// Two files of one trace that prove opposite orders: once for each trace, naming the first of each.
+    [[nodiscard]] std::vector<study::Complaint> contradictions() const {
+        std::vector<study::Complaint> out;
+        std::map<std::string, std::size_t> first;
+        std::set<std::string> said;
+        for (std::size_t i = 0; i < files_.size(); ++i) {
+            if (!proves(i)) {
+                continue;
+            }
+            const auto& trace = wanted_[i].source->name;
+            const auto [other, fresh] = first.emplace(trace, i);
+            if (!fresh && order_of(i) != order_of(other->second) && said.insert(trace).second) {
+                out.push_back(contradiction(other->second, i));
+            }
+        }
+        return out;
+    }
+
+  private:
+    struct Agreed {
+        std::size_t proven = 0;
+        std::optional<SharedOrder> order;
+    };
+
+    [[nodiscard]] bool proves(std::size_t i) const {
+        return files_[i].file.dialect && files_[i].file.dialect->date_order_is_proven;
+    }
+    [[nodiscard]] intake::DateOrder order_of(std::size_t i) const {
+        return files_[i].file.dialect->date_order.value;
+    }
+
+    template <typename Fits>
+    [[nodiscard]] Agreed agreed(const Fits& fits) const {
+        Agreed out;
+        for (std::size_t i = 0; i < files_.size(); ++i) {
+            if (!proves(i) || !fits(*wanted_[i].source)) {
+                continue;
+            }
+            if (out.proven++ == 0) {
+                out.order = SharedOrder{.order = order_of(i),
+                                        .evidence = fmt::format("as {} shows: {}", wanted_[i].path,
+                                                                files_[i].file.dialect->date_order.evidence)};
+            } else if (out.order && out.order->order != order_of(i)) {
+                out.order.reset();
+            }
+        }
+        return out;
+    }
+
+    [[nodiscard]] study::Complaint contradiction(std::size_t a, std::size_t b) const {
+        const auto says = [&](std::size_t i) {
+            return fmt::format("{} proves {} ({})", wanted_[i].path, intake::word_of(order_of(i)),
+                               files_[i].file.dialect->date_order.evidence);
+        };
+        return {.severity = study::Severity::stops_the_run,
+                .error = {.code = ErrorCode::ambiguous_time,
+                          .found = fmt::format("{}, and {}", says(a), says(b)),
+                          .expected = "one order of day and month in all files of a trace",
+                          .remedy =
+                              "look whether a spreadsheet has rewritten one of them; if the logger was set "
+                              "otherwise in between, give the files a [[trace]] each and say its "
+                              "date_order",
+                          .place = {.file = wanted_[b].path}}};
+    }
+
+    const std::vector<Wanted>& wanted_;
+    const std::vector<OneFile>& files_;
+};
 
 bool is_kind(ColumnKind kind, ChannelFor what) {
     switch (what) {
@@ -396,13 +507,26 @@ RawTraces read_raw_traces(const fs::path& folder, const Study& study, Threads th
     }
     // Each file is read by all threads, one file after another: small ones cost little, large ones gain.
     std::size_t done = 0;
+    std::vector<OneFile> files;
     for (std::size_t i = 0; i < wanted.size(); ++i) {
         progress("reading", done / 1'000'000, total / 1'000'000, "MB");
-        auto one = read_one(folder, wanted[i], static_cast<std::uint32_t>(i), study, clocks, threads);
+        files.push_back(read_one(folder, wanted[i], static_cast<std::uint32_t>(i), study, clocks, threads));
+        done += sizes[i];
+    }
+    const DateOrders orders(wanted, files);
+    auto contradictions = orders.contradictions();
+    std::move(contradictions.begin(), contradictions.end(), std::back_inserter(out.complaints));
+    for (std::size_t i = 0; i < wanted.size(); ++i) {
+        const auto shared = files[i].is_ambiguous ? orders.for_file(i) : std::nullopt;
+        if (shared) {
+            files[i] =
+                read_one(folder, wanted[i], static_cast<std::uint32_t>(i), study, clocks, threads, &*shared);
+        }
+    }
+    for (auto& one : files) {
         out.files.push_back(std::move(one.file));
         std::move(one.streams.begin(), one.streams.end(), std::back_inserter(out.streams));
         std::move(one.complaints.begin(), one.complaints.end(), std::back_inserter(out.complaints));
-        done += sizes[i];
     }
     std::stable_sort(out.streams.begin(), out.streams.end(), [](const RawStream& a, const RawStream& b) {
         return a.data.times_ns.front() < b.data.times_ns.front();

@@ -8,6 +8,7 @@
 #include <fmt/ranges.h>
 
 #include "app/detail/results_parts.hpp"
+#include "base/number_text.hpp"
 #include "study/settings.hpp"
 #include "study/words.hpp"
 
@@ -110,6 +111,8 @@ report::Water water_of(const Answers& answers) {
                                                   source.name, source.assumed_pressure->kilopascals()));
         }
     }
+    out.assumptions.insert(out.assumptions.end(), answers.chambers.seasons.begin(),
+                           answers.chambers.seasons.end());
     return out;
 }
 
@@ -134,22 +137,37 @@ report::Calibration calibration_of(const study::Calibration& row) {
         .note = row.note};
 }
 
+// What other seasons' settings give, in words behind the study's own.
+std::string noise_of_seasons(const StayAnswers& stays, const std::string& sensor) {
+    std::string out;
+    for (const auto& [key, noise] : stays.noise) {
+        if (key.sensor == sensor && !key.season.empty()) {
+            out += fmt::format("; season {}: white {} mg/L, coloured {} mg/L, from {}", key.season,
+                               significant_text(noise.model.white_sd, 3),
+                               significant_text(noise.model.coloured_sd, 3), noise.from);
+        }
+    }
+    return out;
+}
+
 report::NoiseModel noise_of(const StayAnswers& stays, const std::string& sensor) {
-    const auto found = stays.noise.find(sensor);
+    const NoiseKey usual{.sensor = sensor, .season = {}};
+    const auto found = stays.noise.find(usual);
     if (found == stays.noise.end()) {
-        const auto why = stays.no_noise.find(sensor);
+        const auto why = stays.no_noise.find(usual);
         const std::string reason = why == stays.no_noise.end() ? "no stretch that serves" : why->second;
         return {.white_sd_mg_per_l = report::no_number(reason, "mg/L"),
                 .autoregressive_sd_mg_per_l = report::no_number(reason, "mg/L"),
                 .correlation_time_s = report::no_number(reason, "s"),
-                .from = "none: ordinary errors were used, which are too small for a slow sensor"};
+                .from = "none: ordinary errors were used, which are too small for a slow sensor" +
+                        noise_of_seasons(stays, sensor)};
     }
     const auto& model = found->second.model;
     return {.white_sd_mg_per_l = report::number(model.white_sd, "mg/L"),
             .autoregressive_sd_mg_per_l = report::number(model.coloured_sd, "mg/L"),
             .correlation_time_s = model.is_coloured() ? report::number(model.correlation_time, "s")
                                                       : report::no_number("the noise is white", "s"),
-            .from = found->second.from};
+            .from = found->second.from + noise_of_seasons(stays, sensor)};
 }
 
 std::vector<report::Sensor> sensors_of(const Answers& answers) {
@@ -167,7 +185,7 @@ std::vector<report::Sensor> sensors_of(const Answers& answers) {
             continue;
         }
         sensor.name = name;
-        sensor.lag_s = report::number(chamber.physics.sensor_lag_s, "s", "to 63.2 % of a step");
+        sensor.lag_s = report::number(chamber.usual.physics.sensor_lag_s, "s", "to 63.2 % of a step");
         sensor.sampling_interval_s = report::number(median_interval_s(chamber.trace.times_ns), "s", "median");
         sensor.noise = noise_of(answers.stays, name);
         for (const auto& row : answers.study.tables.calibrations) {
@@ -175,7 +193,7 @@ std::vector<report::Sensor> sensors_of(const Answers& answers) {
                 sensor.calibrations.push_back(calibration_of(row));
             }
         }
-        const auto drift = chamber.oxygen.calibration.gain_drift_per_day();
+        const auto drift = chamber.usual.oxygen.calibration.gain_drift_per_day();
         sensor.drift = drift
                            ? report::number(100.0 * *drift, "%/day", "change of gain between the air points")
                            : report::no_number("fewer than two air points", "%/day");

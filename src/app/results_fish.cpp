@@ -4,7 +4,9 @@
 #include <cmath>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
+#include "base/number_text.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::app::detail {
@@ -25,12 +27,11 @@ namespace {
 // The unit in which one fish's metrics are shown: mass-specific once it is weighed.
 class Shown {
   public:
-    explicit Shown(const FishAnswer& fish) {
+    /// By the mass that holds for `first`, else for the first stay that has one.
+    explicit Shown(const FishAnswer& fish, const StayAnswer* first = nullptr) {
+        take(first);
         for (const auto* stay : fish.stays) {
-            if (stay->input.fish && stay->input.fish->mass_kg) {
-                mass_kg_ = stay->input.fish->mass_kg->value();
-                return;
-            }
+            take(stay);
         }
     }
     [[nodiscard]] std::string rate_unit() const { return mass_kg_ ? "mg/kg/h" : "mg/h"; }
@@ -60,6 +61,12 @@ class Shown {
     }
 
   private:
+    void take(const StayAnswer* stay) {
+        if (!mass_kg_ && stay != nullptr && stay->input.fish && stay->input.fish->mass_kg) {
+            mass_kg_ = stay->input.fish->mass_kg->value();
+        }
+    }
+
     std::optional<double> mass_kg_;
 };
 
@@ -494,12 +501,13 @@ report::PairedPeaks pair_of(const uptake::PeakPair& pair, const Shown& shown) {
 }
 
 void add_adjusted(const Answers& answers, const FishAnswer& fish, report::Metrics& out) {
-    if (fish.stays.empty() || !fish.stays.front()->input.fish || !fish.stays.front()->input.fish->mass_kg) {
-        return;
-    }
-    const auto& mass = *fish.stays.front()->input.fish->mass_kg;
-    const auto add = [&](const std::string& word, const std::string& title, const uptake::UptakeRate& rate) {
-        auto adjusted = uptake::to_standard_mass(rate, mass, answers.study.brief.adjust);
+    const auto add = [&](const StayAnswer& stay, const std::string& word, const std::string& title,
+                         const uptake::UptakeRate& rate) {
+        if (!stay.input.fish || !stay.input.fish->mass_kg) {
+            return;
+        }
+        auto adjusted = uptake::to_standard_mass(rate, *stay.input.fish->mass_kg,
+                                                 answers.study.brief.at(stay.stay->from()).adjust);
         if (!adjusted) {
             return;
         }
@@ -514,11 +522,12 @@ void add_adjusted(const Answers& answers, const FishAnswer& fish, report::Metric
     };
     for (const auto& event : fish.after) {
         if (event.peak) {
-            add("peak_after_" + event_word(event.event), event.peak->name, event.peak->corrected);
+            add(*event.stay, "peak_after_" + event_word(event.event), event.peak->name,
+                event.peak->corrected);
         }
     }
     if (fish.rest && fish.rest->resting) {
-        add("resting", fish.rest->resting->name, fish.rest->resting->value.corrected);
+        add(*fish.rest->stay, "resting", fish.rest->resting->name, fish.rest->resting->value.corrected);
     }
 }
 
@@ -528,21 +537,22 @@ report::Metrics metrics_of(const Answers& answers, const FishAnswer& fish) {
     const Shown shown(fish);
     report::Metrics out{.drawn_unit = shown.rate_unit()};
     for (const auto& event : fish.after) {
+        const Shown by_its_mass(fish, event.stay);
         if (event.peak) {
-            out.peaks.push_back(peak_of(event, shown));
+            out.peaks.push_back(peak_of(event, by_its_mass));
         }
         if (event.scope && *event.scope) {
-            out.scopes.push_back(scope_of(event, shown));
+            out.scopes.push_back(scope_of(event, by_its_mass));
             out.scopes.back().temperature_difference_celsius =
                 report::number(event.peak->temperature_celsius - fish.rest->resting->temperature_mean_celsius,
                                "°C", "peak less rest");
         }
         if (event.recovery) {
-            out.recoveries.push_back(recovery_of(fish, event, shown));
+            out.recoveries.push_back(recovery_of(fish, event, by_its_mass));
         }
     }
     if (fish.rest && fish.rest->resting) {
-        out.resting = resting_of(*fish.rest, shown);
+        out.resting = resting_of(*fish.rest, Shown(fish, fish.rest->stay));
     }
     if (fish.pair) {
         out.pair = *fish.pair ? pair_of(**fish.pair, shown)
@@ -648,13 +658,65 @@ report::Fate fate_of(const FishAnswer& fish) {
 
 namespace {
 
-void add_implausible(const Answers& answers, report::Metrics& metrics) {
-    const auto value = [](const Number& n) { return n.value; };
-    metrics.implausible = uptake::implausible(
-        metrics.resting ? value(metrics.resting->uptake_mg_per_kg_h) : std::nullopt,
-        metrics.peaks.empty() ? std::nullopt : value(metrics.peaks.front().uptake_mg_per_kg_h),
-        metrics.scopes.empty() ? std::nullopt : value(metrics.scopes.front().factorial),
-        answers.study.brief.plausible);
+// Each number by the bounds of the season in which its stay began.
+void add_implausible(const Answers& answers, const FishAnswer& fish, report::Metrics& metrics) {
+    const auto judge = [&](const StayAnswer& stay, std::optional<double> resting, std::optional<double> peak,
+                           std::optional<double> scope) {
+        const auto bounds = answers.study.brief.at(stay.stay->from()).plausible;
+        for (auto& reason : uptake::implausible(resting, peak, scope, bounds)) {
+            metrics.implausible.push_back(std::move(reason));
+        }
+    };
+    if (metrics.resting) {
+        judge(*fish.rest->stay, metrics.resting->uptake_mg_per_kg_h.value, std::nullopt, std::nullopt);
+    }
+    const auto first_with = [&](auto has) { return std::find_if(fish.after.begin(), fish.after.end(), has); };
+    if (!metrics.peaks.empty()) {
+        const auto event = first_with([](const EventAnswer& e) { return e.peak.has_value(); });
+        judge(*event->stay, std::nullopt, metrics.peaks.front().uptake_mg_per_kg_h.value, std::nullopt);
+    }
+    if (!metrics.scopes.empty()) {
+        const auto event = first_with([](const EventAnswer& e) { return e.scope && e.scope->has_value(); });
+        judge(*event->stay, std::nullopt, std::nullopt, metrics.scopes.front().factorial.value);
+    }
+}
+
+double standing_density(const Answers& answers, const FishAnswer& fish) {
+    const auto& brief = answers.study.brief;
+    return (fish.stays.empty() ? brief.uncertainty : brief.uncertainty_at(fish.stays.front()->stay->from()))
+        .density_kg_per_l;
+}
+
+// fish.csv's mass, else the one that the fish's first stay goes by; what was weighed again is said beside.
+void fill_mass(const Answers& answers, const FishAnswer& fish, report::Fish& out) {
+    const auto& row = *fish.fish;
+    out.mass_g = report::no_number(not_weighed, "g");
+    const auto standing = [&](Instant moment, double grams) {
+        return answers.study.brief.uncertainty_at(moment).mass_percent / 100.0 * grams;
+    };
+    const Instant first = fish.stays.empty() ? Instant() : fish.stays.front()->stay->from();
+    std::vector<std::string> again;
+    for (const auto* stay : fish.stays) {
+        if (!stay->mass || stay->mass->weighed == nullptr) {
+            continue;
+        }
+        const auto& event = *stay->mass->weighed;
+        again.push_back(fmt::format("{} g weighed {} for stay {}", exact_text(stay->mass->mass.grams()),
+                                    iso_text(event.at), stay->stay->id.text()));
+        if (!row.mass && !out.mass_g.value && stay->input.fish && stay->input.fish->mass_kg) {
+            out.mass_g = report::number(*stay->input.fish->mass_kg * 1000.0, "g", "weighed");
+        }
+    }
+    if (row.mass) {
+        const double grams = row.mass->grams();
+        const double uncertainty =
+            row.mass_uncertainty ? row.mass_uncertainty->grams() : standing(first, grams);
+        out.mass_g =
+            report::number(Measured(grams, uncertainty, "mass:" + row.id.text()), "g", row.mass_source);
+    }
+    if (!again.empty()) {
+        out.mass_source += fmt::format("{}{}", out.mass_source.empty() ? "" : "; ", fmt::join(again, "; "));
+    }
 }
 
 } // namespace
@@ -668,22 +730,13 @@ report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
                      .mass_source = row.mass_source,
                      .fork_length_mm = optional_number(
                          row.fork_length_mm, [](double v) { return v; }, "mm", "not measured"),
-                     .density_kg_per_l =
-                         report::number(row.density ? row.density->kg_per_l()
-                                                    : answers.study.brief.uncertainty.density_kg_per_l,
-                                        "kg/L", row.density ? "measured" : "not measured: the brief's"),
+                     .density_kg_per_l = report::number(
+                         row.density ? row.density->kg_per_l() : standing_density(answers, fish), "kg/L",
+                         row.density ? "measured" : "not measured: the brief's"),
                      .metrics = metrics_of(answers, fish),
                      .fate = fate_of(fish),
                      .note = row.note};
-    out.mass_g = report::no_number(not_weighed, "g");
-    if (row.mass) {
-        const double grams = row.mass->grams();
-        const double uncertainty = row.mass_uncertainty
-                                       ? row.mass_uncertainty->grams()
-                                       : answers.study.brief.uncertainty.mass_percent / 100.0 * grams;
-        out.mass_g =
-            report::number(Measured(grams, uncertainty, "mass:" + row.id.text()), "g", row.mass_source);
-    }
+    fill_mass(answers, fish, out);
     out.time_zero = fish_time_zero(fish, out.time_zero_word);
     for (const auto& column : group_columns(answers.study)) {
         out.treatments.push_back({.name = column, .text = column_of(answers.study, row, column)});
@@ -699,7 +752,7 @@ report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
     for (const auto* stay : fish.stays) {
         out.stays.push_back(stay_of(answers, *stay));
     }
-    add_implausible(answers, out.metrics);
+    add_implausible(answers, fish, out.metrics);
     return out;
 }
 

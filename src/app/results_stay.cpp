@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "base/number_text.hpp"
 #include "report/thin.hpp"
 #include "study/words.hpp"
 
@@ -226,6 +227,11 @@ report::Stay stay_of(const Answers& answers, const StayAnswer& stay) {
         out.ending = {.word = study::word_of(*stay.stay->ended),
                       .last_good = stay.stay->last_good,
                       .note = stay.stay->note};
+    }
+    if (stay.mass && stay.mass->weighed != nullptr) {
+        out.notes.push_back(fmt::format("mass {} g as weighed {} (events.csv line {})",
+                                        exact_text(stay.mass->mass.grams()), iso_text(stay.mass->weighed->at),
+                                        stay.mass->weighed->place.line.value_or(0)));
     }
     if (!stay.uptake) {
         out.unanswered = stay.uptake.error().text();

@@ -45,7 +45,11 @@ std::vector<Stage> stages() {
     return {
         {"landed", "landed", [](const FishAnswer&) { return true; }, nullptr},
         {"eligible", "eligible: weighed, with a stay of its own",
-         [](const FishAnswer& fish) { return fish.fish->mass.has_value() && !fish.stays.empty(); },
+         [](const FishAnswer& fish) {
+             // A weighing without a stay changes nothing: each stay knows the mass that holds for it.
+             return std::any_of(fish.stays.begin(), fish.stays.end(),
+                                [](const StayAnswer* stay) { return stay->mass.has_value(); });
+         },
          [](const FishAnswer& fish) { return fish.stays.empty() ? "no stay written down" : "not weighed"; }},
         {"sealed", "sealed after capture",
          [](const FishAnswer& fish) {

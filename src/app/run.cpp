@@ -76,13 +76,16 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     return out;
 }
 
-std::string check_text(const OpenedStudy& opened) {
+std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
     std::string out;
-    const auto add = [&](const report::Input& input) {
-        out += fmt::format("{} ({})\n", input.path, input.kind);
-        for (const auto& line : input.understood) {
+    const auto say = [&](const std::vector<std::string>& lines) {
+        for (const auto& line : lines) {
             out += fmt::format("    {}\n", line);
         }
+    };
+    const auto add = [&](const report::Input& input) {
+        out += fmt::format("{} ({})\n", input.path, input.kind);
+        say(input.understood);
         if (input.kind == "table") {
             out += fmt::format("    {} rows kept, {} refused\n", input.rows_kept.value_or(0),
                                input.rows_refused.value_or(0));
@@ -91,8 +94,11 @@ std::string check_text(const OpenedStudy& opened) {
     for (const auto& input : opened.tables) {
         add(input);
     }
-    for (const auto& file : opened.traces.files) {
-        add(app::input_of(file));
+    for (std::size_t i = 0; i < opened.traces.files.size(); ++i) {
+        add(app::input_of(opened.traces.files[i]));
+        if (i < states.by_file.size()) {
+            say(states.by_file[i]);
+        }
     }
     std::size_t stopping = 0;
     for (const auto& complaint : opened.complaints) {
@@ -100,14 +106,11 @@ std::string check_text(const OpenedStudy& opened) {
         stopping += complaint.severity == study::Severity::stops_the_run ? 1 : 0;
     }
     const auto& tables = opened.study.tables;
-    out += fmt::format("{} fish, {} stays, {} raw files; {} complaints that stop a run, {} to beware of\n",
-                       tables.fish.size(), tables.stays.size(), opened.traces.files.size(), stopping,
+    out += fmt::format("{} fish, {} stays, {} raw files; {} a run, {} to beware of\n", tables.fish.size(),
+                       tables.stays.size(), opened.traces.files.size(),
+                       stopping == 1 ? std::string("1 complaint that stops")
+                                     : fmt::format("{} complaints that stop", stopping),
                        opened.complaints.size() - stopping);
-    if (tables.stays.empty()) {
-        out += "nothing to compute yet: name the loggers' files with [[trace]] in study.toml, put them into "
-               "raw/, "
-               "and fill in fish.csv, assemblies.csv and stays.csv\n";
-    }
     return out;
 }
 
@@ -118,7 +121,7 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
     run->chambers = build_chambers(opened.study, opened.traces, work.threads);
     take(run->complaints, std::move(run->chambers.complaints));
     run->stays = answer_stays(opened.study, run->chambers, work.threads, work.progress);
-    take(run->complaints, unheard_decisions(run->stays));
+    take(run->complaints, unheard_decisions(run->stays.list));
     run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
     const bool any_human = std::any_of(run->stays.list.begin(), run->stays.list.end(), has_human_acts);
     if (any_human) {

@@ -14,6 +14,7 @@
 #include "app/progress.hpp"
 #include "app/raw_traces.hpp"
 #include "app/results.hpp"
+#include "app/seen_states.hpp"
 #include "app/study.hpp"
 #include "study/complaint.hpp"
 
@@ -38,7 +39,7 @@ struct OpenedStudy {
 [[nodiscard]] Expected<OpenedStudy> open_study(const std::filesystem::path& folder, const Work& work);
 
 /// What was understood and what is wrong, for a person: the text of `check`.
-[[nodiscard]] std::string check_text(const OpenedStudy& opened);
+[[nodiscard]] std::string check_text(const OpenedStudy& opened, const SeenStates& states = {});
 
 /// Everything a run holds; `answers` refers to the other members.
 struct StudyRun {

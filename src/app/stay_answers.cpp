@@ -53,16 +53,19 @@ void add_decisions(const Study& study, StayAnswer& answer) {
     }
 }
 
-uptake::FishBody body_of(const study::Fish& fish, const study::Uncertainty& standing) {
+uptake::FishBody body_of(const study::Fish& fish, const std::optional<study::MassAt>& known,
+                         const study::Uncertainty& standing) {
     const double density = fish.density ? fish.density->kg_per_l() : standing.density_kg_per_l;
     uptake::FishBody body{.fish = fish.id.text(),
                           .density_kg_per_l = Measured(density, standing.density_uncertainty_kg_per_l,
                                                        "density:" + fish.id.text())};
-    if (fish.mass) {
-        const double kg = fish.mass->kilograms();
+    if (known) {
+        const double kg = known->mass.kilograms();
         const double uncertainty =
-            fish.mass_uncertainty ? fish.mass_uncertainty->kilograms() : standing.mass_percent / 100.0 * kg;
-        body.mass_kg = Measured(kg, uncertainty, "mass:" + fish.id.text());
+            known->uncertainty ? known->uncertainty->kilograms() : standing.mass_percent / 100.0 * kg;
+        // Another weighing is another error; stays on the same one share it.
+        const std::string which = known->weighed == nullptr ? "" : "@" + iso_text(known->weighed->at);
+        body.mass_kg = Measured(kg, uncertainty, "mass:" + fish.id.text() + which);
     }
     return body;
 }
@@ -109,12 +112,13 @@ uptake::StateInputs states_of(const study::States& states, const Chamber& chambe
                             .log = chamber.pump_log ? &*chamber.pump_log : nullptr,
                             .timetable = timetable_of(states, chamber.assembly->id, stay),
                             .find = states.find};
-    out.find.sensor_lag_s = chamber.physics.sensor_lag_s;
+    out.find.sensor_lag_s = chamber.usual.physics.sensor_lag_s;
     return out;
 }
 
 uptake::StaySettings stay_settings(const study::Brief& brief) {
     return {.settle = brief.settle.rule,
+            .fixed_settle = brief.settle.fixed,
             .model_lag_when_fast = brief.settle.model_lag_when_fast,
             .gap_factor = brief.settle.gap_factor,
             .least_gap = brief.settle.least_gap,
@@ -134,9 +138,20 @@ uptake::StaySlice slice_of(const Chamber& chamber, const study::Stay& stay, cons
     return {.trace = &chamber.trace,
             .first_row = row(stay.from().unix_nanoseconds(), false),
             .end_row = row(stay.to().unix_nanoseconds(), true),
-            .chamber = chamber.physics,
-            .oxygen = chamber.oxygen,
+            .chamber = chamber.at(stay.from()).physics,
+            .oxygen = chamber.at(stay.from()).oxygen,
             .states = states_of(brief.states, chamber, stay)};
+}
+
+// Seasons that hold at once may each set a part of [noise].
+std::string noise_season(const study::Brief& brief, Instant moment) {
+    std::string out;
+    for (const auto& season : brief.seasons) {
+        if (season.holds_at(moment) && season.overrides_section("noise")) {
+            out += (out.empty() ? "" : " and ") + season.label();
+        }
+    }
+    return out;
 }
 
 StayAnswer prepared(const Study& study, const Chambers& chambers, const study::Stay& stay) {
@@ -149,9 +164,13 @@ StayAnswer prepared(const Study& study, const Chambers& chambers, const study::S
                     .last_good = stay.last_good,
                     .cleanings = study::cleanings_of(stay.assembly, study.tables),
                     .settings = stay_settings(brief)};
+    answer.blank_part = brief.blank_part;
+    answer.noise_settings = brief.noise;
+    answer.noise_season = noise_season(study.brief, stay.from());
     add_decisions(study, answer);
     if (answer.fish != nullptr) {
-        answer.input.fish = body_of(*answer.fish, brief.uncertainty);
+        answer.mass = study::mass_for(*answer.fish, stay, study.tables);
+        answer.input.fish = body_of(*answer.fish, answer.mass, brief.uncertainty);
     }
     // The rows of assemblies.csv may stand in any order; the slices follow each other in time.
     for (const auto& chamber : chambers.list) {
@@ -207,16 +226,26 @@ void apply_to_whole_stay(std::span<const study::Decision* const> decisions, upta
 
 } // namespace
 
+namespace {
+
+Expected<void> has_readings(const StayAnswer& answer) {
+    if (!answer.input.slices.empty()) {
+        return {};
+    }
+    return fail(
+        {.code = ErrorCode::too_few,
+         .found = fmt::format("stay {} has no readings: nothing of assembly {} between {} and {}",
+                              answer.stay->id.text(), answer.stay->assembly.text(),
+                              iso_text(answer.stay->from()), iso_text(answer.stay->to())),
+         .expected = "a trace that covers the stay",
+         .remedy = "check the stay's times, the assembly's name and dates, and the logger's clock and zone"});
+}
+
+} // namespace
+
 Expected<uptake::StayUptake> compute_stay(const StayAnswer& answer) {
-    if (answer.input.slices.empty()) {
-        return fail(
-            {.code = ErrorCode::too_few,
-             .found = fmt::format("stay {} has no readings: nothing of assembly {} between {} and {}",
-                                  answer.stay->id.text(), answer.stay->assembly.text(),
-                                  iso_text(answer.stay->from()), iso_text(answer.stay->to())),
-             .expected = "a trace that covers the stay",
-             .remedy =
-                 "check the stay's times, the assembly's name and dates, and the logger's clock and zone"});
+    if (auto fine = has_readings(answer); !fine) {
+        return fail(std::move(fine).error());
     }
     auto result = uptake::stay_uptake(answer.input);
     if (result) {
@@ -260,21 +289,28 @@ class Pass {
     const Progress& progress_;
 };
 
-void estimate_noise(StayAnswers& out, const uptake::NoiseSettings& settings, Threads threads) {
-    std::map<std::string, std::vector<uptake::NoiseStretch>> stretches;
+NoiseKey noise_key(const StayAnswer& answer, std::size_t slice) {
+    return {.sensor = answer.slices[slice]->trace.sensor, .season = answer.noise_season};
+}
+
+void estimate_noise(StayAnswers& out, Threads threads) {
+    std::map<NoiseKey, std::vector<uptake::NoiseStretch>> stretches;
+    std::map<std::string, uptake::NoiseSettings> settings;
     for (const auto& answer : out.list) {
         if (!answer.uptake) {
             continue;
         }
         for (auto& one : uptake::noise_stretches(answer.input, *answer.uptake)) {
-            stretches[answer.slices[one.slice]->trace.sensor].push_back(one.stretch);
+            stretches[noise_key(answer, one.slice)].push_back(one.stretch);
         }
+        settings[answer.noise_season] = answer.noise_settings;
     }
-    std::vector<std::pair<std::string, std::vector<uptake::NoiseStretch>>> list(stretches.begin(),
-                                                                                stretches.end());
+    std::vector<std::pair<NoiseKey, std::vector<uptake::NoiseStretch>>> list(stretches.begin(),
+                                                                             stretches.end());
     std::vector<std::optional<Expected<uptake::SensorNoise>>> results(list.size());
     parallel_for(list.size(), threads, [&](std::size_t i) {
-        results[i] = uptake::sensor_noise(list[i].first, list[i].second, settings);
+        results[i] =
+            uptake::sensor_noise(list[i].first.sensor, list[i].second, settings.at(list[i].first.season));
     });
     for (std::size_t i = 0; i < list.size(); ++i) {
         if (*results[i]) {
@@ -285,7 +321,7 @@ void estimate_noise(StayAnswers& out, const uptake::NoiseSettings& settings, Thr
     }
     for (auto& answer : out.list) {
         for (std::size_t s = 0; s < answer.slices.size(); ++s) {
-            const auto found = out.noise.find(answer.slices[s]->trace.sensor);
+            const auto found = out.noise.find(noise_key(answer, s));
             if (found != out.noise.end()) {
                 answer.input.slices[s].noise = found->second.model;
             }
@@ -295,9 +331,9 @@ void estimate_noise(StayAnswers& out, const uptake::NoiseSettings& settings, Thr
 
 } // namespace
 
-std::vector<study::Complaint> unheard_decisions(const StayAnswers& stays) {
+std::vector<study::Complaint> unheard_decisions(std::span<const StayAnswer> stays) {
     std::vector<study::Complaint> out;
-    for (const auto& answer : stays.list) {
+    for (const auto& answer : stays) {
         if (!answer.uptake) {
             continue; // the stay's own reason is said
         }
@@ -323,11 +359,11 @@ std::vector<study::Complaint> unheard_decisions(const StayAnswers& stays) {
 
 namespace {
 
-std::vector<uptake::Blank> blanks_of(const StayAnswers& stays, Duration part) {
+std::vector<uptake::Blank> blanks_of(const StayAnswers& stays) {
     std::vector<uptake::Blank> out;
     for (const auto& answer : stays.list) {
         if (is_blank(answer) && answer.uptake) {
-            for (auto& blank : uptake::blank_points(answer.input, *answer.uptake, part)) {
+            for (auto& blank : uptake::blank_points(answer.input, *answer.uptake, answer.blank_part)) {
                 out.push_back(std::move(blank));
             }
         }
@@ -353,12 +389,27 @@ StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads t
     }
     Pass pass(out.list, threads, progress);
     pass.run("first look", [](const StayAnswer&) { return true; });
-    estimate_noise(out, study.brief.noise, threads);
+    estimate_noise(out, threads);
     pass.run("blanks", is_blank);
-    out.blank_part = study.brief.blank_part;
-    out.blanks = blanks_of(out, out.blank_part);
+    out.blanks = blanks_of(out);
     give_blanks(out);
     pass.run("slopes", [](const StayAnswer& answer) { return !is_blank(answer); });
+    return out;
+}
+
+std::vector<StayAnswer> look_at_states(const Study& study, const Chambers& chambers, Threads threads) {
+    std::vector<StayAnswer> out;
+    for (const auto& stay : study.tables.stays) {
+        out.push_back(prepared(study, chambers, stay));
+    }
+    parallel_for(out.size(), threads, [&](std::size_t i) {
+        auto& answer = out[i];
+        if (auto fine = has_readings(answer); fine) {
+            answer.uptake = uptake::stay_states(answer.input);
+        } else {
+            answer.uptake = fail(std::move(fine).error());
+        }
+    });
     return out;
 }
 
@@ -389,7 +440,7 @@ StayAnswers without_human_acts(const StayAnswers& stays, Threads threads) {
     });
     if (blanks_change) {
         undo([](const StayAnswer& answer) { return is_blank(answer) && has_human_acts(answer); });
-        out.blanks = blanks_of(out, out.blank_part);
+        out.blanks = blanks_of(out);
         give_blanks(out);
     }
     undo([&](const StayAnswer& answer) {

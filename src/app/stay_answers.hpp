@@ -2,11 +2,15 @@
 // Every stay of the study -> the uptake of its sealed spells: blanks first, then each sensor's noise, then
 // the fish.
 
+#include <compare>
 #include <map>
+#include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
 #include "app/chambers.hpp"
+#include "study/weighing.hpp"
 #include "uptake/stay_uptake.hpp"
 
 namespace backeddy::app {
@@ -15,19 +19,30 @@ namespace backeddy::app {
 struct StayAnswer {
     const study::Stay* stay = nullptr;
     const study::Fish* fish = nullptr; ///< nothing for a blank
+    std::optional<study::MassAt> mass; ///< which of its weighings holds; nothing: not weighed
     uptake::StayInput input;
     std::vector<const Chamber*> slices;             ///< of input.slices
     std::vector<const study::Decision*> on_spells;  ///< of input.decisions, in the same order
     std::vector<const study::Decision*> whole_stay; ///< decisions without a moment: they mean every spell
     Expected<uptake::StayUptake> uptake;
+    Duration blank_part = Duration::hours(3.0); ///< of a blank: it is cut into points of this length
+    /// Which season's [noise] holds for it; empty: the study's.
+    std::string noise_season;
+    uptake::NoiseSettings noise_settings;
+};
+
+/// A sensor's noise is estimated over all stays for which the same [noise] holds.
+struct NoiseKey {
+    std::string sensor;
+    std::string season; ///< empty: the study's own settings
+    friend auto operator<=>(const NoiseKey&, const NoiseKey&) = default;
 };
 
 struct StayAnswers {
-    std::vector<StayAnswer> list;                     ///< in the order of study.tables.stays
-    std::map<std::string, uptake::SensorNoise> noise; ///< by sensor
-    std::map<std::string, std::string> no_noise;      ///< by sensor: why there is no model
+    std::vector<StayAnswer> list; ///< in the order of study.tables.stays
+    std::map<NoiseKey, uptake::SensorNoise> noise;
+    std::map<NoiseKey, std::string> no_noise; ///< why there is no model
     std::vector<uptake::Blank> blanks;
-    Duration blank_part = Duration::hours(3.0);
 };
 
 /// The uptake of one stay from its input, decisions about the whole stay applied.
@@ -35,11 +50,15 @@ struct StayAnswers {
 
 /// Decisions that name a moment in no sealed spell, as warnings at their rows: nobody else would notice that
 /// they did nothing.
-[[nodiscard]] std::vector<study::Complaint> unheard_decisions(const StayAnswers& stays);
+[[nodiscard]] std::vector<study::Complaint> unheard_decisions(std::span<const StayAnswer> stays);
 
 /// A stay that cannot be computed holds the reason; the others go on. `chambers` must outlive the result.
 [[nodiscard]] StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads threads,
                                        const Progress& progress);
+
+/// The same stays with their states only (uptake::stay_states), quickly: what `check` shows before a run.
+[[nodiscard]] std::vector<StayAnswer> look_at_states(const Study& study, const Chambers& chambers,
+                                                     Threads threads);
 
 /// Whether a stay carries a human act that changes numbers.
 [[nodiscard]] bool has_human_acts(const StayAnswer& stay);

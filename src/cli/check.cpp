@@ -25,8 +25,10 @@ int check(const std::string& folder, unsigned threads) {
     auto chambers = app::build_chambers(opened->study, opened->traces, work.threads);
     opened->complaints.insert(opened->complaints.end(), chambers.complaints.begin(),
                               chambers.complaints.end());
+    const auto states = app::see_states(opened->study, opened->traces, chambers, work.threads);
+    opened->complaints.insert(opened->complaints.end(), states.complaints.begin(), states.complaints.end());
     study::sort_by_place(opened->complaints);
-    fmt::print("{}", app::check_text(*opened));
+    fmt::print("{}", app::check_text(*opened, states));
     return study::stops_a_run(opened->complaints) ? exit_complaints : exit_clean;
 }
 

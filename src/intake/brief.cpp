@@ -163,6 +163,7 @@ class BriefReader {
                 read_top(name, node);
             }
         }
+        complain_of_rival_seasons();
     }
 
   private:
@@ -467,7 +468,49 @@ class BriefReader {
         out_.brief.seasons.push_back(std::move(season));
     }
 
+    // Two seasons that hold at once and set the same: which of them counts would be a matter of their order.
+    void complain_of_rival_seasons() {
+        const auto& seasons = out_.brief.seasons;
+        for (std::size_t j = 1; j < seasons.size(); ++j) {
+            for (std::size_t i = 0; i < j; ++i) {
+                const auto from = std::max(seasons[i].from, seasons[j].from);
+                const auto to = std::min(seasons[i].to, seasons[j].to);
+                if (from < to) {
+                    complain_of_rivals(seasons[i], seasons[j], from, to);
+                }
+            }
+        }
+    }
+
+    void complain_of_rivals(const study::Season& a, const study::Season& b, Instant from, Instant to) {
+        for (const auto& line : b.overrides) {
+            const bool is_twice =
+                std::any_of(a.overrides.begin(), a.overrides.end(), [&](const study::SettingOverride& other) {
+                    return other.section == line.section && other.key == line.key;
+                });
+            if (is_twice) {
+                out_.complaints.push_back(
+                    {.severity = study::Severity::stops_the_run,
+                     .error = {.code = ErrorCode::bad_relation,
+                               .found = fmt::format("{}.{} is set by the season \"{}\" and by \"{}\", which "
+                                                    "both hold from {} to {}",
+                                                    line.section, line.key, a.label(), b.label(),
+                                                    iso_text(from), iso_text(to)),
+                               .expected = "one value at any moment",
+                               .remedy = "end one season where the other begins, or set it in one of them",
+                               .place = line.place}});
+            }
+        }
+    }
+
     void read_overrides(const std::string& section, const toml::table& table, study::Season& season) {
+        if (const auto why = study::why_not_by_season(section); !why.empty()) {
+            complain(ErrorCode::bad_setting, table, section,
+                     fmt::format("[season.{}] in the season \"{}\"", section, season.name),
+                     fmt::format("settings that may change with the season; {}", why),
+                     fmt::format("take it out; what holds for the whole study belongs into [{}]", section));
+            return;
+        }
         for (const auto& [key, node] : table) {
             const std::string word(key.str());
             const auto* setting = study::find_setting(section, word);

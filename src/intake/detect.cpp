@@ -213,6 +213,7 @@ class Detector {
             return fail(evidence.ambiguous(source_.name(), dialect_.columns[columns_.time_field].header));
         }
         dialect_.date_order = std::move(*order);
+        dialect_.date_order_is_proven = evidence.is_proof();
         return {};
     }
 

@@ -142,9 +142,10 @@ struct Dialect {
     std::size_t fewest_fields =
         0; ///< rows may end early down to this many: the columns after it are not read
     Finding<TimeForm> time_form;
-    Finding<DateOrder> date_order;  ///< for calendar times
-    Finding<std::string> zone;      ///< IANA name; empty: times carry an offset or count from 1970 UTC
-    Finding<std::int64_t> start_ns; ///< for elapsed times
+    Finding<DateOrder> date_order;     ///< for calendar times
+    bool date_order_is_proven = false; ///< by this file's own dates, so that it tells of the logger's others
+    Finding<std::string> zone;         ///< IANA name; empty: times carry an offset or count from 1970 UTC
+    Finding<std::int64_t> start_ns;    ///< for elapsed times
     std::vector<ColumnFinding> columns;
     std::string header_text; ///< the header's line as it stands, by which a repetition is known
     std::string units_text;

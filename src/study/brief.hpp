@@ -55,6 +55,8 @@ struct Water {
     std::optional<double> altitude_m; ///< brings sea level to the station; alone: a standard atmosphere
     Channel inflow_oxygen_channel;
     Channel inflow_temperature_channel;
+    std::optional<Temperature> temperature; ///< of chambers without a temperature channel
+    double temperature_uncertainty_c = 0.5; ///< standard, of that constant
 
     [[nodiscard]] bool says_salinity() const {
         return salinity || conductivity_ms_per_cm || !salinity_channel.is_empty() ||
@@ -192,6 +194,11 @@ struct Season {
     Instant to;
     std::vector<SettingOverride> overrides;
     Place place;
+
+    /// Its name, or the moment it begins when it has none.
+    [[nodiscard]] std::string label() const { return name.empty() ? iso_text(from) : name; }
+    [[nodiscard]] bool holds_at(Instant moment) const { return from <= moment && moment < to; }
+    [[nodiscard]] bool overrides_section(const std::string& section) const;
 };
 
 /// study.toml.
@@ -220,8 +227,11 @@ struct Brief {
     std::string file = "study.toml";
 
     [[nodiscard]] const TraceSource* trace(const std::string& name) const;
-    /// The settings as they hold at a moment: the season's overrides over the rest.
+    /// The settings as they hold at a moment: the season's overrides over the rest. A season's own salinity
+    /// or pressure, be it a constant or a channel, stands in for whatever the study has of it.
     [[nodiscard]] Brief at(Instant moment) const;
+    /// The [uncertainty] of at(moment).
+    [[nodiscard]] Uncertainty uncertainty_at(Instant moment) const;
     /// Settle time in a role: the fixed one, else nothing (the rule is uptake::settle_time).
     [[nodiscard]] std::optional<Duration> fixed_settle(uptake::StayRole role) const;
     /// The zone in which a clock shows its time: that of the trace that uses it, else the study's.

@@ -86,7 +86,8 @@ TableDefinition fish_table() {
             key("fish", Need::required, "Its name in all other tables."),
             text("species", "In any words; the report prints them."),
             positive("mass_g", "g", {0.0, 1e6},
-                     "Body mass. Empty until it is weighed: uptake is then given in mg/h only, and says so."),
+                     "Body mass. Empty until it is weighed: uptake is then given in mg/h only, and says so. "
+                     "Weighed again: events.csv, weighed."),
             number("mass_uncertainty_g", "g", {0.0, 1e5},
                    "Standard uncertainty of the mass. Empty: a share of it, [uncertainty] mass_percent."),
             text("mass_source", "How the mass is known: weighed, length, guessed, live ..."),
@@ -146,7 +147,9 @@ TableDefinition events_table() {
             word("event", Need::required, "What.", EventKind{}),
             key("fish", Need::optional, "As in fish.csv."), key("stay", Need::optional, "As in stays.csv."),
             key("assembly", Need::optional, "As in assemblies.csv; of a cleaning: empty means all of them."),
-            number("value", "as unit says", {-1e12, 1e12}, "A number that belongs to it (blood: how much)."),
+            number("value", "as unit says", {-1e12, 1e12},
+                   "A number that belongs to it. blood: how much. weighed: the mass, which then "
+                   "holds for stays that end later, instead of fish.csv's."),
             text("unit", "Of the value."), text("who", "Who did or saw it."), note()}};
 }
 
@@ -211,7 +214,8 @@ TableDefinition clock_checks_table() {
             key("clock", Need::required, "A clock that a [[trace]] of the brief names."),
             moment("shown", Need::required, "What it showed, in the logger's own zone."),
             moment("true", Need::required, "The true time, in the study's zone."),
-            number("uncertainty_s", "s", {0.0, 86400.0}, "Standard uncertainty of the pair."),
+            number("uncertainty_s", "s", {0.0, 86400.0},
+                   "Standard uncertainty of the pair. Empty: [uncertainty] event_s."),
             key("reference", Need::optional,
                 "Another clock: then \"true\" is what that clock showed when the same physical event passed "
                 "in its trace. Empty: the true time."),

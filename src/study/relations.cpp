@@ -14,6 +14,7 @@
 #include <fmt/format.h>
 
 #include "base/number_text.hpp"
+#include "study/weighing.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::study {
@@ -290,11 +291,13 @@ void check_cover(std::vector<Complaint>& out, const Stay& stay, const Tables& ta
 
 void check_size(std::vector<Complaint>& out, const Brief& brief, const Stay& stay, const Tables& tables) {
     const Fish* fish = stay.has_fish() ? tables.find(stay.fish) : nullptr;
-    if (fish == nullptr || !fish->mass) {
+    const auto known = fish == nullptr ? std::nullopt : mass_for(*fish, stay, tables);
+    if (!known) {
         return;
     }
-    const Density density = fish->density.value_or(Density::kg_per_l(brief.uncertainty.density_kg_per_l));
-    const Volume body = *fish->mass / density;
+    const Density density =
+        fish->density.value_or(Density::kg_per_l(brief.uncertainty_at(stay.from()).density_kg_per_l));
+    const Volume body = known->mass / density;
     for (const auto& split : splits_of(stay, tables)) {
         const Volume chamber = split.assembly->chamber_volume;
         if (body >= chamber) {
@@ -302,7 +305,7 @@ void check_size(std::vector<Complaint>& out, const Brief& brief, const Stay& sta
                 stop(stay.place, "fish",
                      {.code = ErrorCode::out_of_range,
                       .found = fmt::format("{} weighs {} g, and {} holds {} L", quote(fish->id.text()),
-                                           exact_text(fish->mass->grams()), quote(stay.assembly.text()),
+                                           exact_text(known->mass.grams()), quote(stay.assembly.text()),
                                            exact_text(chamber.litres())),
                       .expected = "a fish that is smaller than its chamber",
                       .remedy = "look at mass_g (in g) and chamber_volume_l (in L)"}));
@@ -348,6 +351,18 @@ void overlaps(std::vector<Complaint>& out, const Tables& tables, Key key_of, con
 
 } // namespace
 
+std::vector<Complaint> check_any_stay(const Tables& tables) {
+    if (!tables.stays.empty()) {
+        return {};
+    }
+    return {stop({.file = "stays.csv", .line = {}, .column = {}, .byte = {}}, {},
+                 {.code = ErrorCode::too_few,
+                  .found = "no stay: there is nothing to compute",
+                  .expected = "a row for each time that a fish, or water alone (a blank), was in a chamber",
+                  .remedy = "put the loggers' files into raw/, name them with [[trace]] in study.toml, and "
+                            "fill in fish.csv, assemblies.csv and stays.csv"})};
+}
+
 std::vector<Complaint> check_stays(const Brief& brief, const Tables& tables) {
     std::vector<Complaint> out;
     for (const auto& stay : tables.stays) {
@@ -375,7 +390,50 @@ std::vector<Complaint> check_stays(const Brief& brief, const Tables& tables) {
 namespace {
 
 double uncertainty_s(const Brief& brief, const Event& event) {
-    return event.at_uncertainty ? event.at_uncertainty->seconds() : brief.uncertainty.event_s;
+    return event.at_uncertainty ? event.at_uncertainty->seconds() : brief.uncertainty_at(event.at).event_s;
+}
+
+/// Two masses of one fish further apart than this factor are more likely two units than a meal (choice).
+constexpr double strange_mass_factor = 1.5;
+
+void check_weighing(std::vector<Complaint>& out, const Event& event, const Tables& tables) {
+    if (event.kind != EventKind::weighed || !event.value) {
+        return;
+    }
+    const auto mass = mass_from(*event.value, event.unit);
+    if (!mass) {
+        out.push_back(stop(event.place, "unit",
+                           {.code = ErrorCode::bad_unit,
+                            .found = fmt::format("weighed {} \"{}\"", exact_text(*event.value), event.unit),
+                            .expected = "a mass above 0 in g or kg",
+                            .remedy = "write the mass into value and g or kg into unit"}));
+        return;
+    }
+    const auto weighed =
+        std::ranges::find_if(tables.fish, [&](const Fish& f) { return is_weighing_of(f, event, tables); });
+    if (weighed == tables.fish.end()) {
+        if (event.fish.is_empty() && event.stay.is_empty()) {
+            out.push_back(stop(event.place, "fish",
+                               {.code = ErrorCode::bad_row,
+                                .found = "a mass of no fish",
+                                .expected = "the fish that was weighed",
+                                .remedy = "fill in fish"}));
+        }
+        return; // an unknown fish is complained of by its name
+    }
+    if (weighed->mass) {
+        const double ratio = *mass / *weighed->mass;
+        if (ratio > strange_mass_factor || ratio < 1.0 / strange_mass_factor) {
+            out.push_back(
+                warn(event.place, "value",
+                     {.code = ErrorCode::out_of_range,
+                      .found = fmt::format("{} weighs {} g here and {} g in fish.csv ({})",
+                                           quote(weighed->id.text()), exact_text(mass->grams()),
+                                           exact_text(weighed->mass->grams()), line_text(weighed->place)),
+                      .expected = "masses of one fish that are alike",
+                      .remedy = "look at the units, and whether it is the same fish"}));
+        }
+    }
 }
 
 void check_event_names(std::vector<Complaint>& out, const Brief& brief, const Event& event,
@@ -511,6 +569,7 @@ std::vector<Complaint> check_events(const Brief& brief, const Tables& tables) {
     std::map<FishId, FishEvents> by_fish;
     for (const auto& event : tables.events) {
         check_event_names(out, brief, event, tables);
+        check_weighing(out, event, tables);
         FishId fish = event.fish;
         if (const Stay* stay = event.stay.is_empty() ? nullptr : tables.find(event.stay);
             fish.is_empty() && stay) {
@@ -669,7 +728,7 @@ namespace {
 constexpr double largest_drift_s_per_day = 20.0;
 
 double uncertainty_s(const Brief& brief, const ClockCheck& check) {
-    return check.uncertainty ? check.uncertainty->seconds() : brief.uncertainty.event_s;
+    return check.uncertainty ? check.uncertainty->seconds() : brief.uncertainty_at(check.shown).event_s;
 }
 
 void check_two(std::vector<Complaint>& out, const Brief& brief, const ClockCheck& a, const ClockCheck& b) {
@@ -811,6 +870,23 @@ std::vector<Complaint> check_decisions(const Tables& tables) {
 
 namespace {
 
+void check_water_channels(std::vector<Complaint>& out, const Brief& brief, const Place& place,
+                          const Water& water) {
+    check_channel(out, brief, place, "salinity_channel", water.salinity_channel);
+    check_channel(out, brief, place, "conductivity_channel", water.conductivity_channel);
+    check_channel(out, brief, place, "pressure_channel", water.pressure_channel);
+    check_channel(out, brief, place, "inflow_oxygen_channel", water.inflow_oxygen_channel);
+    check_channel(out, brief, place, "inflow_temperature_channel", water.inflow_temperature_channel);
+    if (!water.inflow_oxygen_channel.is_empty() || !water.inflow_temperature_channel.is_empty()) {
+        out.push_back(warn(place, "inflow_oxygen_channel",
+                           {.code = ErrorCode::bad_setting,
+                            .found = "a channel of the inflow",
+                            .expected = "nothing of it yet: uptake is computed from sealed spells alone, and "
+                                        "the channel is not used",
+                            .remedy = "leave it for later, or take it out"}));
+    }
+}
+
 /// What the brief leaves open although it matters.
 std::vector<Complaint> check_water(const Brief& brief) {
     std::vector<Complaint> out;
@@ -830,11 +906,28 @@ std::vector<Complaint> check_water(const Brief& brief) {
                             .expected = "a number, a channel or an altitude; 101.325 kPa is taken",
                             .remedy = "write pressure_kpa, or altitude_m"}));
     }
-    check_channel(out, brief, place, "salinity_channel", brief.water.salinity_channel);
-    check_channel(out, brief, place, "conductivity_channel", brief.water.conductivity_channel);
-    check_channel(out, brief, place, "pressure_channel", brief.water.pressure_channel);
-    check_channel(out, brief, place, "inflow_oxygen_channel", brief.water.inflow_oxygen_channel);
-    check_channel(out, brief, place, "inflow_temperature_channel", brief.water.inflow_temperature_channel);
+    check_water_channels(out, brief, place, brief.water);
+    return out;
+}
+
+/// A season is told from the next by the start of its stays (and calibrations, checks and events by their own
+/// times): one in which nothing begins changes nothing, which a slip in its dates looks like.
+std::vector<Complaint> check_seasons(const Brief& brief, const Tables& tables) {
+    std::vector<Complaint> out;
+    for (const auto& season : brief.seasons) {
+        if (season.overrides_section("water")) {
+            check_water_channels(out, brief, season.place, brief.at(season.from).water);
+        }
+        const bool is_used =
+            std::ranges::any_of(tables.stays, [&](const Stay& stay) { return season.holds_at(stay.from()); });
+        if (!is_used && !tables.stays.empty() && !season.overrides.empty()) {
+            out.push_back(warn(season.place, {},
+                               {.found = fmt::format("no stay begins in the season {} ({})",
+                                                     quote(season.label()), from_to(season.from, season.to)),
+                                .expected = "a season with stays: settings hold for stays that begin in it",
+                                .remedy = "correct its dates, or leave it until it comes"}));
+        }
+    }
     return out;
 }
 
@@ -842,8 +935,10 @@ std::vector<Complaint> check_water(const Brief& brief) {
 
 std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables) {
     std::vector<Complaint> out = check_water(brief);
+    append(out, check_seasons(brief, tables));
     append(out, check_keys(tables));
     append(out, check_encounters(tables));
+    append(out, check_any_stay(tables));
     append(out, check_stays(brief, tables));
     append(out, check_events(brief, tables));
     append(out, check_assemblies(brief, tables));

@@ -349,10 +349,27 @@ void water_settings(List<Brief>& list) {
               .least = -450.0,
               .most = 6000.0},
              FIELD(water.altitude_m));
+    list.add({.key = "temperature_c",
+              .unit = "degC",
+              .why =
+                  "One temperature for chambers whose assembly has no temperature channel: a day's constant "
+                  "from a hand thermometer. What it drifts within a spell is then not seen.",
+              .least = -3.0,
+              .most = 45.0},
+             FIELD(water.temperature));
+    list.add({.key = "temperature_uncertainty_c",
+              .unit = "degC",
+              .why =
+                  "Standard uncertainty of that constant: water moves by more over a day than a thermometer "
+                  "is wrong. Our choice.",
+              .least = 0.0,
+              .most = 10.0},
+             FIELD(water.temperature_uncertainty_c));
     list.add({.key = "inflow_oxygen_channel",
-              .why = "Oxygen of the inflow; only with it is uptake followed through flushes."},
+              .why = "Oxygen of the inflow; kept for following uptake through flushes, which this version "
+                     "does not do: `check` says so."},
              FIELD(water.inflow_oxygen_channel));
-    list.add({.key = "inflow_temperature_channel", .why = "Temperature of the inflow."},
+    list.add({.key = "inflow_temperature_channel", .why = "Temperature of the inflow; likewise."},
              FIELD(water.inflow_temperature_channel));
 }
 
@@ -1310,7 +1327,33 @@ std::vector<SettingUsed> settings_used(const Brief& brief) {
                        .why = setting.why,
                        .is_default = value == usual});
     }
+    for (const auto& season : brief.seasons) {
+        for (const auto& line : season.overrides) {
+            const auto* setting = find_setting(line.section, line.key);
+            if (setting == nullptr) {
+                continue;
+            }
+            out.push_back({.section = "season " + season.label() + ": " + line.section,
+                           .key = line.key,
+                           .value = shown(line.value),
+                           .unit = setting->unit,
+                           .default_value = shown(setting->get(defaults)),
+                           .why = "Instead, for stays that begin from " + iso_text(season.from) + " up to " +
+                                  iso_text(season.to) + ". " + setting->why,
+                           .is_default = false});
+        }
+    }
     return out;
+}
+
+std::string why_not_by_season(const std::string& section) {
+    if (section == "study") {
+        return "title, place, zone and the like hold for the whole study: all its tables are read by them";
+    }
+    if (section == "report") {
+        return "there is one report of the whole study";
+    }
+    return {};
 }
 
 } // namespace backeddy::study

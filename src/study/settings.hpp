@@ -64,6 +64,10 @@ struct SettingUsed {
     std::string why;
     bool is_default = true;
 };
+/// Those of seasons stand behind the others, in sections "season autumn: peak".
 [[nodiscard]] std::vector<SettingUsed> settings_used(const Brief& brief);
+
+/// Why settings of this section cannot differ between seasons; empty when they can.
+[[nodiscard]] std::string why_not_by_season(const std::string& section);
 
 } // namespace backeddy::study

@@ -71,9 +71,13 @@ SealedView view_of(const ChamberTrace& trace, Instant sealed_from, std::size_t f
             .temperature_celsius = part(trace.temperature_celsius)};
 }
 
+/// How far the work goes.
+enum class Extent : std::uint8_t { states_only, whole };
+
 class StayWork {
   public:
-    explicit StayWork(const StayInput& input) : input_(input), heard_(input.decisions.size(), 0) {}
+    StayWork(const StayInput& input, Extent extent)
+        : input_(input), extent_(extent), heard_(input.decisions.size(), 0) {}
 
     Expected<StayUptake> run() {
         for (std::size_t s = 0; s < input_.slices.size(); ++s) {
@@ -120,7 +124,7 @@ class StayWork {
         for (const auto& note : states->notes) {
             say_once(out_.notes, note);
         }
-        if (!slice.noise) {
+        if (extent_ == Extent::whole && !slice.noise) {
             say_once(out_.notes,
                      "no noise model for sensor " + slice.trace->sensor +
                          ": slope errors take readings for independent, which is too hopeful for a "
@@ -186,14 +190,21 @@ class StayWork {
         return {};
     }
 
+    [[nodiscard]] Duration settle_of(StayRole role, const ChamberPhysics& chamber) const {
+        const auto& fixed = input_.settings.fixed_settle;
+        const auto own = fixed.find(role);
+        return own == fixed.end()
+                   ? settle_time(role, chamber.mixing_s, chamber.sensor_lag_s, input_.settings.settle)
+                   : own->second;
+    }
+
     void take(std::size_t s, const Spell& spell, std::span<const FoundBoundary> found) {
         const auto role = role_at(spell.from);
         if (!role) {
             return;
         }
         const StaySlice& slice = input_.slices[s];
-        const Duration settle =
-            settle_time(*role, slice.chamber.mixing_s, slice.chamber.sensor_lag_s, input_.settings.settle);
+        const Duration settle = settle_of(*role, slice.chamber);
         Instant used_from = spell.from + settle + margin_at(spell.from, found);
         Instant used_before = spell.to - margin_at(spell.to, found) + Duration::nanoseconds(1);
         move_bounds(spell, used_from, used_before);
@@ -212,6 +223,9 @@ class StayWork {
                     .end_row = std::max(row_of(used_from), row_of(used_before))};
         draw(s, ChamberState::settle, spell.from, std::min(used_from, spell.to));
         draw(s, ChamberState::sealed, std::min(used_from, spell.to), spell.to);
+        if (extent_ == Extent::states_only) {
+            return;
+        }
         const SealedView view = view_of(*slice.trace, spell.from, draft.first_row, draft.end_row);
         const bool lag = is_fast(*role) && input_.settings.model_lag_when_fast;
         auto slope = sealed_slope(view, {.noise = slice.noise ? &*slice.noise : nullptr,
@@ -440,6 +454,7 @@ class StayWork {
     }
 
     const StayInput& input_;
+    Extent extent_ = Extent::whole;
     StayUptake out_;
     std::vector<Draft> drafts_;
     std::vector<char> heard_;
@@ -453,7 +468,14 @@ Expected<StayUptake> stay_uptake(const StayInput& input) {
     if (auto fine = check(input); !fine) {
         return fail(std::move(fine).error());
     }
-    return StayWork(input).run();
+    return StayWork(input, Extent::whole).run();
+}
+
+Expected<StayUptake> stay_states(const StayInput& input) {
+    if (auto fine = check(input); !fine) {
+        return fail(std::move(fine).error());
+    }
+    return StayWork(input, Extent::states_only).run();
 }
 
 SealedView readings_of(const StayInput& input, const SealedSpell& spell) {

@@ -11,6 +11,7 @@
 // blanks and cleanings. Everything is plain values; nothing is remembered between calls.
 
 #include <cstddef>
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -66,6 +67,7 @@ struct SpellDecision {
 
 struct StaySettings {
     SettleSettings settle;
+    std::map<StayRole, Duration> fixed_settle; ///< of a role: instead of the rule
     bool model_lag_when_fast =
         true;                ///< carry the sensor's transient in the fit after capture, chase, handling
     double gap_factor = 5.0; ///< see longest_step()
@@ -131,6 +133,10 @@ struct StayUptake {
 /// Fails when the stay cannot be computed: no slice or role, fish larger than its chamber, an asked-for
 /// source of states that is not there, columns of unequal length. A spell that cannot be used is no failure.
 [[nodiscard]] Expected<StayUptake> stay_uptake(const StayInput& input);
+
+/// Only when the chamber was flushed, settling and sealed: `states`, `states_from`, `found`, `notes` and
+/// `decisions_without_spell` as stay_uptake() gives them; no slopes. Fails as it does.
+[[nodiscard]] Expected<StayUptake> stay_states(const StayInput& input);
 
 /// A blank stay as points of the background: the mean of its usable spells' slopes (weighted by their errors;
 /// the error is that of the weights or of the scatter between spells, whichever is larger), one point per

@@ -247,6 +247,229 @@ TEST(Chambers, a_season_s_own_water_holds_for_stays_that_begin_in_it) {
     }
 }
 
+/// Settings that hold for stays that begin in the evening: s3 (20:10) and the blank b1 (21:04).
+test::StudyFiles with_evening(const std::string& sections) {
+    auto files = test::small_study();
+    files["study.toml"] +=
+        "[[season]]\nname = \"evening\"\nfrom = 2026-06-14T20:06:00Z\nto = 2026-06-15T00:00:00Z\n" + sections;
+    return files;
+}
+
+double effect(const Measured& measured, const std::string& beginning) {
+    double sum = 0.0;
+    for (const auto& contribution : measured.contributions()) {
+        sum += contribution.source.starts_with(beginning) ? std::abs(contribution.effect) : 0.0;
+    }
+    return sum;
+}
+
+TEST(Chambers, a_season_s_own_uncertainties_and_mixing_time_reach_volume_calibration_and_settling) {
+    auto files = with_evening("[season.uncertainty]\nvolume_percent = 2.0\nuncalibrated_percent = 6.0\n"
+                              "density_uncertainty_kg_per_l = 0.04\n[season.settle]\nmixing_s = 75.0\n");
+    auto& assemblies = files["assemblies.csv"];
+    assemblies = test::with(assemblies, "tube,9.6,0.03,0.4", "tube,9.6,,0.4");
+    assemblies = test::with(assemblies, "boat:pump,0,15", "boat:pump,0,");
+    files["calibrations.csv"] = "sensor,at,point,reading\n";
+    const Opened opened(files);
+    const auto run = opened.run();
+    const auto& day = stay(*run, "s1").input.slices.at(0);
+    const auto& evening = stay(*run, "s3").input.slices.at(0);
+    EXPECT_NEAR(day.chamber.volume_l.standard_uncertainty(), 0.05, 1e-12); // the 0.5 % of settings, of 10 L
+    EXPECT_NEAR(evening.chamber.volume_l.standard_uncertainty(), 0.2, 1e-12);
+    EXPECT_EQ(day.chamber.mixing_s, 15.0);
+    EXPECT_EQ(evening.chamber.mixing_s, 75.0);
+    EXPECT_NEAR(effect(stay(*run, "s1").uptake->spells.at(1).scale, "calibration:"), 0.02, 1e-9);
+    EXPECT_NEAR(effect(stay(*run, "s3").uptake->spells.at(1).scale, "calibration:"), 0.06, 1e-9);
+    EXPECT_EQ(stay(*run, "s3").input.fish->density_kg_per_l.standard_uncertainty(), 0.04);
+    const auto settled = [&](const char* id) {
+        const auto& one = spell(*run, id, 1);
+        return (one.from - one.sealed_from).seconds();
+    };
+    EXPECT_NEAR(settled("s1"), 15.0, 2.0); // fast roles: mixing time + 3 lags of 0 s
+    EXPECT_NEAR(settled("s3"), 75.0, 2.0);
+    // The volume's uncertainty of the table and calibrations of the table are no settings: they stay.
+    const auto kept = Opened(with_evening("[season.uncertainty]\nvolume_percent = 2.0\n"
+                                          "calibration_percent = 9.0\n"));
+    const auto kept_run = kept.run();
+    EXPECT_EQ(stay(*kept_run, "s3").input.slices.at(0).chamber.volume_l.standard_uncertainty(),
+              stay(plain_run(), "s3").input.slices.at(0).chamber.volume_l.standard_uncertainty());
+}
+
+TEST(Chambers, a_season_s_own_calibration_error_is_that_of_points_made_in_it) {
+    auto files = with_evening("[season.uncertainty]\ncalibration_percent = 4.0\n");
+    files["calibrations.csv"] = "sensor,at,point,reading,unit,temperature_c\n"
+                                "OX-1,2026-06-14T07:00:00Z,air,100,% air,12\n"
+                                "OX-1,2026-06-14T23:00:00Z,air,100,% air,12\n";
+    const Opened opened(files);
+    const auto run = opened.run();
+    const auto& scale = stay(*run, "s2").uptake->spells.at(0).scale; // 09:10 of 07:00 to 23:00: 13.5 %
+    const double morning = effect(scale, "calibration:OX-1@2026-06-14T07");
+    const double night = effect(scale, "calibration:OX-1@2026-06-14T23");
+    const double share =
+        (spell(*run, "s2", 0).middle() - parse_iso("2026-06-14T07:00:00Z").value()).hours() / 16.0;
+    EXPECT_NEAR(morning, 0.01 * (1.0 - share), 1e-4);
+    EXPECT_NEAR(night, 0.04 * share, 1e-4);
+}
+
+TEST(Chambers, a_season_s_own_clock_error_is_that_of_files_in_it) {
+    const Opened opened(with_evening("[season.uncertainty]\nclock_s = 90.0\n"));
+    // The file's middle is at 15:00, before the evening.
+    EXPECT_EQ(opened.study->traces.streams.at(0).clock_uncertainty_s, 5.0);
+    auto files = with_evening("[season.uncertainty]\nclock_s = 90.0\n");
+    files["study.toml"] =
+        test::with(files["study.toml"], "from = 2026-06-14T20:06:00Z", "from = 2026-06-14T08:00:00Z");
+    const Opened whole_day(files);
+    EXPECT_EQ(whole_day.study->traces.streams.at(0).clock_uncertainty_s, 90.0);
+}
+
+TEST(Chambers, a_season_s_constant_stands_in_for_the_study_s_channel) {
+    auto files = test::small_study();
+    files["study.toml"] =
+        test::with(files["study.toml"], "salinity = 30.0", "salinity_channel = \"salt:salinity\"");
+    files["study.toml"] +=
+        "[[trace]]\nname = \"salt\"\nfiles = [\"raw/salt.csv\"]\n"
+        "[[season]]\nname = \"rain\"\nfrom = 2026-06-14T20:06:00Z\nto = 2026-06-15T00:00:00Z\n"
+        "[season.water]\nsalinity = 2.0\n";
+    std::string salt = "time,salinity\n";
+    for (int hour = 7; hour < 24; ++hour) {
+        salt += fmt::format("2026-06-14T{:02}:00:00Z,30.0\n2026-06-14T{:02}:30:00Z,30.0\n", hour, hour);
+    }
+    files["raw/salt.csv"] = salt;
+    files["raw/boat.csv"] = test::with(files["raw/boat.csv"], "o2_mgL", "o2_percent");
+    files["assemblies.csv"] = test::with(files["assemblies.csv"], "boat:o2_mgL", "boat:o2_percent");
+    const Opened opened(files);
+    EXPECT_THAT(opened.stopping(), testing::IsEmpty());
+    const auto chambers = opened.chambers();
+    const auto& trace = chambers.list.at(0).trace;
+    for (std::size_t i = 0; i < trace.rows(); i += 500) {
+        const double hour = std::fmod(static_cast<double>(trace.times_ns[i]) * 1e-9, 86400.0) / 3600.0;
+        const double salinity = hour > 20.11 ? 2.0 : 30.0;
+        const double full = water::saturation_mg_per_l(trace.temperature_celsius[i], salinity, 101.0);
+        ASSERT_NEAR(trace.oxygen_mg_per_l[i], trace.saturation_percent[i] / 100.0 * full, 1e-9) << hour;
+    }
+    EXPECT_EQ(chambers.list.at(0).at(parse_iso("2026-06-14T20:10:00Z").value()).oxygen.salinity, 2.0);
+    EXPECT_THAT(chambers.seasons, testing::ElementsAre(HasSubstr("season rain")));
+}
+
+TEST(StayAnswers, a_season_s_own_noise_settings_and_blank_part_reach_its_stays) {
+    const Opened opened(with_evening("[season.background]\nblank_part_h = 0.25\n"));
+    const auto run = opened.run();
+    EXPECT_EQ(plain_run().stays.blanks.size(), 1U);
+    EXPECT_EQ(run->stays.blanks.size(), 4U); // 56 min in parts of 15
+    // Noise that no stretch of the evening is long enough for: the day's stays keep their model.
+    const Opened quiet(with_evening("[season.noise]\nleast_readings = 100000\n"));
+    const auto noise = quiet.run();
+    EXPECT_TRUE(stay(*noise, "s2").input.slices.at(0).noise);
+    EXPECT_FALSE(stay(*noise, "s3").input.slices.at(0).noise);
+    EXPECT_TRUE(stay(plain_run(), "s3").input.slices.at(0).noise);
+}
+
+TEST(FishAnswers, a_season_s_own_plausible_bounds_judge_the_numbers_of_its_stays) {
+    const auto implausible = [](const std::string& sections) {
+        const Opened opened(with_evening(sections));
+        const auto run = opened.run();
+        const auto results = results_of(*run->answers);
+        return results.fish.at(0).metrics.implausible.size();
+    };
+    EXPECT_EQ(implausible("[season.peak]\nwindow_s = 60.0\n"), 0U);
+    // Peak and rest of this fish are of the day, not of the evening.
+    EXPECT_EQ(implausible("[season.plausible]\nresting_most_mg_per_kg_h = 20.0\n"), 0U);
+    auto files = with_evening("[season.plausible]\nresting_most_mg_per_kg_h = 20.0\n");
+    files["study.toml"] =
+        test::with(files["study.toml"], "from = 2026-06-14T20:06:00Z", "from = 2026-06-14T08:00:00Z");
+    const Opened opened(files);
+    const auto run = opened.run();
+    EXPECT_THAT(results_of(*run->answers).fish.at(0).metrics.implausible, testing::SizeIs(1));
+    // And the report's settings show them.
+    EXPECT_THAT(results_of(*run->answers).settings,
+                Contains(AllOf(testing::Field(&report::Setting::section, "season evening: plausible"),
+                               testing::Field(&report::Setting::value, "20"))));
+}
+
+TEST(StayAnswers, a_fixed_settle_time_of_a_role_holds_instead_of_the_rule) {
+    const Opened opened(with_trace_setting("[settle]\nrest_s = 200.0\n"));
+    const auto run = opened.run();
+    EXPECT_NEAR((spell(*run, "s2", 3).from - spell(*run, "s2", 3).sealed_from).seconds(), 200.0, 2.0);
+    EXPECT_EQ(spell(*run, "s1", 3).from, spell(plain_run(), "s1", 3).from);
+}
+
+TEST(Chambers, one_temperature_of_the_brief_serves_chambers_without_a_thermometer) {
+    auto files = test::small_study();
+    files["assemblies.csv"] = test::with(files["assemblies.csv"], "boat:o2_mgL,boat:temp_C,", "boat:o2_pc,,");
+    std::string raw = "time,o2_pc (% air),pump\n";
+    for (const auto& row : test::small_rows()) {
+        raw += fmt::format("2026-06-14T{}Z,{:.4f},{}\n", test::clock_text(row.second),
+                           row.oxygen_mg_per_l / water::saturation_mg_per_l(12.0, 30.0, 101.0) * 100.0,
+                           row.pump);
+    }
+    files["raw/boat.csv"] = raw;
+    const Opened without(files);
+    const auto complaints = without.chambers().complaints;
+    ASSERT_THAT(complaints, testing::SizeIs(1));
+    EXPECT_THAT(complaints[0].error.text(), AllOf(HasSubstr("assemblies.csv line 2, column \"temperature\""),
+                                                  HasSubstr("temperature_c")));
+
+    files["study.toml"] =
+        test::with(files["study.toml"], "salinity = 30.0",
+                   "salinity = 30.0\ntemperature_c = 12.0\ntemperature_uncertainty_c = 0.4");
+    const Opened opened(files);
+    const auto run = opened.run();
+    EXPECT_THAT(run->chambers.complaints, testing::IsEmpty());
+    const auto& s2 = stay(*run, "s2");
+    ASSERT_EQ(s2.uptake->spells.size(), stay(plain_run(), "s2").uptake->spells.size());
+    for (const std::size_t i : {0U, 40U, 80U}) {
+        // The readings are the same milligrams, rounded to 1e-4 % of 0.09 mg/L each.
+        EXPECT_NEAR(spell(*run, "s2", i).slope_mg_per_l_h / spell(plain_run(), "s2", i).slope_mg_per_l_h, 1.0,
+                    1e-3);
+        EXPECT_EQ(spell(*run, "s2", i).temperature_mean_celsius, 12.0);
+    }
+    // d ln DO_sat / dT at 12 degC and salinity 30 by the same tables, over 0.4 degC: 0.8 %.
+    const double per_degree = std::log(water::saturation_mg_per_l(12.5, 30.0, 101.0) /
+                                       water::saturation_mg_per_l(11.5, 30.0, 101.0));
+    EXPECT_NEAR(effect(s2.uptake->spells.at(0).scale, "temperature:study"), std::abs(0.4 * per_degree), 2e-5);
+    EXPECT_THAT(run->chambers.list.at(0).notes, Contains(HasSubstr("12 ± 0.4 °C taken throughout")));
+}
+
+TEST(StayAnswers, the_last_weighing_before_a_stay_ends_is_its_mass) {
+    auto files = test::small_study();
+    auto& events = files["events.csv"];
+    events = "at,event,fish,value,unit\n" + std::string("2026-06-14T08:01:00Z,back_in_water,T01,,\n"
+                                                        "2026-06-14T20:09:30Z,air_end,T01,,\n"
+                                                        "2026-06-14T20:08:00Z,weighed,T01,0.55,kg\n"
+                                                        "2026-06-15T09:00:00Z,weighed,T01,530,g\n");
+    const Opened opened(files);
+    const auto run = opened.run();
+    const auto kg = [&](const char* id) { return stay(*run, id).input.fish->mass_kg->value(); };
+    EXPECT_EQ(kg("s1"), 0.5);
+    EXPECT_EQ(kg("s2"), 0.5);
+    EXPECT_EQ(kg("s3"), 0.55);
+    // Another volume of water (10 - 0.55 L of fish) and another mass: as computed by hand from the same
+    // slope.
+    const auto& before = stay(plain_run(), "s3").uptake->spells.at(1);
+    const auto& now = stay(*run, "s3").uptake->spells.at(1);
+    EXPECT_EQ(now.answer.slope_mg_per_l_h, before.answer.slope_mg_per_l_h);
+    EXPECT_NEAR(now.answer.total_mg_per_h.value() / before.answer.total_mg_per_h.value(), 9.45 / 9.5, 1e-12);
+    EXPECT_NEAR(now.answer.uptake_mg_per_kg_h->value(), now.answer.uptake_mg_per_h.value() / 0.55, 1e-12);
+    EXPECT_GT(effect(*now.answer.uptake_mg_per_kg_h, "mass:T01@2026-06-14T20:08:00Z"), 0.0);
+    const auto results = results_of(*run->answers);
+    EXPECT_THAT(results.fish.at(0).mass_source, HasSubstr("550 g weighed 2026-06-14T20:08:00Z for stay s3"));
+    EXPECT_EQ(results.fish.at(0).mass_g.value, 500.0);
+    std::vector<std::string> notes;
+    for (const auto& one : results.fish.at(0).stays) {
+        notes.insert(notes.end(), one.notes.begin(), one.notes.end());
+    }
+    EXPECT_THAT(notes, Contains(HasSubstr("mass 550 g as weighed 2026-06-14T20:08:00Z (events.csv line 4)")));
+
+    // Never weighed before: the first weighing after the stay serves it.
+    files["fish.csv"] = test::with(files["fish.csv"], "500,2", ",");
+    const Opened late(files);
+    const auto late_run = late.run();
+    EXPECT_EQ(stay(*late_run, "s1").input.fish->mass_kg->value(), 0.55); // 20:08, not the next day's
+    EXPECT_EQ(stay(*late_run, "s3").input.fish->mass_kg->value(), 0.55);
+    EXPECT_THAT(results_of(*late_run->answers).fish.at(0).mass_g.value,
+                testing::Optional(testing::DoubleEq(550.0)));
+}
+
 TEST(Chambers, rows_of_the_assemblies_may_stand_in_any_order) {
     const std::string head =
         "assembly,from,to,chamber_volume_l,loop_volume_l,sensor,oxygen,temperature,pump\n";

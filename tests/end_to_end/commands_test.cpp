@@ -1,6 +1,7 @@
 // The program as a person meets it: exit statuses, what it says, what it writes and what it leaves alone.
 
 #include <chrono>
+#include <cmath>
 #include <csignal>
 #include <string>
 #include <thread>
@@ -96,10 +97,17 @@ TEST_F(Commands, new_makes_a_study_that_check_understands_and_says_what_comes_ne
         EXPECT_TRUE(fs::exists(study() / name)) << name;
     }
     const auto checked = check();
-    EXPECT_EQ(checked.status, 0) << checked.out;
+    EXPECT_EQ(checked.status, 1) << checked.out;
     EXPECT_THAT(checked.out,
-                AllOf(HasSubstr("0 fish, 0 stays, 0 raw files"), HasSubstr("nothing to compute yet"),
-                      HasSubstr("[[trace]]"), Not(HasSubstr("stops the run"))));
+                AllOf(HasSubstr("0 fish, 0 stays, 0 raw files; 1 complaint that stops a run"),
+                      HasSubstr("stops the run: stays.csv: no stay: there is nothing to compute"),
+                      HasSubstr("[[trace]]")));
+    // A run of it is no empty success.
+    const auto ran = run();
+    EXPECT_EQ(ran.status, 1);
+    EXPECT_EQ(ran.out, "");
+    EXPECT_THAT(ran.err, AllOf(HasSubstr("there is nothing to compute"), HasSubstr("fill in fish.csv")));
+    EXPECT_FALSE(fs::exists(study() / "results"));
     // A second time nothing is written over.
     const auto again = program({"new", study().string()});
     EXPECT_EQ(again.status, 2);
@@ -112,6 +120,8 @@ TEST_F(Commands, a_clean_study_is_checked_and_run_quietly) {
     EXPECT_THAT(checked.out,
                 AllOf(HasSubstr("raw/boat.csv (trace)"), HasSubstr("25200 rows: 25200 kept, 0 refused"),
                       HasSubstr("column 2 \"o2_mgL\": oxygen in mg/L"),
+                      HasSubstr("states of tube in stay s2: from the pump column: 83 sealed spells, usually "
+                                "360.0 s; 82 flushes, usually 120.0 s"),
                       HasSubstr("0 complaints that stop a run, 0 to beware of")));
     EXPECT_FALSE(fs::exists(study() / "results"));
     const auto ran = run();
@@ -198,6 +208,83 @@ TEST_F(Commands, every_complaint_of_a_messy_study_names_its_place_what_was_found
     EXPECT_THAT(ran.out,
                 AllOf(HasSubstr("601 rows: 600 kept, 1 refused"), HasSubstr("decimal: comma"),
                       HasSubstr("column 2 \"O2_1 (mg/L)\": oxygen in mg/L"), HasSubstr("zone: Europe/Oslo")));
+}
+
+// Each row is well written; together they cannot be.
+test::StudyFiles contradictory_study() {
+    auto files = test::small_study();
+    files["fish.csv"] += "T02,Salmo trutta,480,2\n";
+    files["stays.csv"] += "s4,T02,tube,rest,2026-06-14T20:30:00Z,2026-06-14T20:50:00Z,done\n"    // line 6
+                          "s5,T01,tube_2,rest,2026-06-14T19:00:00Z,2026-06-14T19:30:00Z,done\n"; // 7
+    files["assemblies.csv"] = "assembly,from,to,chamber_volume_l,sensor,oxygen,temperature,pump\n"
+                              "tube,,2026-06-14T14:00:00Z,10,OX-1,boat:o2_mgL,boat:temp_C,boat:pump\n"
+                              "tube,2026-06-14T14:00:00Z,,10,OX-3,boat:o2_mgL,boat:temp_C,boat:pump\n"
+                              "tube_2,,,10,OX-2,boat2:o2_mgL,boat2:temp_C,boat2:pump\n";
+    files["study.toml"] += "[[trace]]\nname = \"boat2\"\nfiles = [\"raw/second.csv\"]\n";
+    files["raw/second.csv"] = files["raw/boat.csv"];
+    files["events.csv"] = "at,at_uncertainty_s,event,fish,stay,who\n"
+                          "2026-06-14T08:01:00Z,2,back_in_water,T01,,deck\n"
+                          "2026-06-14T12:00:00Z,2,disturbance,T01,s3,shore\n"; // line 3: in s2, not s3
+    files["decisions.csv"] = "stay,moment,act,value,reason,author,at\n"
+                             "s2,2026-06-14T12:01:00Z,exclude,,it jumped,A. Keen,\n" // in a flush
+                             "s2,2026-06-14T12:04:00Z,exclude,,it jumped,A. Keen,\n";
+    return files;
+}
+
+TEST_F(Commands, rows_that_contradict_each_other_are_complaints_with_place_and_remedy) {
+    write(contradictory_study());
+    const auto ran = check();
+    EXPECT_EQ(ran.status, 1);
+    const auto said = lines_of(ran.out);
+    const auto complaint = [&](const std::string& beginning, const std::vector<std::string>& parts) {
+        std::vector<testing::Matcher<std::string>> wanted{testing::StartsWith(beginning)};
+        for (const auto& part : parts) {
+            wanted.emplace_back(HasSubstr(part));
+        }
+        EXPECT_THAT(said, Contains(testing::AllOfArray(wanted)));
+    };
+    complaint("stops the run: stays.csv line 6, column \"assembly\"",
+              {"\"tube\"", "\"s3\" (line 4)", "\"s4\"", "at once", "2026-06-14T20:30:00Z"});
+    complaint("stops the run: stays.csv line 7, column \"fish\"",
+              {"\"T01\"", "\"s2\" (line 3)", "\"s5\"", "at once"});
+    complaint("stops the run: events.csv line 3, column \"at\"",
+              {"2026-06-14T12:00:00Z", "\"s3\"", "2026-06-14T20:10:00Z to 2026-06-14T21:02:00Z"});
+    complaint("beware: stays.csv line 3, column \"assembly\"",
+              {"splits at 2026-06-14T14:00:00Z", "from \"OX-1\" to \"OX-3\"", "no slope crosses it"});
+    complaint("beware: decisions.csv line 2, column \"moment\"",
+              {"exclude at 2026-06-14T12:01:00Z lies in no sealed spell of the stay \"s2\"",
+               "this decision changed nothing", "uptake_by_spell.csv"});
+    EXPECT_THAT(ran.out, Not(HasSubstr("decisions.csv line 3")));
+    // The readings of both sides of the swap are seen, each with its own spells.
+    EXPECT_THAT(ran.out, HasSubstr("states of tube_2 in stay s5: from the pump column"));
+}
+
+TEST_F(Commands, check_shows_the_states_that_it_had_to_find_with_their_boundaries) {
+    auto files = test::small_study();
+    files["assemblies.csv"] = test::with(files["assemblies.csv"], "boat:pump,0,15", ",0,15");
+    write(files);
+    const auto ran = check();
+    EXPECT_EQ(ran.status, 0) << ran.out;
+    // Sealed from 08:10 to 08:16 and so on: the first boundary of the boat's hour is the end of its flush.
+    EXPECT_THAT(
+        ran.out,
+        AllOf(HasSubstr("states of tube in stay s2: found in the trace: 83 sealed spells, usually "),
+              testing::ContainsRegex("16[0-9] boundaries found, standard error usually 0[.0-9]* s, at "
+                                     "most [.0-9]+ s: (flush|sealed) from 2026-06-14T09:"),
+              HasSubstr("flushes were alike, 120 s")));
+}
+
+TEST_F(Commands, a_stay_without_readings_or_without_its_source_of_states_is_said_before_a_run) {
+    auto files = test::small_study();
+    files["stays.csv"] += "s9,T01,tube,rest,2026-06-20T09:10:00Z,2026-06-20T20:04:00Z,done\n";
+    files["study.toml"] += "[states]\nsource = \"timetable\"\n";
+    write(files);
+    const auto said = lines_of(check().out);
+    EXPECT_THAT(said, Contains(AllOf(HasSubstr("beware: stays.csv line 6"), HasSubstr("s9 has no readings"),
+                                     HasSubstr("clock and zone"))));
+    EXPECT_THAT(said, Contains(AllOf(HasSubstr("beware: "), HasSubstr("stays.csv line 2"),
+                                     HasSubstr("no timetable for this stay"),
+                                     HasSubstr("ask for another in [states]"))));
 }
 
 TEST_F(Commands, run_refuses_a_messy_study_and_writes_nothing) {
@@ -362,6 +449,73 @@ TEST_F(Commands, nul_bytes_in_a_raw_file_cost_their_rows_alone) {
     for (const auto& [name, text] : results(study() / "results")) {
         EXPECT_THAT(text, Not(HasSubstr(scratch_.path().string()))) << name;
     }
+}
+
+// ------------------------------------------------------------------------------------------- day or month
+
+// Two hours of the small study's readings, a row a minute, with the date as a logger writes it.
+std::string dated_trace(const std::string& date) {
+    std::string out = "time,o2_mgL,temp_C,pump\n";
+    for (const auto& row : test::small_rows()) {
+        if (std::fmod(row.second, 60.0) == 0.0 && row.second < test::second_of(10, 0)) {
+            out += fmt::format("{} {},{:.4f},{:.3f},{}\n", date, test::clock_text(row.second),
+                               row.oxygen_mg_per_l, row.temperature_c, row.pump);
+        }
+    }
+    return out;
+}
+
+TEST_F(Commands, a_file_whose_dates_have_two_readings_goes_by_the_others_of_its_trace) {
+    auto files = test::small_study();
+    files.erase("raw/boat.csv");
+    files["raw/boat_1.csv"] = dated_trace("01/12/2026");
+    files["raw/boat_2.csv"] = dated_trace("02/12/2026");
+    write(files);
+    // Alone: a complaint each, naming both readings.
+    auto ran = check();
+    EXPECT_EQ(ran.status, 1);
+    EXPECT_THAT(ran.out,
+                AllOf(HasSubstr("stops the run: raw/boat_1.csv"),
+                      HasSubstr("\"01/12/2026\" may be 1 December 2026 (day first) or 12 January 2026 "
+                                "(month first)"),
+                      HasSubstr("stops the run: raw/boat_2.csv")));
+    // Another file of the trace tells.
+    scratch_.write("study/raw/boat_3.csv", dated_trace("13/12/2026"));
+    ran = check();
+    EXPECT_THAT(ran.out, AllOf(HasSubstr("date order: day_month_year (guessed: as raw/boat_3.csv shows: "
+                                         "13/12/2026 is no date month first)"),
+                               HasSubstr("2026-12-01T08:00:00Z to 2026-12-01T09:59:00Z"),
+                               HasSubstr("2026-12-02T08:00:00Z to 2026-12-02T09:59:00Z"),
+                               Not(HasSubstr("may be 1 December"))));
+    // Or a file of another trace on the same clock.
+    fs::rename(study() / "raw/boat_3.csv", study() / "raw/other.csv");
+    scratch_.write("study/study.toml", files["study.toml"] +
+                                           "clock = \"boat\"\n[[trace]]\nname = \"two\"\n"
+                                           "files = [\"raw/other.csv\"]\nclock = \"boat\"\n");
+    EXPECT_THAT(check().out, HasSubstr("date order: day_month_year (guessed: as raw/other.csv shows"));
+    // But not one on another clock.
+    scratch_.write("study/study.toml", files["study.toml"] + "[[trace]]\nname = \"two\"\n"
+                                                             "files = [\"raw/other.csv\"]\n");
+    EXPECT_THAT(check().out, HasSubstr("may be 1 December"));
+}
+
+TEST_F(Commands, files_of_one_trace_that_prove_opposite_orders_are_a_complaint_that_names_both) {
+    auto files = test::small_study();
+    files.erase("raw/boat.csv");
+    files["raw/boat_1.csv"] = dated_trace("01/12/2026");
+    files["raw/boat_2.csv"] = dated_trace("13/12/2026");
+    files["raw/boat_3.csv"] = dated_trace("12/14/2026");
+    write(files);
+    const auto ran = check();
+    EXPECT_EQ(ran.status, 1);
+    EXPECT_THAT(
+        lines_of(ran.out),
+        Contains(AllOf(testing::StartsWith("stops the run: raw/boat_3.csv"),
+                       HasSubstr("raw/boat_2.csv proves day_month_year (13/12/2026 is no date month first)"),
+                       HasSubstr("raw/boat_3.csv proves month_day_year (12/14/2026 is no date day first)"),
+                       HasSubstr("a [[trace]] each"))));
+    // The one that could be either is not decided by a majority.
+    EXPECT_THAT(ran.out, HasSubstr("\"01/12/2026\" may be"));
 }
 
 TEST_F(Commands, an_unreadable_raw_file_is_named_and_the_rest_is_shown) {

@@ -12,6 +12,7 @@
 namespace backeddy::intake {
 namespace {
 
+using testing::AllOf;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
@@ -124,6 +125,39 @@ TEST(Brief, a_season_holds_from_its_start_up_to_its_end) {
     EXPECT_EQ(window_at("2026-08-31T23:59:59Z"), Duration::seconds(90.0));
     EXPECT_EQ(window_at("2026-09-01T00:00:00Z"), Duration::seconds(120.0));
     EXPECT_EQ(window_at("2026-12-01T00:00:00Z"), Duration::seconds(90.0));
+}
+
+std::string season(const std::string& name, const std::string& from, const std::string& to,
+                   const std::string& sections) {
+    return "[[season]]\nname = \"" + name + "\"\nfrom = \"" + from + "\"\nto = \"" + to + "\"\n" + sections;
+}
+
+TEST(Brief, a_season_cannot_change_what_holds_for_the_whole_study) {
+    for (const std::string section : {"study]\nzone = \"Europe/Oslo\"\n", "report]\nblind = false\n"}) {
+        const auto read = read_brief(
+            season("autumn", "2026-09-01 00:00", "2026-12-01 00:00", "[season." + section), "study.toml");
+        EXPECT_THAT(texts(read), ElementsAre(AllOf(HasSubstr("study.toml line "), HasSubstr("\"autumn\""),
+                                                   HasSubstr("take it out"))))
+            << section;
+    }
+}
+
+TEST(Brief, two_seasons_at_once_may_not_set_the_same) {
+    const auto a = season("wet", "2026-09-01 00:00", "2026-12-01 00:00", "[season.peak]\nwindow_s = 120\n");
+    const auto same = read_brief(
+        a + season("late", "2026-11-01 00:00", "2027-01-01 00:00", "[season.peak]\nwindow_s = 90\n"),
+        "study.toml");
+    EXPECT_THAT(texts(same),
+                ElementsAre(AllOf(HasSubstr("study.toml line 12"), HasSubstr("\"wet\" and by \"late\""),
+                                  HasSubstr("2026-11-01T00:00:00Z to 2026-12-01T00:00:00Z"))));
+    const auto other = read_brief(
+        a + season("late", "2026-11-01 00:00", "2027-01-01 00:00", "[season.resting]\nblock_h = 2\n"),
+        "study.toml");
+    EXPECT_THAT(texts(other), IsEmpty());
+    const auto after = read_brief(
+        a + season("late", "2026-12-01 00:00", "2027-01-01 00:00", "[season.peak]\nwindow_s = 90\n"),
+        "study.toml");
+    EXPECT_THAT(texts(after), IsEmpty());
 }
 
 } // namespace

@@ -127,6 +127,54 @@ TEST(Relations, several_fish_in_one_tube_one_after_the_other_and_a_fish_not_weig
     EXPECT_THAT(Study().said(), IsEmpty());
 }
 
+TEST(Relations, a_study_without_a_stay_has_nothing_to_compute) {
+    Study s;
+    s.tables.stays.clear();
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("stops stays.csv 0 : no stay")));
+}
+
+TEST(Relations, a_season_in_which_no_stay_begins_is_said) {
+    Study s;
+    Season season{.name = "autumn", .from = at("20T00:00"), .to = at("25T00:00")};
+    season.overrides = {{.section = "peak", .key = "window_s", .value = 120.0}};
+    season.place = in("study.toml", 40);
+    s.brief.seasons = {season};
+    EXPECT_THAT(s.said(), ElementsAre(testing::AllOf(HasSubstr("study.toml 40"), HasSubstr("no stay begins"),
+                                                     HasSubstr("correct its dates"))));
+    s.brief.seasons[0].from = at("14T13:05"); // s3 begins at 14:00
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, a_channel_of_the_inflow_is_said_to_be_of_no_use_yet) {
+    Study s;
+    s.brief.water.inflow_oxygen_channel = {.trace = "boat", .channel = "in"};
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("a channel of the inflow")));
+}
+
+TEST(Relations, a_weighing_needs_a_fish_and_a_mass_in_grams_or_kilograms) {
+    Study s;
+    auto& fine = s.event(EventKind::weighed, "14T16:00", "st01");
+    fine.value = 0.81;
+    fine.unit = "kg";
+    s.event(EventKind::weighed, "14T16:01", "st01"); // a note that it was done: no mass
+    EXPECT_THAT(s.said(), IsEmpty());
+    auto& bare = s.event(EventKind::weighed, "14T16:02", "st01");
+    bare.value = 805.0;
+    auto& nobody = s.event(EventKind::weighed, "14T16:03", "");
+    nobody.value = 805.0;
+    nobody.unit = "g";
+    auto& strange = s.event(EventKind::weighed, "14T16:04", "st01");
+    strange.value = 805.0;
+    strange.unit = "kg";
+    EXPECT_THAT(s.said(),
+                UnorderedElementsAre(
+                    testing::AllOf(HasSubstr("events.csv 4 unit"), HasSubstr("weighed 805 \"\"")),
+                    HasSubstr("events.csv 5 fish: a mass of no fish"),
+                    HasSubstr("stays.csv 5 fish: \"st01\" weighs 805000 g, and \"shore1\" holds 14 L"),
+                    testing::AllOf(HasSubstr("events.csv 6 value"),
+                                   HasSubstr("805000 g here and 800 g in fish.csv (line 2)"))));
+}
+
 TEST(Relations, a_stay_may_begin_at_the_instant_at_which_the_last_one_ended) {
     Study s;
     s.tables.stays[1].parts[0].from = at("14T12:50");

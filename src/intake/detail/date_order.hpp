@@ -23,6 +23,10 @@ class DateOrderEvidence {
     /// The order, or nothing while more than one reading is left. With evidence in words.
     [[nodiscard]] std::optional<Finding<DateOrder>> decided() const;
 
+    /// Whether what decided() says rests on dates that read differently in another order (and not on years in
+    /// front, named months, or days equal to their months): it then tells of the logger's other files.
+    [[nodiscard]] bool is_proof() const { return !all_certain_ && differ_; }
+
     /// Both readings of a date that has two, and what to set.
     [[nodiscard]] Error ambiguous(const std::string& file, const std::string& column) const;
     [[nodiscard]] bool has_dates() const { return dates_ > 0; }
