@@ -264,6 +264,9 @@ void name_inside_folder(intake::ReadReport& report, const std::string& path) {
     for (auto& row : report.refused) {
         row.reason.place.file = path;
     }
+    for (auto& reason : report.beyond_reasons) {
+        reason.place.file = path;
+    }
     for (auto& column : report.missing) {
         for (auto& cell : column.unreadable_cells) {
             cell.place.file = path;

@@ -9,6 +9,8 @@
 
 #include "app/detail/results_parts.hpp"
 #include "base/number_text.hpp"
+#include "intake/refusals.hpp"
+#include "report/tables.hpp"
 #include "study/settings.hpp"
 #include "study/words.hpp"
 
@@ -322,27 +324,68 @@ report::Complaint complaint_of(const study::Complaint& complaint) {
             .text = error.text()};
 }
 
+/// Of each file and reason; the rest is told by its lines.
+constexpr std::size_t refused_rows_in_results = 50;
+
 } // namespace
 
-report::Input input_of(const RawFile& file) {
-    report::Input out{.path = file.path, .kind = "trace"};
+std::vector<std::string> understood_of(const RawFile& file, std::size_t refused_per_reason) {
+    std::vector<std::string> out;
     if (file.dialect) {
-        out.understood = intake::in_words(*file.dialect);
+        out = intake::in_words(*file.dialect);
     }
     if (!file.report) {
-        out.understood.emplace_back("could not be read: see the complaints");
+        out.emplace_back("could not be read: see the complaints");
+        return out;
+    }
+    for (auto& line : intake::in_words(*file.report, refused_per_reason)) {
+        out.push_back(std::move(line));
+    }
+    return out;
+}
+
+std::string refused_rows_table(const RawTraces& traces) {
+    std::string out;
+    const auto row = [&](const std::string& file, std::uint64_t first, std::uint64_t last,
+                         const Error& reason, const std::string& raw) {
+        Error bare = reason; // file and line have columns of their own
+        bare.place.file.clear();
+        bare.place.line.reset();
+        const std::string column =
+            reason.place.column.empty() ? "" : fmt::format("column \"{}\": ", reason.place.column);
+        out += fmt::format("{},{},{},{},{},{}\n", report::text_cell(file), first, last, last - first + 1,
+                           report::text_cell(column + bare.text()), report::text_cell(raw));
+    };
+    for (const auto& file : traces.files) {
+        if (!file.report) {
+            continue;
+        }
+        for (const auto& one : file.report->refused) {
+            row(file.path, one.line, one.line, one.reason, one.raw);
+        }
+        for (const auto& range : file.report->refused_beyond) {
+            row(file.path, range.first_line, range.last_line, file.report->beyond_reasons[range.reason],
+                "as these lines of the file stand");
+        }
+    }
+    return out.empty() ? out : "file,first_line,last_line,rows,reason,raw\n" + out;
+}
+
+report::Input input_of(const RawFile& file) {
+    report::Input out{.path = file.path, .kind = "trace", .understood = understood_of(file, 0)};
+    if (!file.report) {
         return out;
     }
     out.sha256 = file.report->sha256;
     out.bytes = file.report->bytes;
     out.rows_kept = file.report->kept;
     out.rows_refused = file.report->rows - file.report->kept;
-    for (auto& line : intake::in_words(*file.report)) {
-        out.understood.push_back(std::move(line));
-    }
-    for (std::size_t i = 0; i < std::min<std::size_t>(file.report->refused.size(), 20); ++i) {
-        const auto& row = file.report->refused[i];
-        out.refused.push_back({.line = row.line, .reason = row.reason.text(), .raw = row.raw});
+    // The first of the rows stand in `refused`, every one in refused_rows.csv.
+    for (const auto& group : intake::refusals_of(*file.report, refused_rows_in_results)) {
+        for (const std::size_t i : group.listed) {
+            const auto& row = file.report->refused[i];
+            out.refused.push_back({.line = row.line, .reason = row.reason.text(), .raw = row.raw});
+        }
     }
     return out;
 }

@@ -30,5 +30,10 @@ struct Answers {
 
 /// One raw file as the report lists it.
 [[nodiscard]] report::Input input_of(const RawFile& file);
+/// Dialect and rows of a file in words; of each reason to refuse a row, the first so many rows whole.
+[[nodiscard]] std::vector<std::string> understood_of(const RawFile& file, std::size_t refused_per_reason);
+/// refused_rows.csv: every row that was refused of any raw file, with reason and text; empty when there is
+/// none. Past intake::most_rows_listed of one file, stretches of lines stand for rows of one reason.
+[[nodiscard]] std::string refused_rows_table(const RawTraces& traces);
 
 } // namespace backeddy::app

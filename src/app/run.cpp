@@ -76,6 +76,11 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     return out;
 }
 
+namespace {
+/// Of each file and reason: a person looks at some, and at the lines of all.
+constexpr std::size_t refused_rows_in_check = 200;
+} // namespace
+
 std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
     std::string out;
     const auto say = [&](const std::vector<std::string>& lines) {
@@ -95,7 +100,8 @@ std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
         add(input);
     }
     for (std::size_t i = 0; i < opened.traces.files.size(); ++i) {
-        add(app::input_of(opened.traces.files[i]));
+        out += fmt::format("{} (trace)\n", opened.traces.files[i].path);
+        say(understood_of(opened.traces.files[i], refused_rows_in_check));
         if (i < states.by_file.size()) {
             say(states.by_file[i]);
         }
@@ -148,7 +154,10 @@ Expected<void> write_results(const StudyRun& run, const fs::path& folder, const 
                                   {"uptake_by_fish.csv", report::fish_table(results)},
                                   {"results.json", report::json_text(results)},
                                   {"report.html", report::report_page(results)}};
-    std::vector<std::string> known{"run.log"};
+    std::vector<std::string> known{"run.log", "refused_rows.csv"};
+    if (auto refused = refused_rows_table(run.answers->traces); !refused.empty()) {
+        files.push_back({"refused_rows.csv", std::move(refused)});
+    }
     for (const auto& file : files) {
         known.push_back(file.name);
     }

@@ -57,8 +57,9 @@ struct StudyRun {
 /// result.
 [[nodiscard]] std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work);
 
-/// The five files of a result set into `folder`, all or nothing, and beside them `log` as run.log: the only
-/// file that may hold the time of the run or a path of the machine. An empty log writes none.
+/// The five files of a result set, and refused_rows.csv where rows were refused, into `folder`, all or
+/// nothing, and beside them `log` as run.log: the only file that may hold the time of the run or a path of
+/// the machine. An empty log writes none.
 [[nodiscard]] Expected<void> write_results(const StudyRun& run, const std::filesystem::path& folder,
                                            const std::string& log = {});
 

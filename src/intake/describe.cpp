@@ -2,6 +2,7 @@
 #include <fmt/ranges.h>
 
 #include "base/number_text.hpp"
+#include "intake/refusals.hpp"
 #include "intake/trace_reader.hpp"
 
 namespace backeddy::intake {
@@ -68,7 +69,7 @@ std::vector<std::string> in_words(const Dialect& dialect) {
     return out;
 }
 
-std::vector<std::string> in_words(const ReadReport& report) {
+std::vector<std::string> in_words(const ReadReport& report, std::size_t listed_per_reason) {
     std::vector<std::string> out;
     const std::uint64_t refused = report.refused.size() + report.refused_not_listed;
     out.push_back(fmt::format("{}: {} kept, {} refused; {} blank, {} set aside, {} before the rows",
@@ -98,11 +99,19 @@ std::vector<std::string> in_words(const ReadReport& report) {
             out.push_back(cell.text());
         }
     }
-    for (const auto& row : report.refused) {
-        out.push_back(fmt::format("refused: {}: {}", row.reason.text(), row.raw));
-    }
-    if (report.refused_not_listed > 0) {
-        out.push_back(fmt::format("refused: {} more, not listed", plural(report.refused_not_listed, "row")));
+    for (const auto& group : refusals_of(report, listed_per_reason)) {
+        out.push_back(fmt::format("{} refused, {}: {}{}", plural(group.rows, "row"), in_words(group.lines),
+                                  group.reason.found,
+                                  group.reason.expected.empty() ? "" : "; " + group.reason.expected));
+        for (const std::size_t i : group.listed) {
+            out.push_back(
+                fmt::format("refused: {}: {}", report.refused[i].reason.text(), report.refused[i].raw));
+        }
+        if (listed_per_reason > 0 && group.rows > group.listed.size()) {
+            out.push_back(
+                fmt::format("refused: {} more for this reason: `run` lists them in refused_rows.csv",
+                            plural(group.rows - group.listed.size(), "row")));
+        }
     }
     for (const auto& aside : report.set_aside) {
         out.push_back(fmt::format("line {} set aside: {}: {}", aside.line, aside.what, aside.raw));

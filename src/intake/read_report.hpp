@@ -20,6 +20,15 @@ struct RefusedRow {
     std::string raw;
 };
 
+/// Refused rows that are not in the list, by stretches of lines that follow each other.
+struct RefusedRange {
+    std::uint64_t first_line = 0;
+    std::uint64_t last_line = 0;
+    std::uint32_t reason = 0; ///< index into ReadReport::beyond_reasons
+
+    friend bool operator==(const RefusedRange&, const RefusedRange&) = default;
+};
+
 /// A line among the rows that is no row: a blank one is only counted; the header again, or a remark.
 struct SetAside {
     std::uint64_t line = 0;
@@ -85,7 +94,8 @@ struct StreamSummary {
     double usual_interval_s = 0.0; ///< at its end
 };
 
-/// At most this many refused rows are listed one by one; further ones are counted.
+/// At most this many refused rows, the first of the file, are listed one by one; of further ones the lines
+/// and the reason are kept (their text is in the file). intake/refusals.hpp puts both together by reason.
 inline constexpr std::size_t most_rows_listed = 50'000;
 
 /// rows == kept + refused.size() + refused_not_listed, and lines == before + blank + set_aside.size() + rows
@@ -101,6 +111,8 @@ struct ReadReport {
     std::uint64_t kept = 0;
     std::vector<RefusedRow> refused; ///< in the order of the file
     std::uint64_t refused_not_listed = 0;
+    std::vector<RefusedRange> refused_beyond; ///< those: ascending, apart
+    std::vector<Error> beyond_reasons;        ///< each that of the first row it stands for
     std::vector<SetAside> set_aside;
     std::vector<MissingCells> missing; ///< per reading column, in the dialect's order
     std::vector<FoldSeen> folds;

@@ -77,6 +77,9 @@ void append(Trace& trace, const TraceChunk& chunk);
 
 /// What was understood, for a person, one fact a line.
 [[nodiscard]] std::vector<std::string> in_words(const Dialect& dialect);
-[[nodiscard]] std::vector<std::string> in_words(const ReadReport& report);
+/// Of the refused rows each reason with its count and lines, and behind it the first `listed_per_reason`
+/// whole.
+[[nodiscard]] std::vector<std::string> in_words(const ReadReport& report,
+                                                std::size_t listed_per_reason = 200);
 
 } // namespace backeddy::intake

@@ -445,10 +445,21 @@ TEST_F(Commands, nul_bytes_in_a_raw_file_cost_their_rows_alone) {
     EXPECT_THAT(checked.out, AllOf(HasSubstr("refused: raw/boat.csv line "), HasSubstr("\\x00")));
     const auto ran = run();
     EXPECT_EQ(ran.status, 0) << ran.err;
+    // Every refused row with its line, its reason and its text; gone again with the rows.
+    const auto refused = test::check_rows((study() / "results/refused_rows.csv").string());
+    ASSERT_EQ(refused.size(), 1U);
+    EXPECT_EQ(refused[0].at("file"), "raw/boat.csv");
+    EXPECT_EQ(refused[0].at("first_line"), refused[0].at("last_line"));
+    EXPECT_THAT(checked.out, HasSubstr("raw/boat.csv line " + refused[0].at("first_line") + ": "));
+    EXPECT_THAT(refused[0].at("reason"), HasSubstr("NUL bytes"));
+    EXPECT_THAT(refused[0].at("raw"), HasSubstr("\\x00"));
     // Nothing of the machine in the results, not even with refused rows in them.
     for (const auto& [name, text] : results(study() / "results")) {
         EXPECT_THAT(text, Not(HasSubstr(scratch_.path().string()))) << name;
     }
+    scratch_.write("study/raw/boat.csv", test::small_study().at("raw/boat.csv"));
+    ASSERT_EQ(run().status, 0);
+    EXPECT_FALSE(fs::exists(study() / "results/refused_rows.csv"));
 }
 
 // ------------------------------------------------------------------------------------------- day or month

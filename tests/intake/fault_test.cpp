@@ -6,6 +6,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "intake/refusals.hpp"
 #include "written_file.hpp"
 
 namespace backeddy::intake {
@@ -445,15 +446,83 @@ TEST(Fault, a_stray_quote_refuses_its_row_only) {
               "comma (guessed); mend the quotes in a copy of the file");
 }
 
+// More bad rows than are listed: every one keeps its line and its reason, whatever the blocks.
+TEST(Fault, of_very_many_refused_rows_none_is_lost) {
+    std::string text = "time,o2 [mg/L]\n";
+    constexpr std::uint64_t rows = 120'000;
+    std::uint64_t cut = 0;
+    std::uint64_t backward = 0;
+    for (std::uint64_t i = 0; i < rows; ++i) {
+        if (i >= 1000 && i % 4 == 0) { // a cut row
+            text += "2026-06-14T1\n";
+            ++cut;
+        } else if (i >= 1000 && i % 4 == 2) { // and one of a clock that was set back
+            text += "2026-06-01T00:00:00Z,8.1\n";
+            ++backward;
+        } else {
+            text += fmt::format("2026-06-{:02}T{:02}:{:02}:{:02}Z,8.1\n", 14 + (i / 86400), (i / 3600) % 24,
+                                (i / 60) % 60, i % 60);
+        }
+    }
+    const WrittenFile file(text);
+    const ReadSettings settings{.delimiter = Delimiter::comma}; // every other line is spoilt
+    const auto dialect = detect(file.path(), settings);
+    ASSERT_TRUE(dialect) << dialect.error().text();
+    const auto read = [&](std::size_t block_bytes) {
+        auto report =
+            read_trace(file.path(), settings, *dialect, {.threads = {.count = 2}, .block_bytes = block_bytes},
+                       [](const StreamId&, const TraceChunk&) {});
+        EXPECT_TRUE(report) << report.error().text();
+        return *report;
+    };
+    const auto report = read(std::size_t{1} << 19);
+    EXPECT_EQ(report.rows, rows);
+    EXPECT_EQ(report.kept, rows - cut - backward);
+    EXPECT_EQ(report.refused.size(), most_rows_listed);
+    EXPECT_EQ(report.refused_not_listed, cut + backward - most_rows_listed);
+    // The first of the file are those listed: every other row, from line 1002 on.
+    EXPECT_EQ(report.refused.front().line, 1002U);
+    EXPECT_EQ(report.refused[3].line, 1008U);
+    EXPECT_EQ(report.refused[1].raw, "2026-06-01T00:00:00Z,8.1");
+    EXPECT_LT(report.refused.back().line, report.refused_beyond.front().first_line);
+
+    const auto groups = refusals_of(report);
+    ASSERT_EQ(groups.size(), 2U);
+    EXPECT_EQ(groups[0].rows, cut);
+    EXPECT_EQ(groups[1].rows, backward);
+    EXPECT_EQ(groups[0].listed.size(), 200U);
+    EXPECT_EQ(groups[0].lines.size(), (rows - 1000) / 4);
+    EXPECT_EQ(groups[0].lines.front(), (LineRange{.first = 1002, .last = 1002}));
+    EXPECT_EQ(groups[0].lines.back(), (LineRange{.first = rows - 2, .last = rows - 2}));
+    EXPECT_EQ(groups[1].lines.back(), (LineRange{.first = rows, .last = rows}));
+
+    const auto other = read(4096);
+    ASSERT_EQ(other.refused.size(), report.refused.size());
+    for (std::size_t i = 0; i < report.refused.size(); ++i) {
+        ASSERT_EQ(other.refused[i].line, report.refused[i].line);
+        ASSERT_EQ(other.refused[i].reason, report.refused[i].reason);
+        ASSERT_EQ(other.refused[i].raw, report.refused[i].raw);
+    }
+    EXPECT_EQ(other.refused_beyond, report.refused_beyond);
+    EXPECT_EQ(other.beyond_reasons, report.beyond_reasons);
+    const auto words = in_words(report);
+    EXPECT_THAT(words, testing::Contains(
+                           testing::AllOf(testing::StartsWith("29750 rows refused, lines 1002, 1006, 1010"),
+                                          testing::HasSubstr("more stretches"))));
+    EXPECT_THAT(words, testing::Contains(testing::StartsWith("refused: 29550 rows more for this reason")));
+}
+
 TEST(Fault, the_report_says_all_of_it_in_words) {
     const auto file = load_text(
         "time,o2 [mg/L]\n2026-06-14T10:00:00Z,8.1\n2026-06-14T10:00:01Z,NaN\n2026-06-14T10:00:02Z\n");
     ASSERT_TRUE(file) << file.error().text();
-    EXPECT_THAT(in_words(file->report),
-                ElementsAre("3 rows: 2 kept, 1 refused; 0 lines blank, 0 set aside, 1 before the rows",
-                            "2 rows: 2026-06-14T10:00:00Z to 2026-06-14T10:00:01Z, usually every 1.000 s",
-                            "column \"o2 [mg/L]\": 1 cell missing (1 \"NaN\")",
-                            testing::HasSubstr("this row has 1 field; 2 fields, parted by comma (guessed)")));
+    EXPECT_THAT(
+        in_words(file->report),
+        ElementsAre("3 rows: 2 kept, 1 refused; 0 lines blank, 0 set aside, 1 before the rows",
+                    "2 rows: 2026-06-14T10:00:00Z to 2026-06-14T10:00:01Z, usually every 1.000 s",
+                    "column \"o2 [mg/L]\": 1 cell missing (1 \"NaN\")",
+                    "1 row refused, line 4: this row has 1 field; 2 fields, parted by comma (guessed)",
+                    testing::HasSubstr("this row has 1 field; 2 fields, parted by comma (guessed)")));
     EXPECT_THAT(in_words(file->dialect),
                 testing::Contains(testing::StartsWith("delimiter: comma (guessed:")));
 }

@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "intake/detail/moment.hpp"
+#include "intake/refusals.hpp"
 
 namespace backeddy::intake {
 
@@ -97,11 +98,7 @@ void Sequence::take(ParsedBlock& block) {
     for (auto& row : block.refused) {
         row.line += first;
         row.reason.place.line = row.line;
-        if (report_.refused.size() < most_rows_listed) {
-            report_.refused.push_back(std::move(row));
-        } else {
-            ++report_.refused_not_listed;
-        }
+        list(std::move(row));
     }
     for (auto& aside : block.set_aside) {
         aside.line += first;
@@ -400,12 +397,77 @@ void Sequence::resolve_fold(Stream& stream, const Row* next) {
 }
 
 void Sequence::refuse(const Row& row, Error reason) {
-    if (report_.refused.size() >= most_rows_listed) {
-        ++report_.refused_not_listed;
-        return;
-    }
     reason.place = {.file = plan_.file, .line = row.line};
-    report_.refused.push_back({.line = row.line, .reason = std::move(reason)});
+    list({.line = row.line, .reason = std::move(reason)});
+}
+
+namespace {
+
+bool by_line(const RefusedRow& a, const RefusedRow& b) {
+    return a.line < b.line;
+}
+
+} // namespace
+
+// The first rows of the file are listed, in whatever order they come: a heap with the latest line on top.
+void Sequence::list(RefusedRow row) {
+    auto& listed = report_.refused;
+    listed.push_back(std::move(row));
+    std::push_heap(listed.begin(), listed.end(), by_line);
+    if (listed.size() > most_rows_listed) {
+        std::pop_heap(listed.begin(), listed.end(), by_line);
+        note_beyond(listed.back());
+        listed.pop_back();
+    }
+}
+
+void Sequence::note_beyond(const RefusedRow& row) {
+    ++report_.refused_not_listed;
+    const auto [place, fresh] = beyond_.emplace(reason_key(row.reason), report_.beyond_reasons.size());
+    if (fresh) {
+        report_.beyond_reasons.push_back(row.reason);
+    }
+    auto& first = report_.beyond_reasons[place->second];
+    if (row.line < first.place.line.value_or(0)) {
+        first = row.reason;
+    }
+    auto& ranges = report_.refused_beyond;
+    if (!ranges.empty() && ranges.back().reason == place->second && ranges.back().last_line + 1 == row.line) {
+        ++ranges.back().last_line;
+    } else {
+        ranges.push_back({.first_line = row.line, .last_line = row.line, .reason = place->second});
+    }
+}
+
+// The same whatever the blocks: reasons in the order of their first lines, stretches joined.
+void Sequence::close_beyond() {
+    auto& reasons = report_.beyond_reasons;
+    std::vector<std::uint32_t> order(reasons.size());
+    std::iota(order.begin(), order.end(), 0U);
+    std::sort(order.begin(), order.end(), [&](std::uint32_t a, std::uint32_t b) {
+        return reasons[a].place.line < reasons[b].place.line;
+    });
+    std::vector<std::uint32_t> now(reasons.size());
+    std::vector<Error> sorted;
+    for (std::uint32_t i = 0; i < order.size(); ++i) {
+        now[order[i]] = i;
+        sorted.push_back(std::move(reasons[order[i]]));
+    }
+    reasons = std::move(sorted);
+    auto& ranges = report_.refused_beyond;
+    std::sort(ranges.begin(), ranges.end(),
+              [](const RefusedRange& a, const RefusedRange& b) { return a.first_line < b.first_line; });
+    std::vector<RefusedRange> joined;
+    for (auto range : ranges) {
+        range.reason = now[range.reason];
+        if (!joined.empty() && joined.back().reason == range.reason &&
+            joined.back().last_line + 1 == range.first_line) {
+            joined.back().last_line = range.last_line;
+        } else {
+            joined.push_back(range);
+        }
+    }
+    ranges = std::move(joined);
 }
 
 void Sequence::refuse_backward(Stream& stream, const Row& row) {
@@ -468,8 +530,8 @@ void Sequence::finish() {
                                    .usual_interval_s = static_cast<double>(stream.usual_ns) * 1e-9});
     }
     report_.lines = lines_before_;
-    std::stable_sort(report_.refused.begin(), report_.refused.end(),
-                     [](const RefusedRow& a, const RefusedRow& b) { return a.line < b.line; });
+    std::sort(report_.refused.begin(), report_.refused.end(), by_line);
+    close_beyond();
     // Streams are decided at different moments: by line, the report is the same whatever the blocks.
     const auto by_line = [](const auto& a, const auto& b) { return a.line < b.line; };
     const auto by_first_line = [](const auto& a, const auto& b) { return a.first_line < b.first_line; };

@@ -3,6 +3,7 @@
 // apart, rows that run backward are refused, gaps and changes of pace are noted.
 
 #include <cstdint>
+#include <map>
 #include <string>
 #include <unordered_map>
 #include <vector>
@@ -67,6 +68,9 @@ class Sequence {
     void resolve_fold(Stream& stream, const Row* next);
     void note_interval(Stream& stream, std::int64_t time_ns, std::uint64_t line);
     void note_long_or_short(Stream& stream, std::int64_t interval, std::int64_t time_ns, std::uint64_t line);
+    void list(RefusedRow row);
+    void note_beyond(const RefusedRow& row);
+    void close_beyond();
     void refuse(const Row& row, Error reason);
     void refuse_backward(Stream& stream, const Row& row);
     void end_step(Stream& stream);
@@ -82,6 +86,7 @@ class Sequence {
     std::vector<Stream> streams_;
     std::unordered_map<std::string, std::size_t> by_name_;
     ReadReport report_;
+    std::map<std::string, std::uint32_t> beyond_; ///< index into report_.beyond_reasons by reason_key()
 };
 
 } // namespace backeddy::intake
