@@ -105,63 +105,124 @@ Expected<BootstrapResult> block_bootstrap(std::span<const double> values, const 
     return summary(statistic(values), *std::move(draws));
 }
 
-Expected<BootstrapResult> block_bootstrap_quantile(std::span<const double> values, double p,
-                                                   const BootstrapOptions& options, QuantileType type) {
-    if (auto fine = check(values, options); !fine) {
-        return fail(std::move(fine).error());
-    }
-    const auto estimate = quantile(values, p, type);
-    if (!estimate) {
-        return fail(estimate.error());
-    }
-    const std::size_t n = values.size();
-    std::vector<std::uint32_t> order(n);
+CountedSample::CountedSample(std::span<const double> values)
+    : sorted_(values.size()), rank_(values.size()), times_(values.size()), coarse_((values.size() / 32) + 1) {
+    std::vector<std::uint32_t> order(values.size());
     std::iota(order.begin(), order.end(), 0U);
     std::sort(order.begin(), order.end(),
               [&](std::uint32_t a, std::uint32_t b) { return values[a] < values[b]; });
-    std::vector<double> sorted(n);
-    std::vector<std::uint32_t> rank(n);
-    for (std::uint32_t r = 0; r < n; ++r) {
-        sorted[r] = values[order[r]];
-        rank[order[r]] = r;
+    for (std::uint32_t r = 0; r < order.size(); ++r) {
+        sorted_[r] = values[order[r]];
+        rank_[order[r]] = r;
     }
-    const auto place = quantile_place(n, p, type);
-    std::vector<double> draws(options.draws);
+}
+
+void CountedSample::clear() {
+    std::fill(times_.begin(), times_.end(), 0U);
+    std::fill(coarse_.begin(), coarse_.end(), 0U);
+}
+
+void CountedSample::close() {
+    for (std::size_t r = 0; r < times_.size(); ++r) {
+        coarse_[r / 32] += times_[r];
+    }
+}
+
+CountedSample::Step CountedSample::step_to(std::size_t order) const {
+    Step out;
+    std::size_t group = 0;
+    while (out.below + coarse_[group] <= order) {
+        out.below += coarse_[group++];
+    }
+    out.rank = group * 32;
+    while (out.below + times_[out.rank] <= order) {
+        out.below += times_[out.rank++];
+    }
+    return out;
+}
+
+double CountedSample::quantile(const QuantilePlace& place) const {
+    auto at = step_to(place.lower);
+    const double low = sorted_[at.rank];
+    while (at.below + times_[at.rank] <= place.upper) {
+        at.below += times_[at.rank++];
+    }
+    const double high = sorted_[at.rank];
+    return place.weight == 0.0 ? low : place.weight == 1.0 ? high : low + (place.weight * (high - low));
+}
+
+double CountedSample::mean_of_lowest(std::size_t skip, std::size_t used) const {
+    auto at = step_to(skip);
+    const double least = sorted_[at.rank];
+    double sum = 0.0; // of differences from the first, to keep digits
+    for (std::size_t order = skip; order < skip + used; ++order) {
+        while (at.below + times_[at.rank] <= order) {
+            at.below += times_[at.rank++];
+        }
+        sum += sorted_[at.rank] - least;
+    }
+    return least + (sum / static_cast<double>(used));
+}
+
+Expected<std::vector<BootstrapResult>> block_bootstrap_counted(std::span<const double> values,
+                                                               std::size_t count,
+                                                               const CountedStatistics& statistics,
+                                                               const BootstrapOptions& options) {
+    if (auto fine = check(values, options); !fine) {
+        return fail(std::move(fine).error());
+    }
+    const std::size_t n = values.size();
+    const CountedSample empty(values);
+    std::vector<double> answers(options.draws * count);
     for_each_lot(options, [&](std::size_t from, std::size_t to) {
-        // How often each rank came up, and the same summed over 32 ranks at a time, to step quickly.
-        std::vector<std::uint32_t> seen(n);
-        std::vector<std::uint32_t> coarse((n / 32) + 1);
+        CountedSample sample = empty;
         for (std::size_t draw = from; draw < to; ++draw) {
-            std::fill(seen.begin(), seen.end(), 0U);
-            std::fill(coarse.begin(), coarse.end(), 0U);
-            for_each_block(n, draw, options, [&](std::size_t first, std::size_t count) {
-                for (std::size_t i = first; i < first + count; ++i) {
-                    ++seen[rank[i]];
+            sample.clear();
+            for_each_block(n, draw, options, [&](std::size_t first, std::size_t block) {
+                for (std::size_t i = first; i < first + block; ++i) {
+                    sample.add(i);
                 }
             });
-            for (std::size_t r = 0; r < n; ++r) {
-                coarse[r / 32] += seen[r];
-            }
-            std::size_t below = 0;
-            std::size_t group = 0;
-            while (below + coarse[group] <= place.lower) {
-                below += coarse[group++];
-            }
-            std::size_t r = group * 32;
-            while (below + seen[r] <= place.lower) {
-                below += seen[r++];
-            }
-            const double low = sorted[r];
-            while (below + seen[r] <= place.upper) {
-                below += seen[r++];
-            }
-            const double high = sorted[r];
-            draws[draw] = place.weight == 0.0   ? low
-                          : place.weight == 1.0 ? high
-                                                : low + (place.weight * (high - low));
+            sample.close();
+            statistics(sample, std::span(answers).subspan(draw * count, count));
         }
     });
-    return summary(*estimate, std::move(draws));
+    CountedSample whole = empty;
+    for (std::size_t i = 0; i < n; ++i) {
+        whole.add(i);
+    }
+    whole.close();
+    std::vector<double> estimates(count);
+    statistics(whole, estimates);
+    std::vector<BootstrapResult> out;
+    std::vector<double> draws(options.draws);
+    for (std::size_t k = 0; k < count; ++k) {
+        for (std::size_t draw = 0; draw < options.draws; ++draw) {
+            draws[draw] = answers[(draw * count) + k];
+        }
+        auto one = summary(estimates[k], draws);
+        if (!one) {
+            return fail(std::move(one).error());
+        }
+        out.push_back(*one);
+    }
+    return out;
+}
+
+Expected<BootstrapResult> block_bootstrap_quantile(std::span<const double> values, double p,
+                                                   const BootstrapOptions& options, QuantileType type) {
+    if (const auto possible = quantile(values, p, type); !possible) {
+        return fail(possible.error());
+    }
+    const auto place = quantile_place(values.size(), p, type);
+    auto out = block_bootstrap_counted(
+        values, 1,
+        [&](const CountedSample& draw, std::span<double> answer) { answer[0] = draw.quantile(place); },
+        options);
+    if (!out) {
+        return fail(std::move(out).error());
+    }
+    return out->front();
 }
 
 } // namespace backeddy::fit

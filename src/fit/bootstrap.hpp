@@ -42,8 +42,48 @@ using Statistic = std::function<double(std::span<const double>)>;
                                                         const Statistic& statistic,
                                                         const BootstrapOptions& options = {});
 
-/// The same draws for a quantile, without sorting each: a draw only counts how often each rank came up. Bit
-/// for bit what block_bootstrap gives with quantile(., p, type).
+/// A draw told by how often each of the ascending values came up in it: what depends on order alone is read
+/// off without sorting.
+class CountedSample {
+  public:
+    /// Of values in any order, finite; no draw yet.
+    explicit CountedSample(std::span<const double> values);
+
+    void clear();
+    /// Value number `i`, in the order given to the constructor, came up once more.
+    void add(std::size_t i) { ++times_[rank_[i]]; }
+    /// After the last add(), before anything is read.
+    void close();
+
+    [[nodiscard]] std::span<const double> ascending() const { return sorted_; }
+    [[nodiscard]] std::span<const std::uint32_t> times() const { return times_; } ///< of each ascending value
+    [[nodiscard]] double quantile(const QuantilePlace& place) const;
+    /// Mean of `used` order statistics after the `skip` lowest; both within the draw's size, `used` above 0.
+    [[nodiscard]] double mean_of_lowest(std::size_t skip, std::size_t used) const;
+
+  private:
+    struct Step {
+        std::size_t rank = 0;
+        std::size_t below = 0; ///< how much of the draw lies under that rank
+    };
+    [[nodiscard]] Step step_to(std::size_t order) const;
+
+    std::vector<double> sorted_;
+    std::vector<std::uint32_t> rank_;
+    std::vector<std::uint32_t> times_;
+    std::vector<std::uint32_t> coarse_; ///< times_ summed over 32 ranks, to step quickly
+};
+
+/// Writes its statistics of one draw; NaN where one has no answer.
+using CountedStatistics = std::function<void(const CountedSample& draw, std::span<double> out)>;
+
+/// `count` statistics of the same draws as block_bootstrap's, all in one pass; the result's order is that of
+/// the statistics.
+[[nodiscard]] Expected<std::vector<BootstrapResult>>
+block_bootstrap_counted(std::span<const double> values, std::size_t count,
+                        const CountedStatistics& statistics, const BootstrapOptions& options = {});
+
+/// The same for one quantile. Bit for bit what block_bootstrap gives with quantile(., p, type).
 [[nodiscard]] Expected<BootstrapResult> block_bootstrap_quantile(std::span<const double> values, double p,
                                                                  const BootstrapOptions& options = {},
                                                                  QuantileType type = QuantileType::gumbel);

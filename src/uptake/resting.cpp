@@ -35,6 +35,7 @@ constexpr std::size_t mixture_draws = 300;
 constexpr std::size_t least_mixture_draws = 100;
 constexpr std::size_t mixture_values = 60'000; // draws times values that are affordable
 constexpr int mixture_steps = 60;
+constexpr double still = 1e-4; ///< a step by this share of the component's spread is the last
 
 double quantile_of(RestingMethod method) {
     switch (method) {
@@ -104,7 +105,8 @@ std::vector<double> quantile_weights(std::span<const double> values, double p) {
 
 double density(double x, const fit::NormalComponent& component) {
     const double z = (x - component.mean) / component.sd;
-    return component.weight / component.sd * std::exp(-0.5 * z * z);
+    constexpr double far = 40.0; // exp(-800) is nothing beside any component that is nearer
+    return std::abs(z) > far ? 0.0 : component.weight / component.sd * std::exp(-0.5 * z * z);
 }
 
 std::vector<double> component_weights(std::span<const double> values, const fit::NormalMixture& mixture,
@@ -127,17 +129,23 @@ std::vector<double> component_weights(std::span<const double> values, const fit:
 
 // Mean of one component after a few EM steps from the night's own fit: what a bootstrap draw can afford. No
 // component may become narrower than `floor`.
-double refitted_mean(std::span<const double> sample, const fit::NormalMixture& start, std::size_t lowest,
+double refitted_mean(const fit::CountedSample& draw, const fit::NormalMixture& start, std::size_t lowest,
                      double floor) {
     auto components = start.components;
     const std::size_t g = components.size();
-    const auto n = static_cast<double>(sample.size());
+    const auto values = draw.ascending();
+    const auto times = draw.times();
+    const auto n = static_cast<double>(values.size());
     std::vector<double> shares(g);
     for (int step = 0; step < mixture_steps; ++step) {
         std::vector<double> count(g, 0.0);
         std::vector<double> sum(g, 0.0);
         std::vector<double> squares(g, 0.0);
-        for (const double x : sample) {
+        for (std::size_t i = 0; i < values.size(); ++i) {
+            if (times[i] == 0) {
+                continue;
+            }
+            const double x = values[i];
             double all = 0.0;
             for (std::size_t k = 0; k < g; ++k) {
                 shares[k] = density(x, components[k]);
@@ -147,13 +155,14 @@ double refitted_mean(std::span<const double> sample, const fit::NormalMixture& s
                 continue;
             }
             for (std::size_t k = 0; k < g; ++k) {
-                const double share = shares[k] / all;
+                const double share = static_cast<double>(times[i]) * shares[k] / all;
                 const double away = x - start.components[k].mean;
                 count[k] += share;
                 sum[k] += share * away;
                 squares[k] += share * away * away;
             }
         }
+        const double mean_before = components[lowest].mean;
         for (std::size_t k = 0; k < g; ++k) {
             if (count[k] < 1e-9) {
                 continue;
@@ -163,6 +172,9 @@ double refitted_mean(std::span<const double> sample, const fit::NormalMixture& s
             components[k].sd =
                 std::max(floor, std::sqrt(std::max(0.0, (squares[k] / count[k]) - (away * away))));
             components[k].weight = count[k] / n;
+        }
+        if (std::abs(components[lowest].mean - mean_before) < still * components[lowest].sd) {
+            break;
         }
     }
     return components[lowest].mean;
@@ -219,12 +231,10 @@ Night night_of(std::vector<SpellUptake> spells, const RestingSettings& settings)
     return out;
 }
 
-// One estimator's value, its weights and how to compute it anew on a bootstrap draw.
+// One estimator's value and its weights.
 struct Computed {
     double value = 0.0;
     std::vector<double> weights;
-    fit::Statistic statistic;
-    std::size_t draws = 0;
 };
 
 struct Lowest {
@@ -261,7 +271,6 @@ Expected<Lowest> lowest_of(std::span<const double> values, const RestingSettings
 Expected<Computed> compute(RestingMethod method, const Night& night, const std::optional<Lowest>& lowest,
                            const RestingSettings& settings) {
     Computed out;
-    out.draws = settings.draws;
     if (method == RestingMethod::mean_of_ten_lowest) {
         const auto mean = fit::mean_of_lowest(night.values, low_count);
         if (!mean) {
@@ -269,9 +278,6 @@ Expected<Computed> compute(RestingMethod method, const Night& night, const std::
         }
         out.value = mean->mean;
         out.weights = low_weights(night.values, 0, low_count);
-        out.statistic = [](std::span<const double> sample) {
-            return fit::mean_of_lowest(sample, low_count)->mean;
-        };
         return out;
     }
     if (method == RestingMethod::lowest_tenth) {
@@ -282,9 +288,6 @@ Expected<Computed> compute(RestingMethod method, const Night& night, const std::
         }
         out.value = mean->mean;
         out.weights = low_weights(night.values, mean->dropped, mean->used);
-        out.statistic = [](std::span<const double> sample) {
-            return fit::mean_of_lowest_share(sample, low_share, dropped)->mean;
-        };
         return out;
     }
     if (method == RestingMethod::lowest_normal) {
@@ -293,16 +296,6 @@ Expected<Computed> compute(RestingMethod method, const Night& night, const std::
         }
         out.value = lowest->normal.mean;
         out.weights = component_weights(night.values, lowest->mixture, lowest->index);
-        double floor = lowest->mixture.components.front().sd;
-        for (const auto& component : lowest->mixture.components) {
-            floor = std::min(floor, component.sd);
-        }
-        out.statistic = [mixture = lowest->mixture, index = lowest->index,
-                         floor = 0.25 * floor](std::span<const double> sample) {
-            return refitted_mean(sample, mixture, index, floor);
-        };
-        out.draws = std::min(settings.draws, std::clamp(mixture_values / night.values.size(),
-                                                        least_mixture_draws, mixture_draws));
         return out;
     }
     const double p = quantile_of(method);
@@ -315,12 +308,80 @@ Expected<Computed> compute(RestingMethod method, const Night& night, const std::
     return out;
 }
 
-Expected<fit::BootstrapResult> resampled(RestingMethod method, const Night& night, const Computed& computed,
+// Which of the ascending values a low mean is taken over.
+struct LowSpan {
+    std::size_t skip = 0;
+    std::size_t used = 0;
+};
+
+LowSpan low_span(RestingMethod method, std::size_t n) {
+    if (method == RestingMethod::mean_of_ten_lowest) {
+        return {.skip = 0, .used = low_count};
+    }
+    const auto rest = static_cast<double>(n - dropped);
+    return {.skip = dropped, .used = static_cast<std::size_t>(std::max(1.0, std::round(low_share * rest)))};
+}
+
+// How the estimators that order statistics make, and the median, spread over the draws.
+struct Resampled {
+    std::map<RestingMethod, fit::BootstrapResult> by_method;
+    std::optional<fit::BootstrapResult> median;
+};
+
+fit::BootstrapOptions draws_of(const Night& night, std::size_t draws, const RestingSettings& settings) {
+    return {.draws = draws, .block = night.block, .seed = settings.seed, .threads = {.count = 1}};
+}
+
+// All in one pass over the same draws. `methods`: those that this night can have.
+Resampled resampled(const Night& night, std::span<const RestingMethod> methods,
+                    const RestingSettings& settings) {
+    const std::size_t n = night.values.size();
+    std::vector<fit::QuantilePlace> places;
+    std::vector<LowSpan> spans;
+    for (const auto method : methods) {
+        const double p = is_quantile(method) ? quantile_of(method) : 0.5;
+        places.push_back(fit::quantile_place(n, p, fit::QuantileType::gumbel));
+        spans.push_back(is_quantile(method) ? LowSpan{} : low_span(method, n));
+    }
+    const auto middle = fit::quantile_place(n, 0.5, fit::QuantileType::gumbel);
+    const auto draws = fit::block_bootstrap_counted(
+        night.values, methods.size() + 1,
+        [&](const fit::CountedSample& draw, std::span<double> out) {
+            for (std::size_t k = 0; k < methods.size(); ++k) {
+                out[k] = is_quantile(methods[k]) ? draw.quantile(places[k])
+                                                 : draw.mean_of_lowest(spans[k].skip, spans[k].used);
+            }
+            out.back() = draw.quantile(middle);
+        },
+        draws_of(night, settings.draws, settings));
+    Resampled out;
+    if (draws) {
+        for (std::size_t k = 0; k < methods.size(); ++k) {
+            out.by_method.emplace(methods[k], (*draws)[k]);
+        }
+        out.median = draws->back();
+    }
+    return out;
+}
+
+Expected<fit::BootstrapResult> resampled(const Lowest& lowest, const Night& night,
                                          const RestingSettings& settings) {
-    const fit::BootstrapOptions options{
-        .draws = computed.draws, .block = night.block, .seed = settings.seed, .threads = {.count = 1}};
-    return is_quantile(method) ? fit::block_bootstrap_quantile(night.values, quantile_of(method), options)
-                               : fit::block_bootstrap(night.values, computed.statistic, options);
+    double narrowest = lowest.mixture.components.front().sd;
+    for (const auto& component : lowest.mixture.components) {
+        narrowest = std::min(narrowest, component.sd);
+    }
+    const std::size_t draws = std::min(
+        settings.draws, std::clamp(mixture_values / night.values.size(), least_mixture_draws, mixture_draws));
+    auto out = fit::block_bootstrap_counted(
+        night.values, 1,
+        [&](const fit::CountedSample& draw, std::span<double> mean) {
+            mean[0] = refitted_mean(draw, lowest.mixture, lowest.index, 0.25 * narrowest);
+        },
+        draws_of(night, draws, settings));
+    if (!out) {
+        return fail(std::move(out).error());
+    }
+    return out->front();
 }
 
 // Sampling and systematic halves in quadrature, each side for itself, about the corrected value.
@@ -332,8 +393,8 @@ Interval combined_interval(double raw, const Interval& sampling, double correcte
 }
 
 RestingEstimate estimate_of(RestingMethod method, const Night& night, const Computed& computed,
-                            const detail::NoiseBias& noise, const std::string& stay,
-                            const RestingSettings& settings) {
+                            const std::optional<fit::BootstrapResult>& draws, const detail::NoiseBias& noise,
+                            const std::string& stay) {
     RestingEstimate out;
     out.method = method;
     out.values_used = static_cast<std::size_t>(
@@ -344,7 +405,7 @@ RestingEstimate estimate_of(RestingMethod method, const Night& night, const Comp
     systematic = moved(systematic, computed.value - systematic.mg_per_h.value());
     const double systematic_sd = systematic.mg_per_h.standard_uncertainty();
     out.sampling_interval_mg_per_h = {.low = computed.value, .high = computed.value};
-    if (const auto draws = resampled(method, night, computed, settings)) {
+    if (draws) {
         out.sampling_sd_mg_per_h = draws->se;
         out.sampling_interval_mg_per_h = {.low = draws->lower, .high = draws->upper};
     }
@@ -369,11 +430,7 @@ std::vector<detail::NoiseBias> noise_biases(const Night& night, std::span<const 
                 out.push_back(fit::quantile_of_sorted(ascending, quantile_of(method)));
                 continue;
             }
-            const bool ten = method == RestingMethod::mean_of_ten_lowest;
-            const std::size_t skip = ten ? 0 : dropped;
-            const double rest = static_cast<double>(ascending.size() - skip);
-            const std::size_t used =
-                ten ? low_count : static_cast<std::size_t>(std::max(1.0, std::round(low_share * rest)));
+            const auto [skip, used] = low_span(method, ascending.size());
             const auto part = ascending.subspan(skip, used);
             out.push_back(std::accumulate(part.begin(), part.end(), 0.0) / static_cast<double>(used));
         }
@@ -383,8 +440,9 @@ std::vector<detail::NoiseBias> noise_biases(const Night& night, std::span<const 
                               statistics, settings.noise_draws, settings.seed);
 }
 
-void add_estimates(RestingUptake& out, const Night& night, const std::optional<Lowest>& lowest,
-                   const Reason& no_lowest, const std::string& stay, const RestingSettings& settings) {
+// Fills out.estimates; returns the draws, which the routine level needs too.
+Resampled add_estimates(RestingUptake& out, const Night& night, const std::optional<Lowest>& lowest,
+                        const Reason& no_lowest, const std::string& stay, const RestingSettings& settings) {
     std::vector<RestingMethod> ordered;
     for (const auto method : all_resting_methods) {
         if (method != RestingMethod::lowest_normal && compute(method, night, lowest, settings)) {
@@ -392,6 +450,7 @@ void add_estimates(RestingUptake& out, const Night& night, const std::optional<L
         }
     }
     const auto biases = noise_biases(night, ordered, settings);
+    auto draws = resampled(night, ordered, settings);
     for (const auto method : all_resting_methods) {
         RestingEntry entry{.method = method, .estimate = std::nullopt, .skipped = {}};
         auto computed = compute(method, night, lowest, settings);
@@ -404,10 +463,18 @@ void add_estimates(RestingUptake& out, const Night& night, const std::optional<L
             for (std::size_t k = 0; k < ordered.size(); ++k) {
                 bias = ordered[k] == method ? biases[k] : bias;
             }
-            entry.estimate = estimate_of(method, night, *computed, bias, stay, settings);
+            std::optional<fit::BootstrapResult> spread;
+            if (method == RestingMethod::lowest_normal) {
+                const auto refits = resampled(*lowest, night, settings);
+                spread = refits ? std::optional(*refits) : std::nullopt;
+            } else if (const auto found = draws.by_method.find(method); found != draws.by_method.end()) {
+                spread = found->second;
+            }
+            entry.estimate = estimate_of(method, night, *computed, spread, bias, stay);
         }
         out.estimates.push_back(std::move(entry));
     }
+    return draws;
 }
 
 UptakeRate median_rate(std::span<const SpellUptake> spells, const std::string& source, double sd) {
@@ -432,7 +499,8 @@ double median_error(std::span<const SpellUptake> spells) {
            std::sqrt(static_cast<double>(values.size()));
 }
 
-RoutineUptake routine_of(const Night& night, const std::string& stay, const RestingSettings& settings) {
+RoutineUptake routine_of(const Night& night, const std::optional<fit::BootstrapResult>& median_draws,
+                         const std::string& stay, const RestingSettings& settings) {
     RoutineUptake out;
     out.values = night.values.size();
     out.utc_offset = settings.utc_offset;
@@ -440,12 +508,7 @@ RoutineUptake routine_of(const Night& night, const std::string& stay, const Rest
     for (const auto& spell : night.spells) {
         by_hour[detail::hour_of_day(spell.middle(), settings.utc_offset)].push_back(spell);
     }
-    double whole_sd = median_error(night.spells);
-    const fit::BootstrapOptions options{
-        .draws = settings.draws, .block = night.block, .seed = settings.seed, .threads = {.count = 1}};
-    if (const auto draws = fit::block_bootstrap_quantile(night.values, 0.5, options)) {
-        whole_sd = draws->se;
-    }
+    const double whole_sd = median_draws ? median_draws->se : median_error(night.spells);
     out.whole_night = median_rate(night.spells, "routine sampling:" + stay, whole_sd);
     for (const auto& [hour, spells] : by_hour) {
         if (spells.size() < std::max<std::size_t>(settings.least_per_hour, 1)) {
@@ -646,7 +709,7 @@ Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingS
     } else {
         no_lowest = {"no_lowest_normal", found.error().text()};
     }
-    add_estimates(out, night, lowest, no_lowest, input.stay, settings);
+    const auto draws = add_estimates(out, night, lowest, no_lowest, input.stay, settings);
     out.chosen = method_by_rule(lowest ? std::optional(lowest->normal.cv_percent) : std::nullopt, settings);
     out.chosen_why = lowest
                          ? "values in the lowest normal vary by " + fixed_text(lowest->normal.cv_percent, 1) +
@@ -658,7 +721,7 @@ Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingS
             out.value = *entry.estimate;
         }
     }
-    out.routine = routine_of(night, input.stay, settings);
+    out.routine = routine_of(night, draws.median, input.stay, settings);
     out.routine.standing = out.standing;
     add_cautions(out, night, settings);
     return out;

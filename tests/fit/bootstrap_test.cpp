@@ -2,7 +2,6 @@
 
 #include "fit/bootstrap.hpp"
 
-#include <chrono>
 #include <cmath>
 #include <numeric>
 #include <vector>
@@ -10,6 +9,7 @@
 #include <gtest/gtest.h>
 
 #include "base/random.hpp"
+#include "fit/lowest.hpp"
 
 namespace backeddy::fit {
 namespace {
@@ -89,6 +89,37 @@ TEST(Bootstrap, of_a_quantile_by_counted_ranks_is_bit_for_bit_that_by_sorting) {
     }
 }
 
+TEST(Bootstrap, of_many_counted_statistics_at_once_is_bit_for_bit_that_of_each_alone) {
+    auto values = coloured(120, 0.5, 3);
+    for (std::size_t i = 0; i < values.size(); i += 4) {
+        values[i] = std::round(values[i] / 5) * 5; // ties
+    }
+    const BootstrapOptions options{.draws = 400, .block = 6, .seed = 9};
+    const auto place = quantile_place(values.size(), 0.2, QuantileType::gumbel);
+    const auto together = block_bootstrap_counted(
+        values, 3,
+        [&](const CountedSample& draw, std::span<double> out) {
+            out[0] = draw.quantile(place);
+            out[1] = draw.mean_of_lowest(0, 10);
+            out[2] = draw.mean_of_lowest(5, 12); // a tenth of the 115 after the five lowest
+        },
+        options);
+    ASSERT_TRUE(together);
+    const std::vector<Statistic> alone{
+        [](std::span<const double> v) { return *quantile(v, 0.2); },
+        [](std::span<const double> v) { return mean_of_lowest(v, 10)->mean; },
+        [](std::span<const double> v) { return mean_of_lowest_share(v, 0.1, 5)->mean; }};
+    for (std::size_t k = 0; k < alone.size(); ++k) {
+        const auto one = block_bootstrap(values, alone[k], options);
+        ASSERT_TRUE(one);
+        EXPECT_EQ((*together)[k].estimate, one->estimate) << k;
+        EXPECT_EQ((*together)[k].mean, one->mean) << k;
+        EXPECT_EQ((*together)[k].se, one->se) << k;
+        EXPECT_EQ((*together)[k].lower, one->lower) << k;
+        EXPECT_EQ((*together)[k].upper, one->upper) << k;
+    }
+}
+
 TEST(Bootstrap, gives_the_same_bits_on_any_number_of_threads) {
     const auto values = coloured(500, 0.6, 8);
     BootstrapOptions options{.draws = 1000, .seed = 77};
@@ -123,20 +154,6 @@ TEST(Bootstrap, refuses_a_series_shorter_than_two_blocks) {
     const std::vector<double> few(23, 1.0);
     EXPECT_EQ(block_bootstrap(few, mean_of).error().code, ErrorCode::too_few);
     EXPECT_EQ(block_bootstrap_quantile(few, 0.2).error().code, ErrorCode::too_few);
-}
-
-TEST(Bootstrap, of_eight_nights_takes_hundredths_of_a_second) {
-    std::vector<std::vector<double>> nights;
-    for (std::uint64_t fish = 0; fish < 8; ++fish) {
-        nights.push_back(coloured(1000, 0.7, 100 + fish));
-    }
-    const auto from = std::chrono::steady_clock::now();
-    for (const auto& night : nights) {
-        EXPECT_TRUE(block_bootstrap_quantile(night, 0.2, {.draws = 2000, .block = 12}));
-    }
-    const double took = std::chrono::duration<double>(std::chrono::steady_clock::now() - from).count();
-    std::printf("8 fish x 1,000 values x 2,000 draws: %.3f s\n", took);
-    EXPECT_LT(took, 1.0); // the figure itself is for the benchmark: a busy machine and no optimisation here
 }
 
 } // namespace

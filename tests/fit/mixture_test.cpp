@@ -2,7 +2,6 @@
 
 #include "fit/mixture.hpp"
 
-#include <chrono>
 #include <cmath>
 #include <vector>
 
@@ -160,16 +159,6 @@ TEST(Mixture, refuses_too_few_values_and_equal_ones) {
     EXPECT_EQ(fit_mixture(few, 5, Spreads::equal).error().code, ErrorCode::too_few);
     EXPECT_EQ(choose_mixture(same).error().code, ErrorCode::degenerate);
     EXPECT_FALSE(lowest_normal({.components = {{.weight = 0.05, .mean = 1, .sd = 1}}}, few));
-}
-
-TEST(Mixture, of_a_thousand_values_from_200_starts_is_quick) {
-    const auto values = drawn(1000, 7);
-    const auto from = std::chrono::steady_clock::now();
-    const auto fit = fit_mixture(values, 3, Spreads::unequal, {.starts = 200});
-    const double took = std::chrono::duration<double>(std::chrono::steady_clock::now() - from).count();
-    ASSERT_TRUE(fit);
-    std::printf("three components, 1,000 values, 200 starts: %.3f s\n", took);
-    EXPECT_LT(took, 2.0); // the figure itself is for the benchmark: a busy machine and no optimisation here
 }
 
 } // namespace
