@@ -235,8 +235,11 @@ Expected<void> check(std::span<const double> t, std::span<const double> y, const
     };
     const bool has_weights = !options.weights.empty();
     if (t.size() != y.size() || options.phases < 1 || options.phases > 2 ||
-        (has_weights && options.weights.size() != t.size()) || !is_finite(t) || !is_finite(y) ||
-        !is_finite(options.weights) ||
+        (has_weights && options.weights.size() != t.size()) ||
+        (!options.start_rates.empty() && options.start_rates.size() != options.phases) || !is_finite(t) ||
+        !is_finite(y) || !is_finite(options.weights) || !is_finite(options.start_rates) ||
+        !std::all_of(options.start_rates.begin(), options.start_rates.end(),
+                     [](double rate) { return rate > 0.0; }) ||
         !std::all_of(options.weights.begin(), options.weights.end(), [](double w) { return w > 0.0; })) {
         return fail(
             {.code = ErrorCode::out_of_range,
@@ -288,7 +291,8 @@ Expected<Decay> fit_decay(std::span<const double> t, std::span<const double> y, 
         data.root_weight[i] = std::sqrt(options.weights[i]);
     }
     const RateRange range = rate_range(t);
-    const Start start = best_start(data, range);
+    const Start start =
+        options.start_rates.empty() ? best_start(data, range) : solved_at(data, options.start_rates);
     const auto fit = fit_nonlinear(problem_of(data, range, start));
     if (!fit) {
         return fail(fit.error());

@@ -57,6 +57,9 @@ struct DecayOptions {
     Amplitudes amplitudes = Amplitudes::positive;
     /// One per value, proportional to 1 / variance, > 0; empty: all alike.
     std::span<const double> weights;
+    /// One per phase, > 0: where the descent begins, for data like those fitted before; empty: the best of a
+    /// grid.
+    std::vector<double> start_rates;
 };
 
 /// Least squares from the best of a grid of rates, for which amplitudes and baseline are linear; then

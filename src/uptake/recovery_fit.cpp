@@ -57,6 +57,24 @@ struct Model {
         return sum;
     }
     [[nodiscard]] double at(std::span<const double> p, double t) const { return baseline(p) + excess(p, t); }
+    /// Derivatives of (observed - at(p, t)) by each parameter, parameter k at out[k * stride].
+    void write_slopes(std::span<const double> p, double t, std::span<double> out, std::size_t stride) const {
+        if (free_baseline) {
+            out[0] = -1.0;
+        }
+        for (std::size_t i = 0; i < phases; ++i) {
+            const double left = std::exp(-rate(p, i) * t);
+            out[(first_phase() + (2 * i)) * stride] = -left;
+            out[(first_phase() + (2 * i) + 1) * stride] = amplitude(p, i) * t * left;
+        }
+        double& by_slowest = out[(first_event() - 1) * stride];
+        for (std::size_t j = 0; j < events_h.size(); ++j) {
+            const double since = t - events_h[j];
+            const double left = since >= 0.0 ? std::exp(-rate(p, phases - 1) * since) : 0.0;
+            out[(first_event() + j) * stride] = -left;
+            by_slowest += p[first_event() + j] * since * left;
+        }
+    }
     [[nodiscard]] double area(std::span<const double> p, double until) const {
         double sum = 0.0;
         for (std::size_t i = 0; i < phases; ++i) {
@@ -79,6 +97,13 @@ struct Recipe {
     std::vector<double> events_h;
 };
 
+// The data of one fit, and the same moved by one standard uncertainty of one source.
+struct Data {
+    std::vector<double> h;
+    std::vector<double> y;
+    double level = 0.0; ///< that the asymptote is held at
+};
+
 Model model_of(const fit::Decay& decay) {
     Model out;
     out.free_baseline = decay.is_baseline_fitted;
@@ -99,11 +124,14 @@ Model model_of(const fit::Decay& decay) {
 
 Expected<Model> fitted_with_events(std::span<const double> h, std::span<const double> y, Model plain,
                                    const Recipe& recipe) {
-    plain.events_h = recipe.events_h;
     fit::NonlinearProblem problem;
     problem.residuals = h.size();
     problem.start = plain.theta;
-    problem.start.insert(problem.start.end(), recipe.events_h.size(), 0.1 * plain.excess(plain.theta, 0.0));
+    if (problem.start.size() == plain.first_event()) { // a decay without events so far
+        const double little = 0.1 * plain.excess(plain.theta, 0.0);
+        problem.start.insert(problem.start.end(), recipe.events_h.size(), little);
+    }
+    plain.events_h = recipe.events_h;
     problem.lower.assign(problem.start.size(), 0.0);
     problem.upper.assign(problem.start.size(), infinity);
     if (plain.free_baseline) {
@@ -112,6 +140,11 @@ Expected<Model> fitted_with_events(std::span<const double> h, std::span<const do
     problem.write_residuals = [&](std::span<const double> p, std::span<double> out) {
         for (std::size_t i = 0; i < h.size(); ++i) {
             out[i] = y[i] - plain.at(p, h[i]);
+        }
+    };
+    problem.write_jacobian = [&](std::span<const double> p, std::span<double> out) {
+        for (std::size_t i = 0; i < h.size(); ++i) {
+            plain.write_slopes(p, h[i], out.subspan(i), h.size());
         }
     };
     auto fit = fit::fit_nonlinear(problem);
@@ -132,12 +165,23 @@ Expected<Model> fitted_with_events(std::span<const double> h, std::span<const do
     return plain;
 }
 
-Expected<Model> fitted(std::span<const double> h, std::span<const double> y, double level,
-                       const Recipe& recipe) {
+// `near`, if any, is the fit of almost the same data: the descent begins there.
+Expected<Model> fitted(const Data& data, const Recipe& recipe, const Model* near = nullptr) {
+    const auto& [h, y, level] = data;
+    if (near != nullptr && !recipe.events_h.empty()) {
+        auto start = *near;
+        start.fixed_baseline = level;
+        return fitted_with_events(h, y, std::move(start), recipe);
+    }
     fit::DecayOptions options;
     options.phases = recipe.phases;
     if (!recipe.free_baseline) {
         options.baseline = level;
+    }
+    if (near != nullptr) {
+        for (std::size_t i = 0; i < near->phases; ++i) {
+            options.start_rates.push_back(near->rate(near->theta, i));
+        }
     }
     auto decay = fit::fit_decay(h, y, options);
     if (!decay) {
@@ -149,13 +193,6 @@ Expected<Model> fitted(std::span<const double> h, std::span<const double> y, dou
     }
     return fitted_with_events(h, y, std::move(model), recipe);
 }
-
-// The data of one fit, and the same moved by one standard uncertainty of one source.
-struct Data {
-    std::vector<double> h;
-    std::vector<double> y;
-    double level = 0.0; ///< that the asymptote is held at
-};
 
 double effect_of(const Measured& value, const std::string& source) {
     for (const auto& contribution : value.contributions()) {
@@ -318,7 +355,7 @@ struct FullFit {
 
 Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
     const auto data = data_of(context, nullptr, Scale::whole);
-    auto model = fitted(data.h, data.y, data.level, recipe);
+    auto model = fitted(data, recipe);
     if (!model) {
         return fail(std::move(model).error());
     }
@@ -330,7 +367,7 @@ Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
         out.sources.push_back(source);
         const auto moved = [&](Scale scale) {
             const auto other = data_of(context, &source, scale);
-            const auto refit = fitted(other.h, other.y, other.level, recipe);
+            const auto refit = fitted(other, recipe, &out.model);
             return refit ? read_off(context, *refit, &source, scale) : out.readings;
         };
         out.whole.push_back(moved(Scale::whole));
@@ -475,6 +512,32 @@ bool tells_two_phases(const Model& model, std::span<const Point> points) {
            fast >= 2.0 * slow;
 }
 
+// Handling events inside the spells, in hours, ascending.
+struct EventsInside {
+    std::vector<double> all_h;
+    std::vector<double> told_h; ///< of several between two spells the first: no spell tells them apart
+};
+
+EventsInside events_inside(const RecoveryInput& input, std::span<const Point> points) {
+    EventsInside out;
+    for (const auto& event : input.events) {
+        const double h = (event.at - input.time_zero).hours();
+        if (h > points.front().h && h < points.back().h) {
+            out.all_h.push_back(h);
+        }
+    }
+    std::sort(out.all_h.begin(), out.all_h.end());
+    for (const double h : out.all_h) {
+        const bool is_told = out.told_h.empty() ||
+                             std::any_of(points.begin(), points.end(),
+                                         [&](const Point& p) { return p.h >= out.told_h.back() && p.h < h; });
+        if (is_told) {
+            out.told_h.push_back(h);
+        }
+    }
+    return out;
+}
+
 void no_fit(Recovery& out, const std::string& why) {
     out.reasons.push_back({"no_fit", "no decay fitted: " + why});
     for (auto& baseline : out.baselines) {
@@ -526,21 +589,16 @@ void add_fits(Recovery& out, const RecoveryInput& input, const RecoverySettings&
                                                    " % of the fitted excess lies beyond the last spell"});
     }
 
-    std::vector<double> events_h;
-    for (const auto& event : input.events) {
-        const double h = (event.at - input.time_zero).hours();
-        if (h > points.front().h && h < points.back().h) {
-            events_h.push_back(h);
-        }
-    }
-    std::sort(events_h.begin(), events_h.end());
-    if (events_h.empty()) {
+    const auto events = events_inside(input, points);
+    if (events.all_h.empty()) {
         return;
     }
     out.reasons.push_back(
-        {"handled", std::to_string(events_h.size()) +
-                        " handling event(s) lie inside: one decay through them is shown beside "
-                        "lines with their own excess allowed for and ended at the first"});
+        {"handled",
+         std::to_string(events.all_h.size()) + " handling event(s) lie inside, " +
+             std::to_string(events.told_h.size()) +
+             " that spells tell apart: one decay through them is shown beside lines with their own "
+             "excess allowed for and ended at the first"});
     const auto add_line = [&](const Recipe& line, std::span<const Point> part, const std::string& what) {
         Context own = context;
         own.points = part;
@@ -558,10 +616,10 @@ void add_fits(Recovery& out, const RecoveryInput& input, const RecoverySettings&
     };
     Recipe allowed = recipe;
     allowed.span = DecaySpan::events_allowed_for;
-    allowed.events_h = events_h;
+    allowed.events_h = events.told_h;
     add_line(allowed, points, "events allowed for");
-    const auto end =
-        std::find_if(points.begin(), points.end(), [&](const Point& p) { return p.h >= events_h.front(); });
+    const auto end = std::find_if(points.begin(), points.end(),
+                                  [&](const Point& p) { return p.h >= events.told_h.front(); });
     const auto before = points.first(static_cast<std::size_t>(end - points.begin()));
     Recipe ended;
     ended.span = DecaySpan::ended_at_first_event;

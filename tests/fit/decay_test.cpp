@@ -212,6 +212,30 @@ TEST(Decay, of_one_phase_is_chosen_where_there_is_but_one) {
     EXPECT_GE(one_phase, 32);
 }
 
+TEST(Decay, from_given_rates_is_the_fit_from_the_grid) {
+    Random random(5);
+    std::vector<double> t(60);
+    std::vector<double> y(60);
+    for (std::size_t i = 0; i < t.size(); ++i) {
+        t[i] = 0.2 * static_cast<double>(i);
+        y[i] = 80 + (300 * std::exp(-1.4 * t[i])) + (60 * std::exp(-0.2 * t[i])) + random.normal();
+    }
+    DecayOptions options{.phases = 2};
+    const auto grid = fit_decay(t, y, options);
+    options.start_rates = {2.0, 0.3};
+    const auto near = fit_decay(t, y, options);
+    ASSERT_TRUE(grid && near);
+    for (std::size_t i = 0; i < 2; ++i) {
+        EXPECT_NEAR(near->phases[i].rate, grid->phases[i].rate, 1e-6 * grid->phases[i].rate);
+        EXPECT_NEAR(near->phases[i].amplitude, grid->phases[i].amplitude, 1e-6 * grid->phases[i].amplitude);
+    }
+    EXPECT_NEAR(near->residual_squares, grid->residual_squares, 1e-9 * grid->residual_squares);
+    options.start_rates = {2.0};
+    EXPECT_EQ(fit_decay(t, y, options).error().code, ErrorCode::out_of_range);
+    options.start_rates = {2.0, -0.3};
+    EXPECT_EQ(fit_decay(t, y, options).error().code, ErrorCode::out_of_range);
+}
+
 TEST(Decay, refuses_too_few_values_and_nonsense) {
     const std::vector<double> t{0, 1, 2};
     EXPECT_EQ(fit_decay(t, t).error().code, ErrorCode::too_few);

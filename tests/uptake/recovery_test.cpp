@@ -345,6 +345,20 @@ TEST(RecoveryFit, a_handling_event_has_its_sensitivity_lines) {
     EXPECT_NE(answer.fit->excess_all.mg.value(), allowed.excess_all.mg.value());
 }
 
+TEST(RecoveryFit, events_that_no_spell_tells_apart_count_as_one) {
+    Random random(11);
+    const Course course{.to_h = 20.0, .tube_step_h = 0.08, .handling = 150.0};
+    const auto spells = spells_of(course, random);
+    auto input = input_of(spells, course);
+    input.events = {{.at = at_hours(1.0), .what = "transfer"}};
+    const auto one = recovery(input).value();
+    input.events.push_back({.at = at_hours(1.001), .what = "blood"});
+    const auto two = recovery(input).value();
+    ASSERT_EQ(two.sensitivity.size(), 2U);
+    EXPECT_EQ(two.sensitivity[0].event_amplitudes_mg_per_h, one.sensitivity[0].event_amplitudes_mg_per_h);
+    EXPECT_EQ(two.sensitivity[0].excess_all.mg.value(), one.sensitivity[0].excess_all.mg.value());
+}
+
 TEST(RecoveryUncertainty, a_shared_volume_moves_the_whole_excess_together) {
     Random random(12);
     const Course course{.tube_h = 20.0, .to_h = 20.0, .tube_volume_share = 0.02};
