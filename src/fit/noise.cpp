@@ -34,7 +34,8 @@ class Whitener {
 
     /// Whitens row[0..count) of the reading `dt` after the one before (any dt for the first), adds to the
     /// sums.
-    void take(double dt, Row row, std::size_t count, NormalSums& sums) {
+    template <std::size_t count>
+    void take(double dt, Row row, NormalSums& sums) {
         if (coloured_ > 0.0 && !is_first_) {
             const double rho = correlation(dt);
             state_variance_ = (rho * rho * state_variance_) + (coloured_ * (1.0 - (rho * rho)));
@@ -43,21 +44,15 @@ class Whitener {
             }
         }
         is_first_ = false;
-        const double variance = state_variance_ + white_;
-        const double gain = state_variance_ / variance;
-        if (variance != last_variance_) {
-            last_variance_ = variance;
-            last_log_ = std::log(variance);
-        }
-        sums.log_variances += last_log_;
+        update_gain();
+        sums.log_variances += log_variance_;
         for (std::size_t k = 0; k < count; ++k) {
             row[k] -= state_[k];
-            state_[k] += gain * row[k];
+            state_[k] += gain_ * row[k];
         }
-        state_variance_ *= 1.0 - gain;
-        const double weight = 1.0 / variance;
+        state_variance_ *= 1.0 - gain_;
         for (std::size_t j = 0; j < count; ++j) {
-            const double wj = weight * row[j];
+            const double wj = weight_ * row[j];
             for (std::size_t k = j; k < count; ++k) {
                 sums.a[j][k] += wj * row[k];
             }
@@ -65,6 +60,18 @@ class Whitener {
     }
 
   private:
+    // At even intervals the state's variance soon stands still, and with it all that is divided by it.
+    void update_gain() {
+        if (state_variance_ == last_state_variance_) {
+            return;
+        }
+        last_state_variance_ = state_variance_;
+        const double variance = state_variance_ + white_;
+        gain_ = state_variance_ / variance;
+        log_variance_ = std::log(variance);
+        weight_ = 1.0 / variance;
+    }
+
     double correlation(double dt) {
         if (dt != last_dt_) {
             last_dt_ = dt;
@@ -81,8 +88,10 @@ class Whitener {
     Row state_{};
     double last_dt_ = -1.0;
     double last_rho_ = 0.0;
-    double last_variance_ = -1.0;
-    double last_log_ = 0.0;
+    double last_state_variance_ = -1.0;
+    double gain_ = 0.0;
+    double log_variance_ = 0.0;
+    double weight_ = 0.0;
 };
 
 /// Cholesky of the first p rows; then the residual sum of squares of the last column. False when not
@@ -242,7 +251,7 @@ Expected<WeightedLine> weighted_line(const NoiseModel& noise, std::span<const do
     NormalSums sums;
     for (std::size_t i = 0; i < x.size(); ++i) {
         const double dt = i > 0 ? times[i] - times[i - 1] : 0.0;
-        whitener.take(dt, {1.0, x[i] - line->x_mean, y[i] - line->at(x[i])}, 3, sums);
+        whitener.take<3>(dt, {1.0, x[i] - line->x_mean, y[i] - line->at(x[i])}, sums);
     }
     const auto solved = solve(sums, 2);
     if (!solved.is_sound) {
@@ -324,15 +333,23 @@ struct Trial {
     double variance = 0.0;
 };
 
+template <std::size_t terms>
+NormalSums whitened(const Prepared& one, Whitener whitener) {
+    NormalSums sums;
+    for (std::size_t i = 0; i < one.rows.size(); ++i) {
+        whitener.take<terms + 1>(one.intervals[i], one.rows[i], sums);
+    }
+    return sums;
+}
+
 Trial trial(const Pool& pool, double white_share, double correlation_time) {
     double logs = 0.0;
     double residual = 0.0;
+    const Whitener whitener(white_share, 1.0 - white_share, correlation_time);
     for (const auto& one : pool.series) {
-        Whitener whitener(white_share, 1.0 - white_share, correlation_time);
-        NormalSums sums;
-        for (std::size_t i = 0; i < one.rows.size(); ++i) {
-            whitener.take(one.intervals[i], one.rows[i], pool.terms + 1, sums);
-        }
+        const auto sums = pool.terms == 1   ? whitened<1>(one, whitener)
+                          : pool.terms == 2 ? whitened<2>(one, whitener)
+                                            : whitened<3>(one, whitener);
         const auto solved = solve(sums, pool.terms);
         if (!solved.is_sound) {
             return {};
@@ -349,30 +366,76 @@ Trial trial(const Pool& pool, double white_share, double correlation_time) {
             .variance = variance};
 }
 
+// Bits of the minimum's place. Rough: to find one's way; fine: about 1e-4, far finer than any estimate's
+// error.
+constexpr int rough_bits = 7;
+constexpr int fine_bits = 14;
+constexpr double least_z = -14.0;
+constexpr double greatest_z = 14.0;
+
+// The share is searched on a scale that is fine at both ends.
+double share_at(double z) {
+    return 1.0 / (1.0 + std::exp(-z));
+}
+
 struct Best {
     double white_share = 1.0;
+    double z = greatest_z; ///< the share's place on the scale it is searched on
     double correlation_time = 0.0;
     Trial at;
 };
 
-constexpr int bits = 14; // of the minimum's place: about 1e-4, far finer than any estimate's error
+// Where the share is looked for, and how finely.
+struct Search {
+    double from_z = least_z;
+    double to_z = greatest_z;
+    int bits = fine_bits;
+};
 
-Best best_share(const Pool& pool, double correlation_time) {
+Best best_share(const Pool& pool, double correlation_time, const Search& search) {
+    Best out{.correlation_time = correlation_time};
     std::uintmax_t most = 30;
-    // The share is searched on a scale that is fine at both ends.
-    const auto share_at = [](double z) { return 1.0 / (1.0 + std::exp(-z)); };
-    const auto found = boost::math::tools::brent_find_minima(
+    boost::math::tools::brent_find_minima(
         [&](double z) {
-            const double value = -trial(pool, share_at(z), correlation_time).log_likelihood;
-            return std::isfinite(value) ? value : 1e300;
+            const Trial here = trial(pool, share_at(z), correlation_time);
+            if (here.log_likelihood > out.at.log_likelihood) {
+                out.at = here;
+                out.z = z;
+            }
+            return std::isfinite(here.log_likelihood) ? -here.log_likelihood : 1e300;
         },
-        -14.0, 14.0, bits, most);
-    Best out{.white_share = share_at(found.first), .correlation_time = correlation_time};
-    out.at = trial(pool, out.white_share, correlation_time);
-    const Trial none = trial(pool, 0.0, correlation_time); // the end that the scale never reaches
-    if (none.log_likelihood >= out.at.log_likelihood) {
-        out.white_share = 0.0;
-        out.at = none;
+        search.from_z, search.to_z, search.bits, most);
+    out.white_share = share_at(out.z);
+    if (search.from_z == least_z) { // the end that the scale never reaches
+        if (const Trial none = trial(pool, 0.0, correlation_time);
+            none.log_likelihood >= out.at.log_likelihood) {
+            out.white_share = 0.0;
+            out.at = none;
+        }
+    }
+    return out;
+}
+
+// The same near a share that was best at about this time: what changes little is not searched anew.
+Best best_share_near(const Pool& pool, double correlation_time, double z, int bits) {
+    constexpr double reach = 1.0;
+    constexpr double edge = 0.05;
+    const Search near{
+        .from_z = std::max(least_z, z - reach), .to_z = std::min(greatest_z, z + reach), .bits = bits};
+    const Best out = best_share(pool, correlation_time, near);
+    const bool is_cut_off = (out.z < near.from_z + edge && near.from_z > least_z) ||
+                            (out.z > near.to_z - edge && near.to_z < greatest_z);
+    return is_cut_off ? best_share(pool, correlation_time, {.bits = bits}) : out;
+}
+
+// Some of the series, spread over all of them: enough to find the likelihood's hill.
+Pool thinned(const Pool& pool) {
+    constexpr std::size_t enough = 6000;
+    const std::size_t stride = std::max<std::size_t>(1, pool.readings / enough);
+    Pool out = {.terms = pool.terms, .shortest = pool.shortest, .longest = pool.longest};
+    for (std::size_t i = 0; i < pool.series.size(); i += stride) {
+        out.series.push_back(pool.series[i]);
+        out.readings += pool.series[i].rows.size();
     }
     return out;
 }
@@ -384,22 +447,27 @@ Best best_colour(const Pool& pool) {
     Best best;
     int best_step = 0;
     const auto at_step = [&](int k) { return from + ((to - from) * k / (steps - 1)); };
+    const Pool some = thinned(pool);
     for (int k = 0; k < steps; ++k) {
-        const Best here = best_share(pool, std::exp(at_step(k)));
+        const Best here = best_share(some, std::exp(at_step(k)), {.bits = rough_bits});
         if (here.at.log_likelihood > best.at.log_likelihood) {
             best = here;
             best_step = k;
         }
     }
+    best.at = trial(pool, best.white_share, best.correlation_time);
     std::uintmax_t most = 25;
-    const auto found = boost::math::tools::brent_find_minima(
+    boost::math::tools::brent_find_minima(
         [&](double log_time) {
-            const double value = -best_share(pool, std::exp(log_time)).at.log_likelihood;
-            return std::isfinite(value) ? value : 1e300;
+            const Best here = best_share_near(pool, std::exp(log_time), best.z, rough_bits);
+            if (here.at.log_likelihood > best.at.log_likelihood) {
+                best = here;
+            }
+            return std::isfinite(here.at.log_likelihood) ? -here.at.log_likelihood : 1e300;
         },
-        at_step(std::max(0, best_step - 1)), at_step(std::min(steps - 1, best_step + 1)), bits, most);
-    const Best refined = best_share(pool, std::exp(found.first));
-    return refined.at.log_likelihood > best.at.log_likelihood ? refined : best;
+        at_step(std::max(0, best_step - 1)), at_step(std::min(steps - 1, best_step + 1)), fine_bits, most);
+    const Best polished = best_share_near(pool, best.correlation_time, best.z, fine_bits);
+    return polished.at.log_likelihood > best.at.log_likelihood ? polished : best;
 }
 
 double median_interval(std::span<const double> times) {
