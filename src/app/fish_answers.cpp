@@ -4,6 +4,9 @@
 #include <chrono>
 #include <cmath>
 #include <mutex>
+#include <numeric>
+#include <set>
+#include <span>
 
 #include <date/tz.h>
 #include <fmt/format.h>
@@ -446,16 +449,48 @@ bool is_handling(EventKind kind) {
            kind == EventKind::disturbance || kind == EventKind::tagged || kind == EventKind::opened;
 }
 
+namespace {
+
+// The fish of these numbers, in any order of work.
+void answer_these(std::span<const std::size_t> which, std::vector<FishAnswer>& out, const Study& study,
+                  const StayAnswers& stays, Threads threads, const Progress& progress) {
+    std::size_t done = 0;
+    std::mutex guard;
+    parallel_for(which.size(), threads, [&](std::size_t i) {
+        out[which[i]] = answer_one(study, stays, study.tables.fish[which[i]]);
+        const std::lock_guard lock(guard);
+        progress("peak, rest, recovery", ++done, which.size(), "fish");
+    });
+}
+
+} // namespace
+
 std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays, Threads threads,
                                     const Progress& progress) {
     std::vector<FishAnswer> out(study.tables.fish.size());
-    std::size_t done = 0;
-    std::mutex guard;
-    parallel_for(study.tables.fish.size(), threads, [&](std::size_t i) {
-        out[i] = answer_one(study, stays, study.tables.fish[i]);
-        const std::lock_guard lock(guard);
-        progress("peak, rest, recovery", ++done, out.size(), "fish");
-    });
+    std::vector<std::size_t> all(out.size());
+    std::iota(all.begin(), all.end(), std::size_t{0});
+    answer_these(all, out, study, stays, threads, progress);
+    return out;
+}
+
+std::vector<FishAnswer> answer_fish_again(const Study& study, const Undone& undone,
+                                          const std::vector<FishAnswer>& before, Threads threads,
+                                          const Progress& progress) {
+    std::set<const study::Fish*> touched;
+    for (std::size_t i = 0; i < undone.is_changed.size(); ++i) {
+        if (undone.is_changed[i]) {
+            touched.insert(undone.stays.list[i].fish);
+        }
+    }
+    std::vector<std::size_t> which;
+    for (std::size_t i = 0; i < before.size(); ++i) {
+        if (touched.contains(before[i].fish)) {
+            which.push_back(i);
+        }
+    }
+    auto out = before;
+    answer_these(which, out, study, undone.stays, threads, progress);
     return out;
 }
 

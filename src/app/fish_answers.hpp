@@ -64,6 +64,12 @@ struct FishAnswer {
 [[nodiscard]] std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays,
                                                   Threads threads, const Progress& progress);
 
+/// The same after `undone`: only fish with a changed stay are computed anew, the others are those of
+/// `before`.
+[[nodiscard]] std::vector<FishAnswer> answer_fish_again(const Study& study, const Undone& undone,
+                                                        const std::vector<FishAnswer>& before,
+                                                        Threads threads, const Progress& progress);
+
 /// Events that may start recovery anew: blood, transfer, anaesthetic, disturbance, tagging, opening.
 [[nodiscard]] bool is_handling(study::EventKind kind);
 

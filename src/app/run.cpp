@@ -131,8 +131,9 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
     run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
     const bool any_human = std::any_of(run->stays.list.begin(), run->stays.list.end(), has_human_acts);
     if (any_human) {
-        run->stays_without = without_human_acts(run->stays, work.threads);
-        run->fish_without = answer_fish(opened.study, run->stays_without, work.threads, work.progress);
+        run->without = without_human_acts(run->stays, work.threads);
+        run->fish_without =
+            answer_fish_again(opened.study, run->without, run->fish, work.threads, work.progress);
     }
     study::sort_by_place(run->complaints);
     run->answers = std::make_unique<Answers>(Answers{.study = opened.study,

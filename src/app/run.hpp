@@ -45,7 +45,7 @@ struct OpenedStudy {
 struct StudyRun {
     Chambers chambers;
     StayAnswers stays;
-    StayAnswers stays_without;
+    Undone without; ///< human acts; empty when there are none
     std::vector<FishAnswer> fish;
     std::vector<FishAnswer> fish_without;
     std::vector<study::Complaint> complaints;

@@ -421,9 +421,13 @@ bool has_human_acts(const StayAnswer& stay) {
                        [](const study::Decision* d) { return d->act != study::DecisionAct::note; });
 }
 
-StayAnswers without_human_acts(const StayAnswers& stays, Threads threads) {
-    StayAnswers out = stays;
+Undone without_human_acts(const StayAnswers& stays, Threads threads) {
+    Undone undone{.stays = stays, .is_changed = std::vector<bool>(stays.list.size(), false)};
+    StayAnswers& out = undone.stays;
     const auto undo = [&](auto wanted) {
+        for (std::size_t i = 0; i < out.list.size(); ++i) {
+            undone.is_changed[i] = undone.is_changed[i] || wanted(out.list[i]);
+        }
         parallel_for(out.list.size(), threads, [&](std::size_t i) {
             auto& answer = out.list[i];
             if (wanted(answer)) {
@@ -446,7 +450,7 @@ StayAnswers without_human_acts(const StayAnswers& stays, Threads threads) {
     undo([&](const StayAnswer& answer) {
         return !is_blank(answer) && (blanks_change || has_human_acts(answer));
     });
-    return out;
+    return undone;
 }
 
 } // namespace backeddy::app

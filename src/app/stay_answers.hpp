@@ -63,8 +63,13 @@ struct StayAnswers {
 /// Whether a stay carries a human act that changes numbers.
 [[nodiscard]] bool has_human_acts(const StayAnswer& stay);
 
-/// The same stays with human acts undone, those on blanks included (noise as it is), for the numbers "without
-/// human exclusions".
-[[nodiscard]] StayAnswers without_human_acts(const StayAnswers& stays, Threads threads);
+/// The same stays with human acts undone.
+struct Undone {
+    StayAnswers stays;
+    std::vector<bool> is_changed; ///< of each stay: computed anew
+};
+
+/// Human acts undone, those on blanks included (noise as it is), for the numbers "without human exclusions".
+[[nodiscard]] Undone without_human_acts(const StayAnswers& stays, Threads threads);
 
 } // namespace backeddy::app
