@@ -320,6 +320,91 @@ class Waters {
     std::vector<Season> seasons_;
 };
 
+// ---------------------------------------------------------------- inflow
+
+// The inflow's own thermometer, else a temperature column of the oxygen's trace; nothing where neither is
+// there.
+Expected<std::optional<Series>> inflow_temperature(const study::Water& inputs, const RawTraces& traces) {
+    if (!inputs.inflow_temperature_channel.is_empty()) {
+        auto pieces = find_channel(traces, inputs.inflow_temperature_channel, ChannelFor::temperature);
+        if (!pieces) {
+            return fail(std::move(pieces).error().within("study.toml [water] inflow_temperature_channel"));
+        }
+        return joined(traces, *pieces);
+    }
+    if (auto beside =
+            find_channel(traces, {.trace = inputs.inflow_oxygen_channel.trace}, ChannelFor::temperature)) {
+        return joined(traces, *beside);
+    }
+    return std::nullopt;
+}
+
+Expected<InflowOxygen> inflow_oxygen(const Study& study, const RawTraces& traces, const Waters& waters) {
+    const auto& inputs = study.brief.water;
+    auto pieces = find_channel(traces, inputs.inflow_oxygen_channel, ChannelFor::oxygen);
+    if (!pieces) {
+        return fail(std::move(pieces).error().within("study.toml [water] inflow_oxygen_channel"));
+    }
+    auto warmth = inflow_temperature(inputs, traces);
+    if (!warmth) {
+        return fail(std::move(warmth).error());
+    }
+    const auto& first = pieces->front();
+    const auto kind = oxygen_kind(traces.streams[first.stream].data.headers[first.column].kind);
+    const auto said = assumed_by_logger(study, traces, first);
+    uptake::AssumedWater assumed;
+    if (said.salinity) {
+        assumed.salinity = said.salinity->practical();
+    }
+    if (said.pressure) {
+        assumed.pressure_kpa = said.pressure->kilopascals();
+    }
+    const Series raw = joined(traces, *pieces);
+    InflowOxygen out;
+    for (std::size_t i = 0; i < raw.times_ns.size(); ++i) {
+        const auto at = Instant::unix_nanoseconds(raw.times_ns[i]);
+        const auto of = [&](const std::optional<Series>& series, double constant, double reach_min) {
+            return series ? interpolated(series->times_ns, series->values, at, Duration::minutes(reach_min))
+                          : constant;
+        };
+        const Water& water = waters.at(at);
+        const double value =
+            uptake::oxygen_mg_per_l(kind, raw.values[i], of(*warmth, missing, temperature_reach_min),
+                                    of(water.salinity_series, water.salinity, water_reach_min),
+                                    of(water.pressure_series, water.pressure_kpa, water_reach_min), assumed);
+        if (std::isfinite(value)) {
+            out.times_ns.push_back(raw.times_ns[i]);
+            out.mg_per_l.push_back(value);
+        }
+    }
+    if (out.times_ns.empty()) {
+        return fail(
+            {.code = ErrorCode::too_few,
+             .found = fmt::format("{} inflow readings, none of which becomes mg/L", raw.times_ns.size()),
+             .expected = "readings in mg/L, or a temperature beside those in per cent or kPa",
+             .remedy = "name inflow_temperature_channel",
+             .context = {"study.toml [water] inflow_oxygen_channel"}});
+    }
+    return out;
+}
+
+// Without it the flushes stay gaps in the curve of uptake; no number of the results rests on it.
+void take_inflow(const Study& study, const RawTraces& traces, const Waters& waters, Chambers& out) {
+    const auto& inputs = study.brief.water;
+    if (inputs.inflow_oxygen_channel.is_empty()) {
+        return;
+    }
+    auto inflow = inflow_oxygen(study, traces, waters);
+    if (!inflow) {
+        Error error = std::move(inflow).error();
+        error.place.file = error.place.file.empty() ? study.brief.file : error.place.file;
+        out.complaints.push_back({.severity = study::Severity::warning, .error = std::move(error)});
+        return;
+    }
+    out.inflow = std::move(*inflow);
+    out.inflow_from = "trace " + inputs.inflow_oxygen_channel.text() + ", its sensor believed as it is";
+}
+
 // ---------------------------------------------------------------- calibration
 
 ColumnKind column_kind(uptake::OxygenKind kind) {
@@ -825,6 +910,7 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     out.salinity_from = water.salinity_from;
     out.pressure_from = water.pressure_from;
     out.seasons = in_words(study.brief, waters);
+    take_inflow(study, traces, waters, out);
 
     std::vector<const study::Assembly*> rows;
     std::vector<ChamberChannels> channels;

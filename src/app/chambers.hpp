@@ -47,6 +47,12 @@ struct Chamber {
     [[nodiscard]] const ChamberSettings& at(Instant stay_begins) const;
 };
 
+/// Oxygen of the water that flushes bring, from [water] inflow_oxygen_channel. Times ascending, none missing.
+struct InflowOxygen {
+    std::vector<std::int64_t> times_ns;
+    std::vector<double> mg_per_l;
+};
+
 struct Chambers {
     std::vector<Chamber>
         list; ///< in the order of the table; rows that could not be built are missing, with a complaint
@@ -56,6 +62,8 @@ struct Chambers {
     std::string salinity_from; ///< one sentence
     std::string pressure_from;
     std::vector<std::string> seasons; ///< what else a season's [season.water] says, a sentence each
+    std::optional<InflowOxygen> inflow;
+    std::string inflow_from; ///< one sentence; empty where none is named
 };
 
 /// Frees each raw stream once its last chamber is built, so that a season is not held twice.

@@ -103,6 +103,9 @@ report::Water water_of(const Answers& answers) {
             Measured(answers.chambers.pressure_kpa, standing.pressure_kpa, "pressure:study"), "kPa"),
         .salinity_from = answers.chambers.salinity_from,
         .pressure_from = answers.chambers.pressure_from};
+    if (!answers.chambers.inflow_from.empty()) {
+        out.assumptions.push_back("oxygen of the inflow: " + answers.chambers.inflow_from);
+    }
     for (const auto& source : answers.study.brief.traces) {
         if (source.assumed_salinity) {
             out.assumptions.push_back(fmt::format("the logger of {} assumed a salinity of {}: undone",

@@ -4,6 +4,7 @@
 #include <string>
 
 #include "app/chambers.hpp"
+#include "app/continuous.hpp"
 #include "app/fish_answers.hpp"
 #include "app/raw_traces.hpp"
 #include "app/stay_answers.hpp"
@@ -21,6 +22,7 @@ struct Answers {
     const Chambers& chambers;
     const StayAnswers& stays;
     const std::vector<FishAnswer>& fish;
+    const std::vector<std::optional<Expected<uptake::ContinuousUptake>>>& curves; ///< as stays.list
     const std::vector<FishAnswer>* without = nullptr;
     const std::vector<study::Complaint>& complaints;
     std::string program_version;

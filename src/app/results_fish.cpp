@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -416,6 +417,11 @@ report::DecayFit fit_of(const uptake::DecayFit& fit, const Shown& shown) {
 void add_points(const FishAnswer& fish, const EventAnswer& event, const Shown& shown, report::Recovery& out) {
     const uptake::RoutineUptake* routine =
         fish.rest && fish.rest->resting ? &fish.rest->resting->routine : nullptr;
+    // Beyond the crossing nothing is excess.
+    const auto& baselines = event.recovery->baselines;
+    const double end_h = baselines.empty() || !baselines.front().by_data.hours
+                             ? std::numeric_limits<double>::infinity()
+                             : *baselines.front().by_data.hours;
     const auto add = [&](const uptake::SpellUptake& spell, const char* part) {
         if (!spell.is_usable() || spell.middle() < event.zero.at) {
             return;
@@ -427,7 +433,7 @@ void add_points(const FishAnswer& fish, const EventAnswer& event, const Shown& s
              .uptake = shown.scaled(spell.uptake_mg_per_h.value()),
              .standard_uncertainty = shown.scaled(spell.uptake_mg_per_h.standard_uncertainty()),
              .baseline = baseline,
-             .part = part});
+             .part = (spell.middle() - event.zero.at).hours() <= end_h ? part : ""});
     };
     for (const std::size_t i : event.spells) {
         add(event.stay->uptake->spells[i].answer, "boat_hour");

@@ -73,10 +73,14 @@ std::vector<report::Spell> spells_of(const Answers& answers, const StayAnswer& s
     return out;
 }
 
+constexpr std::size_t blank_share = 4;
+
 // Readings and states of the whole stay: its slices one after another, thinned for drawing.
 report::DrawnTrace drawn(const Answers& answers, const StayAnswer& stay) {
     report::DrawnTrace out{.from = stay.stay->from()};
-    const std::size_t slices = std::max<std::size_t>(1, answers.study.brief.report.drawn_points / 2 /
+    // No figure draws a blank's trace: its outline is enough for whoever reads the document.
+    const std::size_t share = stay.fish == nullptr ? blank_share : 1;
+    const std::size_t slices = std::max<std::size_t>(1, answers.study.brief.report.drawn_points / 2 / share /
                                                             std::max<std::size_t>(1, stay.slices.size()));
     for (std::size_t s = 0; s < stay.slices.size(); ++s) {
         const auto& slice = stay.input.slices[s];
@@ -125,7 +129,11 @@ report::Background background_of(const Answers& answers, const StayAnswer& stay)
     }
     for (const auto& blank : answers.stays.blanks) {
         const bool is_used = used.count(blank.id) > 0;
-        if (!is_used && blank.assembly != stay.stay->assembly.text()) {
+        // Those passed over are told where a reader may ask why: the chamber's own, within a day of the stay.
+        const bool is_near = blank.assembly == stay.stay->assembly.text() &&
+                             blank.at > stay.stay->from() - Duration::hours(24.0) &&
+                             blank.at < stay.stay->to() + Duration::hours(24.0);
+        if (!is_used && !is_near) {
             continue;
         }
         const bool same = blank.assembly == stay.stay->assembly.text();
@@ -202,6 +210,42 @@ Number volume_mass_ratio(const StayAnswer& stay) {
     return report::number(net / mass, "L/kg", "net volume, loop included, over the fish's mass");
 }
 
+// Slices of the drawn curve: a few hundred points show all that a figure of a stay can.
+constexpr std::size_t curve_slices = 150;
+constexpr double standard_widths = 1.959963984540054; ///< of a normal 95 % interval, the curve's level
+
+std::optional<report::Continuous> continuous_of(const Answers& answers, const StayAnswer& stay) {
+    const auto& found = answers.curves[static_cast<std::size_t>(&stay - answers.stays.list.data())];
+    if (!found) {
+        return std::nullopt;
+    }
+    report::Continuous out{.from = stay.stay->from(),
+                           .scale_uncertainty_percent = report::no_number("no curve", "%")};
+    if (!*found) {
+        out.missing = found->error().text();
+        return out;
+    }
+    const auto& curve = **found;
+    const double kg = stay.input.fish && stay.input.fish->mass_kg ? stay.input.fish->mass_kg->value() : 1.0;
+    report::Curve all;
+    for (std::size_t i = 0; i < curve.at.size(); ++i) {
+        all.x.push_back((curve.at[i] - out.from).hours());
+        all.y.push_back(curve.mg_per_h[i] / kg);
+        // What scales the whole curve is part of how far it may be off, so the band that is drawn holds it.
+        const double scale = standard_widths * curve.scale_uncertainty * curve.mg_per_h[i];
+        const double half = std::hypot(0.5 * (curve.high_mg_per_h[i] - curve.low_mg_per_h[i]), scale);
+        all.low.push_back((curve.mg_per_h[i] - half) / kg);
+        all.high.push_back((curve.mg_per_h[i] + half) / kg);
+    }
+    out.points = all.x.size();
+    out.uptake = report::thinned(all, curve.piece, curve_slices);
+    out.method = curve.how;
+    out.scale_uncertainty_percent =
+        report::number(100.0 * curve.scale_uncertainty, "%", "volume and calibration, flow where it is used");
+    out.reasons = curve.reasons;
+    return out;
+}
+
 } // namespace
 
 report::Stay stay_of(const Answers& answers, const StayAnswer& stay) {
@@ -239,7 +283,8 @@ report::Stay stay_of(const Answers& answers, const StayAnswer& stay) {
     }
     out.states_from = std::string(uptake::text(stay.uptake->states_from));
     out.spells = spells_of(answers, stay);
-    if (!stay.input.slices.empty()) {
+    out.continuous = continuous_of(answers, stay);
+    if (!stay.input.slices.empty() && stay.fish != nullptr) {
         out.background = background_of(answers, stay);
     }
     out.notes.insert(out.notes.end(), stay.uptake->notes.begin(), stay.uptake->notes.end());

@@ -135,6 +135,8 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
         run->fish_without =
             answer_fish_again(opened.study, run->without, run->fish, work.threads, work.progress);
     }
+    work.progress("curves", 0, 0, "");
+    run->curves = continuous_of(opened.study, run->chambers, run->stays, work.threads);
     study::sort_by_place(run->complaints);
     run->answers = std::make_unique<Answers>(Answers{.study = opened.study,
                                                      .tables = opened.tables,
@@ -142,6 +144,7 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
                                                      .chambers = run->chambers,
                                                      .stays = run->stays,
                                                      .fish = run->fish,
+                                                     .curves = run->curves,
                                                      .without = any_human ? &run->fish_without : nullptr,
                                                      .complaints = run->complaints,
                                                      .program_version = program_version});

@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "app/continuous.hpp"
 #include "app/progress.hpp"
 #include "app/raw_traces.hpp"
 #include "app/results.hpp"
@@ -48,6 +49,7 @@ struct StudyRun {
     Undone without; ///< human acts; empty when there are none
     std::vector<FishAnswer> fish;
     std::vector<FishAnswer> fish_without;
+    std::vector<std::optional<Expected<uptake::ContinuousUptake>>> curves; ///< in the order of stays.list
     std::vector<study::Complaint> complaints;
     std::unique_ptr<Answers> answers;
 };

@@ -18,11 +18,13 @@ namespace backeddy::report {
 namespace {
 
 /// Figures are drawn from rounded samples: 0.1 s, 0.0001 mg/L, 0.01 % and 0.001 degC are below a pixel.
-constexpr int exact_time_digits = 4;
 constexpr int drawn_time_digits = 1;
 constexpr int drawn_oxygen_digits = 4;
 constexpr int drawn_saturation_digits = 2;
 constexpr int drawn_temperature_digits = 3;
+/// A curve in time is for the eye: 0.001 h and 0.01 mg/kg/h.
+constexpr int curve_time_digits = 4;
+constexpr int curve_digits = 2;
 
 std::string rounded_json(double value, int digits) {
     if (!std::isfinite(value)) {
@@ -222,7 +224,21 @@ class DocumentWriter {
     void put(const Background& v) {
         object("how", v.how, "points", v.points, "share_of_uptake", v.share_of_uptake, "notes", v.notes);
     }
-    void put(const Continuous& v) { object("from", v.from, "uptake", v.uptake, "method", v.method); }
+    void put(const Continuous& v) {
+        out_.begin_object();
+        field("from", v.from);
+        out_.key("uptake");
+        out_.begin_object();
+        rounded("x", v.uptake.x, curve_time_digits);
+        for (const auto& [name, values] : {std::pair{"y", &v.uptake.y}, std::pair{"low", &v.uptake.low},
+                                           std::pair{"high", &v.uptake.high}}) {
+            rounded(name, *values, curve_digits);
+        }
+        out_.end_object();
+        fields("level", v.level, "points", v.points, "method", v.method, "scale_uncertainty_percent",
+               v.scale_uncertainty_percent, "reasons", v.reasons, "missing", v.missing);
+        out_.end_object();
+    }
     void put(const PeakCurvePoint& v) {
         object("window_s", v.window_s, "readings", v.readings, "steepest", v.steepest, "standard_uncertainty",
                v.standard_uncertainty, "selection_bias", v.selection_bias, "averaging", v.averaging,
@@ -427,7 +443,7 @@ void DocumentWriter::put(const DrawnTrace& v) {
     field("from", v.from);
     const std::vector<double> none;
     const bool is_whole = detail_ == Detail::whole;
-    rounded("at_s", is_blank_ ? none : v.at_s, is_whole ? exact_time_digits : drawn_time_digits);
+    rounded("at_s", is_blank_ ? none : v.at_s, drawn_time_digits);
     rounded("oxygen_mg_per_l", is_blank_ ? none : v.oxygen_mg_per_l, drawn_oxygen_digits);
     rounded("saturation_percent", is_whole ? v.saturation_percent : none, drawn_saturation_digits);
     rounded("temperature_celsius", is_whole ? v.temperature_celsius : none, drawn_temperature_digits);

@@ -107,6 +107,14 @@ std::vector<Paragraph> methods_text(const Results& results) {
          "baseline; where that was not reached the values are lower bounds (censored) and say so." +
              with_settings(results, {"recovery"})});
     all.push_back(
+        {"Uptake as a curve in time",
+         "Beside the uptake by spell, from which every answer comes, the chamber's own balance is smoothed "
+         "in "
+         "state space with the sensor's lag and noise in it (fixed-interval Kalman smoother, roughness by "
+         "maximum likelihood); the band is pointwise. Through flushes only where the inflow's oxygen and the "
+         "flow are known." +
+             with_settings(results, {"continuous"})});
+    all.push_back(
         {"Uncertainty",
          "Each number carries signed contributions by named source (sensor, volume, mass, slope, blank ...), "
          "added in quadrature (JCGM 100:2008); shared sources cancel in differences and ratios."});

@@ -26,7 +26,7 @@ namespace backeddy::report {
 
 /// The version of the results document. The first number changes when a reader of the old shape would be
 /// misled.
-inline constexpr std::string_view schema_version = "1.0";
+inline constexpr std::string_view schema_version = "1.1";
 
 // ---------------------------------------------------------------- numbers
 
@@ -304,11 +304,17 @@ struct Background {
     std::vector<std::string> notes; ///< "cleaned between: only the blank before was used"
 };
 
-/// Uptake through time between and across the spells (state-space smoother). x in hours since `from`.
+/// Uptake as a curve in time with its pointwise band (state-space smoother), thinned for drawing. x in hours
+/// since `from`; a NaN parts pieces between which nothing is known. No answer rests on it.
 struct Continuous {
     Instant from;
     Curve uptake; ///< in the fish's Metrics::drawn_unit
+    double level = 0.95;
+    std::uint64_t points = 0; ///< before thinning
     std::string method;
+    Number scale_uncertainty_percent;    ///< the part of the band that moves the whole curve together
+    std::vector<uptake::Reason> reasons; ///< why it is broken in flushes, spells without a curve
+    std::string missing;                 ///< why there is no curve; empty when there is one
 };
 
 struct Stay {

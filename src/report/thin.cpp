@@ -109,6 +109,55 @@ DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to, 
     return drawn;
 }
 
+Curve thinned(const Curve& curve, std::span<const int> piece, std::size_t slices) {
+    const std::size_t n = curve.x.size();
+    Curve out;
+    if (n == 0 || slices == 0) {
+        return out;
+    }
+    const double width = (curve.x.back() - curve.x.front()) / static_cast<double>(slices);
+    const auto slice_of = [&](std::size_t i) {
+        return width > 0.0
+                   ? std::min(slices - 1, static_cast<std::size_t>((curve.x[i] - curve.x.front()) / width))
+                   : 0;
+    };
+    std::vector<std::size_t> kept;
+    const bool keeps_all = n <= 2 * slices;
+    for (std::size_t i = 0; i < n;) {
+        std::size_t low = i;
+        std::size_t high = i;
+        const std::size_t first = i;
+        for (; i < n && slice_of(i) == slice_of(first) && piece[i] == piece[first] &&
+               (i == first || !keeps_all);
+             ++i) {
+            low = curve.y[i] < curve.y[low] ? i : low;
+            high = curve.y[i] > curve.y[high] ? i : high;
+        }
+        kept.push_back(std::min(low, high));
+        if (low != high) {
+            kept.push_back(std::max(low, high));
+        }
+    }
+    const bool has_many = piece[n - 1] - piece[0] > static_cast<int>(slices / 2);
+    const auto add = [&](double x, double y, double low, double high) {
+        out.x.push_back(x);
+        out.y.push_back(y);
+        out.low.push_back(low);
+        out.high.push_back(high);
+    };
+    for (std::size_t k = 0; k < kept.size(); ++k) {
+        const std::size_t i = kept[k];
+        if (k > 0 && piece[i] != piece[kept[k - 1]]) {
+            const double before = curve.x[kept[k - 1]];
+            if (!has_many || curve.x[i] - before > width) {
+                add(0.5 * (before + curve.x[i]), missing, missing, missing);
+            }
+        }
+        add(curve.x[i], curve.y[i], curve.low[i], curve.high[i]);
+    }
+    return out;
+}
+
 std::vector<StateRun> state_runs(const uptake::ChamberTrace& trace, Instant from, Instant to) {
     const Rows rows = rows_within(trace, from, to);
     std::vector<StateRun> runs;

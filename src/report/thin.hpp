@@ -20,6 +20,12 @@ struct ThinLimits {
 [[nodiscard]] DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to,
                                  const ThinLimits& limits = {});
 
+/// Points of a curve, x ascending, thinned to the lowest and the highest y of each of `slices` slices of x,
+/// with the band of the same points. `piece` (one per point) tells unbroken runs apart: between two of them
+/// stands one point of NaN, so that no line crosses; where there are more than `slices` / 2 pieces only where
+/// x jumps by more than a slice. Fewer points than two per slice are kept as they are.
+[[nodiscard]] Curve thinned(const Curve& curve, std::span<const int> piece, std::size_t slices);
+
 /// Runs of equal state over [from, to].
 [[nodiscard]] std::vector<StateRun> state_runs(const uptake::ChamberTrace& trace, Instant from, Instant to);
 

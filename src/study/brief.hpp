@@ -15,6 +15,7 @@
 #include "study/nouns.hpp"
 #include "uptake/adjust.hpp"
 #include "uptake/background.hpp"
+#include "uptake/continuous.hpp"
 #include "uptake/peak.hpp"
 #include "uptake/recovery.hpp"
 #include "uptake/resting.hpp"
@@ -171,7 +172,8 @@ struct Night {
 struct ReportSettings {
     bool is_blind = true; ///< treatments hidden while traces are reviewed
     std::string group_by; ///< free or table column that makes the groups; empty: rig and unhooking
-    std::size_t drawn_points = 3000;
+    /// Of a stay's trace: about two a pixel column of a wide figure.
+    std::size_t drawn_points = 1600;
     std::map<std::string, std::string> answers; ///< [report.answers]
 };
 
@@ -214,6 +216,7 @@ struct Brief {
     uptake::RestingSettings resting;
     Night night; ///< keys of [resting]
     uptake::RecoverySettings recovery;
+    uptake::ContinuousSettings continuous;
     /// air_end: the end of chase and air, whichever came last.
     uptake::TimeZero time_zero_after_chase = uptake::TimeZero::air_end;
     uptake::MarkLimits marks;

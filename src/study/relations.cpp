@@ -877,13 +877,13 @@ void check_water_channels(std::vector<Complaint>& out, const Brief& brief, const
     check_channel(out, brief, place, "pressure_channel", water.pressure_channel);
     check_channel(out, brief, place, "inflow_oxygen_channel", water.inflow_oxygen_channel);
     check_channel(out, brief, place, "inflow_temperature_channel", water.inflow_temperature_channel);
-    if (!water.inflow_oxygen_channel.is_empty() || !water.inflow_temperature_channel.is_empty()) {
-        out.push_back(warn(place, "inflow_oxygen_channel",
-                           {.code = ErrorCode::bad_setting,
-                            .found = "a channel of the inflow",
-                            .expected = "nothing of it yet: uptake is computed from sealed spells alone, and "
-                                        "the channel is not used",
-                            .remedy = "leave it for later, or take it out"}));
+    if (water.inflow_oxygen_channel.is_empty() && !water.inflow_temperature_channel.is_empty()) {
+        out.push_back(warn(place, "inflow_temperature_channel",
+                           {.code = ErrorCode::bad_relation,
+                            .found = "a temperature of the inflow without its oxygen",
+                            .expected = "both, or neither: the temperature only turns the inflow's oxygen "
+                                        "into mg/L",
+                            .remedy = "name inflow_oxygen_channel too, or take the line out"}));
     }
 }
 

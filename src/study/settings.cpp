@@ -366,10 +366,13 @@ void water_settings(List<Brief>& list) {
               .most = 10.0},
              FIELD(water.temperature_uncertainty_c));
     list.add({.key = "inflow_oxygen_channel",
-              .why = "Oxygen of the inflow; kept for following uptake through flushes, which this version "
-                     "does not do: `check` says so."},
+              .why =
+                  "Oxygen of the inflow, believed as it is; only with it, and the assembly's flow, is uptake "
+                  "followed through flushes."},
              FIELD(water.inflow_oxygen_channel));
-    list.add({.key = "inflow_temperature_channel", .why = "Temperature of the inflow; likewise."},
+    list.add({.key = "inflow_temperature_channel",
+              .why = "Temperature of the inflow, by which its oxygen becomes mg/L; not set: a temperature "
+                     "column of the oxygen's own trace."},
              FIELD(water.inflow_temperature_channel));
 }
 
@@ -1063,6 +1066,27 @@ void report_settings(List<Brief>& list) {
              FIELD(report.drawn_points));
 }
 
+void continuous_settings(List<Brief>& list) {
+    list.in("continuous");
+    list.add({.key = "use", .why = "Whether uptake is also drawn as a curve in time; no answer rests on it."},
+             FIELD(continuous.is_wanted));
+    list.add({.key = "step_s",
+              .unit = "s",
+              .why = "Readings are drawn together to means over such steps before they are smoothed; a long "
+                     "stay gets longer ones, a short spell shorter ones. Our choice.",
+              .least = 0.1,
+              .most = 600.0},
+             FIELD(continuous.step_s));
+    list.add({.key = "most_spells",
+              .unit = "spells",
+              .why =
+                  "A stay of more gets no curve: its spells stand closer than a figure can show, and their "
+                  "uptake is the curve already. Our choice.",
+              .least = 1.0,
+              .most = 1e6},
+             FIELD(continuous.most_spells));
+}
+
 std::vector<Setting> all_settings() {
     List<Brief> list;
     study_settings(list);
@@ -1076,6 +1100,7 @@ std::vector<Setting> all_settings() {
     peak_settings(list);
     resting_settings(list);
     recovery_settings(list);
+    continuous_settings(list);
     adjust_settings(list);
     plausible_settings(list);
     uncertainty_settings(list);
@@ -1248,6 +1273,7 @@ const std::vector<SectionDefinition>& sections() {
         {"peak", "Peak uptake (MMR): the steepest window inside one sealed spell."},
         {"resting", "Resting uptake (SMR): estimators, rule, cut-off and bootstrap."},
         {"recovery", "Excess uptake and time to recovery."},
+        {"continuous", "Uptake as a curve in time, beside the uptake by spell."},
         {"adjust", "To another temperature or mass, always beside the measured value."},
         {"plausible", "Bounds outside of which a number deserves a second look."},
         {"uncertainty", "Standard uncertainties where tables and traces give none."},

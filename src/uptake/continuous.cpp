@@ -191,36 +191,61 @@ std::vector<double> brought_as_seen(const ThroughFlushes& input) {
 
 } // namespace
 
+namespace {
+
+/// A spell's readings drawn together, ready to be smoothed.
+struct Piece {
+    const PeakSpell* spell = nullptr;
+    Steps steps;
+};
+
+std::vector<Piece> pieces_of(std::span<const PeakSpell> spells, const ContinuousSettings& settings) {
+    std::vector<const PeakSpell*> usable;
+    double seconds = 0.0;
+    for (const auto& spell : spells) {
+        const auto& times = spell.readings.times_ns;
+        if (spell.spell->answer.is_usable() && times.size() >= 5) {
+            usable.push_back(&spell);
+            seconds += static_cast<double>(times.back() - times.front()) * 1e-9;
+        }
+    }
+    auto longer = settings;
+    longer.step_s = std::max(settings.step_s, seconds / settings.most_steps);
+    std::vector<Piece> out;
+    for (const auto* spell : usable) {
+        const auto& view = spell->readings;
+        out.push_back({.spell = spell,
+                       .steps = drawn_together(view.times_ns, view.oxygen_mg_per_l, spell->noise,
+                                               step_for(view.times_ns, longer))});
+    }
+    return out;
+}
+
+} // namespace
+
 Expected<ContinuousUptake> continuous_sealed(std::span<const PeakSpell> spells,
                                              const ContinuousSettings& settings) {
-    struct Piece {
-        const PeakSpell* spell = nullptr;
-        Steps steps;
-        double intensity = 0.0;
-    };
+    const auto pieces = pieces_of(spells, settings);
+    if (pieces.size() > settings.most_spells) {
+        return fail({.code = ErrorCode::out_of_range,
+                     .found = std::to_string(pieces.size()) + " sealed spells in one stay",
+                     .expected = "at most " + std::to_string(settings.most_spells) +
+                                 ": more stand closer than a figure can show",
+                     .remedy = "the uptake by spell is the curve",
+                     .place = {},
+                     .context = {"continuous uptake"}});
+    }
     ContinuousUptake out;
     out.how = "sealed spells, each for itself";
-    std::vector<Piece> pieces;
     std::vector<double> intensities;
-    for (const auto& spell : spells) {
-        const auto& view = spell.readings;
-        if (!spell.spell->answer.is_usable() || view.times_ns.size() < 5) {
-            continue;
+    const std::size_t wanted = std::max<std::size_t>(1, std::min(settings.roughness_from, pieces.size()));
+    for (std::size_t k = 0; k < wanted && !pieces.empty(); ++k) {
+        const auto& piece = pieces[k * pieces.size() / wanted];
+        if (const auto rate = smoothed(piece.steps, piece.spell->modelled_lag_s, std::nullopt)) {
+            intensities.push_back(rate->intensity);
         }
-        Piece piece{.spell = &spell,
-                    .steps = drawn_together(view.times_ns, view.oxygen_mg_per_l, spell.noise,
-                                            step_for(view.times_ns, settings)),
-                    .intensity = 0.0};
-        const auto rate = smoothed(piece.steps, spell.modelled_lag_s, std::nullopt);
-        if (!rate) {
-            out.reasons.push_back(
-                {"no_curve", "spell of " + iso_text(spell.spell->answer.from) + ": " + rate.error().text()});
-            continue;
-        }
-        intensities.push_back(rate->intensity);
-        pieces.push_back(std::move(piece));
     }
-    if (pieces.empty()) {
+    if (intensities.empty()) {
         return fail(nothing_to_draw(std::to_string(spells.size()) + " spells, none of which gives a curve"));
     }
     const double intensity = fit::quantile(intensities, 0.5).value_or(intensities.front());
@@ -229,6 +254,8 @@ Expected<ContinuousUptake> continuous_sealed(std::span<const PeakSpell> spells,
         const auto& spell = *pieces[i].spell;
         const auto rate = smoothed(pieces[i].steps, spell.modelled_lag_s, intensity);
         if (!rate) {
+            out.reasons.push_back(
+                {"no_curve", "spell of " + iso_text(spell.spell->answer.from) + ": " + rate.error().text()});
             continue;
         }
         const Measured litres = spell.spell->water_volume_l * spell.spell->scale;
@@ -266,7 +293,9 @@ Expected<ContinuousUptake> continuous_through_flushes(const ThroughFlushes& inpu
     for (std::size_t i = 0; i < n; ++i) {
         without[i] = input.oxygen_mg_per_l[i] - brought[i]; // NaN stays NaN
     }
-    const auto steps = drawn_together(input.times_ns, without, input.noise, settings.step_s);
+    const double span = static_cast<double>(input.times_ns.back() - input.times_ns.front()) * 1e-9;
+    const auto steps = drawn_together(input.times_ns, without, input.noise,
+                                      std::max(settings.step_s, span / settings.most_steps));
     const auto rate = smoothed(steps, input.sensor_lag_s, std::nullopt);
     if (!rate) {
         return fail(nothing_to_draw(rate.error().text()));

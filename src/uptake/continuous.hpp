@@ -23,9 +23,17 @@
 namespace backeddy::uptake {
 
 struct ContinuousSettings {
+    bool is_wanted = true;
     double level = 0.95;     ///< of the pointwise band
     double step_s = 10.0;    ///< readings are drawn together to means over steps of this length
     double least_steps = 12; ///< a spell of fewer steps gets shorter ones, down to single readings
+    /// A stay of more steps than this gets longer ones (spells keep their least number).
+    double most_steps = 600;
+    /// Spells, evenly spread over the stay, whose roughness is estimated: one says little, all cost much.
+    std::size_t roughness_from = 12;
+    /// A stay of more sealed spells than this gets no curve: they stand closer than a figure can show, and
+    /// the uptake by spell is the curve already.
+    std::size_t most_spells = 300;
 };
 
 /// Equal lengths. `piece` tells unbroken runs apart, so that nothing is drawn across what lies between them
@@ -44,9 +52,10 @@ struct ContinuousUptake {
 };
 
 /// The uptake within each sealed spell: R(t) = -V dC/dt - background, with dC/dt smoothed by
-/// fit::smooth_rate. How fast uptake may change is estimated by maximum likelihood spell by spell; the median
-/// over the spells then serves them all, since one spell says little about it. Spells marked unusable are
-/// passed over. Fails with too_few when no spell gives a curve.
+/// fit::smooth_rate. How fast uptake may change is estimated by maximum likelihood spell by spell, on
+/// `roughness_from` of them; the median then serves them all, since one spell says little about it. Spells
+/// marked unusable are passed over. Fails with too_few when no spell gives a curve, out_of_range with more
+/// than `most_spells`.
 [[nodiscard]] Expected<ContinuousUptake> continuous_sealed(std::span<const PeakSpell> spells,
                                                            const ContinuousSettings& settings = {});
 

@@ -713,5 +713,109 @@ TEST(Why, an_unknown_fish_or_metric_offers_the_nearest) {
                 HasSubstr("did you mean \"resting\"?"));
 }
 
+// ------------------------------------------------------------------------------------------- curves in time
+
+TEST(Curves, every_fish_stay_has_one_broken_in_flushes_and_says_why) {
+    const auto& run = plain_run();
+    for (std::size_t i = 0; i < run.stays.list.size(); ++i) {
+        const auto& curve = run.curves.at(i);
+        ASSERT_EQ(curve.has_value(), run.stays.list[i].fish != nullptr);
+        if (!curve) {
+            continue;
+        }
+        ASSERT_TRUE(*curve) << curve->error().text();
+        EXPECT_THAT((*curve)->reasons.front().text, HasSubstr("inflow_oxygen_channel"));
+        EXPECT_GT((*curve)->piece.back(), 3);
+    }
+}
+
+/// The small study with the inflow's own logger, every 5 min, and the flow of its flush: the tube's turnover
+/// is 15 s.
+test::StudyFiles with_inflow() {
+    auto files = test::small_study();
+    files["study.toml"] = test::with(files["study.toml"], "[[trace]]",
+                                     "inflow_oxygen_channel = \"intake:o2_mgL\"\n\n[[trace]]");
+    files["study.toml"] += "[[trace]]\nname = \"intake\"\nfiles = [\"raw/intake.csv\"]\n";
+    std::string intake = "time,o2_mgL\n";
+    for (int minute = 0; minute <= 14 * 60; minute += 5) {
+        intake += fmt::format("2026-06-14T{}Z,9.6\n", test::clock_text(test::second_of(8, minute)));
+    }
+    files["raw/intake.csv"] = intake;
+    return files;
+}
+
+/// The small study's fish in a tube that is flushed for half of each 8 min with 3 L/min, while it goes on
+/// breathing: the mixed chamber's balance in steps of a tenth of a second.
+std::vector<test::SmallRow> breathing_through_flushes(const test::SmallTruth& truth) {
+    std::vector<test::SmallRow> rows;
+    double oxygen = truth.full_mg_per_l;
+    std::uint32_t noise = 99;
+    for (double t = test::second_of(8, 0); t < test::second_of(22, 0); t += truth.step_s) {
+        const bool flush = std::fmod(t, truth.period_s) < 0.5 * truth.period_s;
+        noise = (noise * 1664525U) + 1013904223U;
+        rows.push_back({.second = t,
+                        .oxygen_mg_per_l = oxygen + (0.004 * ((noise >> 8U) / 16777216.0 - 0.5)),
+                        .temperature_c = 12.0,
+                        .pump = flush ? 1 : 0});
+        for (double s = t; s < t + truth.step_s - 0.05; s += 0.1) {
+            const double fish = test::fish_is_in(s) ? test::small_uptake_mg_per_h(truth, s) : 0.0;
+            const double brought = flush ? 180.0 * (truth.full_mg_per_l - oxygen) : 0.0;
+            oxygen += ((brought - fish) / truth.water_l - truth.microbes_mg_per_l_h) * 0.1 / 3600.0;
+        }
+    }
+    return rows;
+}
+
+TEST(Curves, with_inflow_and_flow_it_runs_through_the_flushes_near_the_truth) {
+    const test::SmallTruth truth;
+    auto files = with_inflow();
+    files["raw/boat.csv"] = test::small_trace(breathing_through_flushes(truth));
+    auto& table = files["assemblies.csv"];
+    table = test::with(table, "sensor_lag_s,mixing_s",
+                       "sensor_lag_s,mixing_s,flow_l_per_min,flow_uncertainty_l_per_min");
+    table = test::with(table, ",0,15\n", ",0,15,3.0,0.03\n");
+    const Opened opened(files);
+    const auto run = opened.run();
+    for (std::size_t i = 0; i < run->stays.list.size(); ++i) {
+        const auto& curve = run->curves.at(i);
+        if (!curve) {
+            continue;
+        }
+        ASSERT_TRUE(*curve) << curve->error().text();
+        EXPECT_EQ((*curve)->how, "through flushes, inflow known");
+        EXPECT_EQ((*curve)->piece.back(), 0);
+        double squares = 0.0;
+        double mean = 0.0;
+        for (std::size_t k = 0; k < (*curve)->at.size(); ++k) {
+            const double second =
+                std::fmod(static_cast<double>((*curve)->at[k].unix_nanoseconds()) * 1e-9, 86400.0);
+            const double away = ((*curve)->mg_per_h[k] / test::small_uptake_mg_per_h(truth, second)) - 1.0;
+            squares += away * away;
+            mean += away;
+        }
+        const auto n = static_cast<double>((*curve)->at.size());
+        EXPECT_LT(std::abs(mean / n), 0.03) << run->stays.list[i].stay->id.text();
+        EXPECT_LT(std::sqrt(squares / n), 0.10) << run->stays.list[i].stay->id.text();
+    }
+}
+
+TEST(Curves, an_inflow_without_the_assembly_s_flow_says_what_is_missing) {
+    const Opened opened(with_inflow());
+    const auto run = opened.run();
+    ASSERT_TRUE(run->curves.front() && *run->curves.front());
+    EXPECT_THAT((*run->curves.front())->reasons.front().text, HasSubstr("flow of assembly tube"));
+}
+
+TEST(Road, a_fixed_settle_time_of_a_role_is_used) {
+    auto files = test::small_study();
+    files["study.toml"] += "[settle]\nafter_capture_s = 100\n";
+    const Opened opened(files);
+    const auto run = opened.run();
+    const auto& first = spell(*run, "s1", 1);
+    EXPECT_NEAR((first.from - first.sealed_from).seconds(), 100.0, 2.1);
+    const auto& other = spell(*run, "s2", 1);
+    EXPECT_NEAR((other.from - other.sealed_from).seconds(), 60.0, 2.1) << "the rule's for the others";
+}
+
 } // namespace
 } // namespace backeddy::app

@@ -184,6 +184,25 @@ Stay make_stay(const Animal& animal, const StayPlan& plan, Instant hook_up, doub
     (void)cycle_start_h;
     stay.trace =
         thinned(trace, from, to, {.slices = plan.role == "rest" ? size.drawn_slices * 2 : size.drawn_slices});
+    stay.continuous = Continuous{.from = from,
+                                 .method = "sealed spells, each for itself",
+                                 .scale_uncertainty_percent = number(0.9, "%", "volume and calibration"),
+                                 .reasons = {{"not_through_flushes", "broken in flushes: inflow unknown"}}};
+    for (const Spell& spell : stay.spells) {
+        auto& curve = stay.continuous->uptake;
+        const auto point = [&](Instant at, double y, double half) {
+            curve.x.push_back((at - from).hours());
+            curve.y.push_back(y);
+            curve.low.push_back(y - half);
+            curve.high.push_back(y + half);
+        };
+        const auto& answer = spell.answer;
+        const double level = answer.uptake_mg_per_kg_h.value_or(answer.uptake_mg_per_h).value();
+        point(answer.from, 1.05 * level, 0.1 * level);
+        point(answer.to, 0.95 * level, 0.1 * level);
+        point(answer.to + Duration::seconds(30.0), std::nan(""), 0.0);
+    }
+    stay.continuous->points = stay.continuous->uptake.x.size();
     stay.background = {
         .how = "blanks before and after, straight between them, whole chamber volume",
         .points = {{.stay = "blank-1",

@@ -67,5 +67,35 @@ TEST(StateRuns, follow_each_other_without_holes) {
     EXPECT_EQ(runs[1].from, second(200.0));
 }
 
+TEST(ThinCurve, every_extreme_is_kept_and_pieces_stay_apart) {
+    Curve curve;
+    std::vector<int> piece;
+    for (int i = 0; i < 10000; ++i) {
+        curve.x.push_back(0.001 * i);
+        curve.y.push_back(i == 4321 ? 99.0 : i == 8765 ? -7.0 : std::sin(0.01 * i));
+        curve.low.push_back(curve.y.back() - 1.0);
+        curve.high.push_back(curve.y.back() + 1.0);
+        piece.push_back(i / 2500);
+    }
+    const Curve thin = thinned(curve, piece, 100);
+    EXPECT_LE(thin.x.size(), 2U * 104U + 3U);
+    EXPECT_EQ(*std::max_element(thin.high.begin(), thin.high.end()), 100.0);
+    EXPECT_EQ(std::count_if(thin.y.begin(), thin.y.end(), [](double v) { return v == -7.0; }), 1);
+    EXPECT_EQ(std::count_if(thin.y.begin(), thin.y.end(), [](double v) { return std::isnan(v); }), 3);
+    EXPECT_TRUE(std::is_sorted(thin.x.begin(), thin.x.end()));
+    for (std::size_t i = 0; i < thin.x.size(); ++i) {
+        if (!std::isnan(thin.y[i])) {
+            EXPECT_EQ(thin.low[i], thin.y[i] - 1.0);
+        }
+    }
+}
+
+TEST(ThinCurve, a_short_one_stays_whole_and_none_stays_none) {
+    const Curve curve{.x = {0, 1, 2}, .y = {5, 6, 7}, .low = {4, 5, 6}, .high = {6, 7, 8}};
+    const std::vector<int> piece{0, 0, 0};
+    EXPECT_EQ(thinned(curve, piece, 10).y, curve.y);
+    EXPECT_TRUE(thinned({}, {}, 10).x.empty());
+}
+
 } // namespace
 } // namespace backeddy::report

@@ -145,10 +145,12 @@ TEST(Relations, a_season_in_which_no_stay_begins_is_said) {
     EXPECT_THAT(s.said(), IsEmpty());
 }
 
-TEST(Relations, a_channel_of_the_inflow_is_said_to_be_of_no_use_yet) {
+TEST(Relations, an_inflow_s_temperature_without_its_oxygen_is_of_no_use) {
     Study s;
-    s.brief.water.inflow_oxygen_channel = {.trace = "boat", .channel = "in"};
-    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("a channel of the inflow")));
+    s.brief.water.inflow_temperature_channel = {.trace = "boat", .channel = "in"};
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("a temperature of the inflow without its oxygen")));
+    s.brief.water.inflow_oxygen_channel = {.trace = "boat", .channel = "in_oxygen"};
+    EXPECT_THAT(s.said(), IsEmpty());
 }
 
 TEST(Relations, a_weighing_needs_a_fish_and_a_mass_in_grams_or_kilograms) {

@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "uptake/continuous.hpp"
 #include "uptake/peak.hpp"
 
 namespace backeddy::validation {
@@ -80,6 +81,45 @@ void judge_peak(const SimulatedStay& simulated, const Run& fish, const fit::Nois
     out.peak_raw = held(*peak->raw.mg_per_kg_h, truth);
 }
 
+/// The stay's answers in the order in which a study computes them.
+struct Answered {
+    Run fish;
+    fit::NoiseModel noise;
+};
+
+Expected<Answered> answered(const SimulatedStay& simulated) {
+    // Without a noise model first: what the blanks and spells say of the sensor.
+    std::vector<uptake::NoiseStretch> stretches;
+    for (std::size_t part = 0; part < simulated.parts.size(); ++part) {
+        const auto first = run(simulated, part, std::nullopt);
+        if (!first) {
+            return fail(Error(first.error()));
+        }
+        for (const auto& stretch : uptake::noise_stretches(first->input, first->result)) {
+            stretches.push_back(stretch.stretch);
+        }
+    }
+    const auto noise = uptake::sensor_noise("sensor", stretches);
+    if (!noise) {
+        return fail(Error(noise.error()));
+    }
+    std::vector<uptake::Blank> blanks;
+    for (const std::size_t part : {std::size_t{0}, std::size_t{2}}) {
+        const auto blank = run(simulated, part, noise->model);
+        if (!blank) {
+            return fail(Error(blank.error()));
+        }
+        for (auto& point : uptake::blank_points(blank->input, blank->result)) {
+            blanks.push_back(std::move(point));
+        }
+    }
+    auto fish = run(simulated, 1, noise->model, blanks);
+    if (!fish) {
+        return fail(std::move(fish).error());
+    }
+    return Answered{.fish = std::move(*fish), .noise = noise->model};
+}
+
 } // namespace
 
 bool Held::is_covered() const {
@@ -89,39 +129,12 @@ bool Held::is_covered() const {
 
 Judged judged(const SimulatedStay& simulated) {
     Judged out;
-    const auto give_up = [&](const Error& error) {
-        out.failed = error.text();
+    const auto found = answered(simulated);
+    if (!found) {
+        out.failed = found.error().text();
         return out;
-    };
-    // Without a noise model first: what the blanks and spells say of the sensor.
-    std::vector<uptake::NoiseStretch> stretches;
-    for (std::size_t part = 0; part < simulated.parts.size(); ++part) {
-        const auto first = run(simulated, part, std::nullopt);
-        if (!first) {
-            return give_up(first.error());
-        }
-        for (const auto& stretch : uptake::noise_stretches(first->input, first->result)) {
-            stretches.push_back(stretch.stretch);
-        }
     }
-    const auto noise = uptake::sensor_noise("sensor", stretches);
-    if (!noise) {
-        return give_up(noise.error());
-    }
-    std::vector<uptake::Blank> blanks;
-    for (const std::size_t part : {std::size_t{0}, std::size_t{2}}) {
-        const auto blank = run(simulated, part, noise->model);
-        if (!blank) {
-            return give_up(blank.error());
-        }
-        for (auto& point : uptake::blank_points(blank->input, blank->result)) {
-            blanks.push_back(std::move(point));
-        }
-    }
-    const auto fish = run(simulated, 1, noise->model, blanks);
-    if (!fish) {
-        return give_up(fish.error());
-    }
+    const Run* const fish = &found->fish;
     std::vector<const uptake::SealedSpell*> usable;
     for (const auto& spell : fish->result.spells) {
         if (spell.answer.is_usable() && spell.answer.uptake_mg_per_kg_h) {
@@ -151,8 +164,45 @@ Judged judged(const SimulatedStay& simulated) {
     const double n = static_cast<double>(usable.size());
     out.stay = held(sum / n, truth / n);
     if (uptake::is_fast(simulated.parts[1].role)) {
-        judge_peak(simulated, *fish, noise->model, out);
+        judge_peak(simulated, *fish, found->noise, out);
     }
+    return out;
+}
+
+JudgedCurve judged_curve(const SimulatedStay& simulated) {
+    JudgedCurve out;
+    const auto found = answered(simulated);
+    if (!found) {
+        out.failed = found.error().text();
+        return out;
+    }
+    const bool is_fast = uptake::is_fast(simulated.parts[1].role);
+    std::vector<uptake::PeakSpell> spells;
+    for (const auto& spell : found->fish.result.spells) {
+        spells.push_back({.spell = &spell,
+                          .readings = uptake::readings_of(found->fish.input, spell),
+                          .noise = found->noise,
+                          .modelled_lag_s = is_fast ? simulated.chamber.sensor_lag_s : 0.0});
+    }
+    const auto curve = uptake::continuous_sealed(spells);
+    if (!curve) {
+        out.failed = curve.error().text();
+        return out;
+    }
+    constexpr double z = 1.959963984540054;
+    for (std::size_t i = 0; i < curve->at.size(); ++i) {
+        const double truth = simulated.respiration.at((curve->at[i] - simulated.zero).seconds());
+        const double away = curve->mg_per_h[i] - truth;
+        const double half = 0.5 * (curve->high_mg_per_h[i] - curve->low_mg_per_h[i]);
+        const double scale = z * curve->scale_uncertainty * curve->mg_per_h[i];
+        out.points += 1.0;
+        out.held_by_band += std::abs(away) <= half ? 1.0 : 0.0;
+        out.held_with_scale += std::abs(away) <= std::hypot(half, scale) ? 1.0 : 0.0;
+        out.relative_error += away / truth;
+        out.rms_error += (away / truth) * (away / truth);
+    }
+    out.relative_error /= out.points;
+    out.rms_error = std::sqrt(out.rms_error / out.points);
     return out;
 }
 

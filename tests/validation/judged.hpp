@@ -35,4 +35,17 @@ struct Judged {
 
 [[nodiscard]] Judged judged(const SimulatedStay& simulated);
 
+/// The curve in time of the same stay against the truth at each of its points.
+struct JudgedCurve {
+    double points = 0.0;
+    double held_by_band = 0.0; ///< points whose 95 % band, as drawn, holds the truth
+    double held_with_scale =
+        0.0; ///< the same with the curve's one scale uncertainty joined to the band in quadrature
+    double relative_error = 0.0; ///< mean over the points
+    double rms_error = 0.0;      ///< relative
+    std::string failed;
+};
+
+[[nodiscard]] JudgedCurve judged_curve(const SimulatedStay& simulated);
+
 } // namespace backeddy::validation

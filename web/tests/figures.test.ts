@@ -14,6 +14,7 @@ import UptakeThroughTime from '../src/figures/UptakeThroughTime.svelte';
 import { traceSvg } from '../src/figures/trace_svg';
 import { oxygenRange, stateAt, traceData } from '../src/data/trace';
 import type { Fish } from '../src/data/results';
+import { curveOf } from '../src/data/read';
 import { fixture } from './fixture';
 
 let width = 600;
@@ -72,6 +73,10 @@ describe.each([380, 700])('at %i px', (pixels) => {
     expectSound(body);
     const spells = fish.stays.reduce((sum, stay) => sum + stay.spells.number.length, 0);
     expect(body.querySelectorAll('.plot-place path title').length).toBeGreaterThanOrEqual(spells);
+    const pieces = fish.stays.reduce((sum, stay) => sum + curveOf(stay, fish.time_zero ?? '').length, 0);
+    expect(pieces).toBeGreaterThan(spells / 2);
+    expect(body.querySelectorAll('[aria-label="area"] path')).toHaveLength(pieces);
+    expect(body.textContent).toContain('95 % band');
     for (const event of fish.events) expect(body.textContent).toContain(event.word.replaceAll('_', ' '));
   });
 

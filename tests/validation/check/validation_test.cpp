@@ -2,6 +2,7 @@
 // that the fixed grid stays unseen.
 
 #include <cmath>
+#include <cstdio>
 
 #include <gtest/gtest.h>
 
@@ -63,6 +64,47 @@ TEST(Validation, uptake_holds_the_truth_about_as_often_as_it_says) {
     EXPECT_GE(covered / n, 0.90);
     EXPECT_LT(covered / n, 0.995);
     EXPECT_LT(std::abs(bias), 0.005 + (3.0 * bias_error)) << bias << " +- " << bias_error;
+}
+
+// The curve in time against the fish of the same physics, point by point: 10 stays of each scenario. What it
+// shows is in docs/methods.md; the bounds here are looser by three errors of such a sample.
+TEST(Validation, the_curve_in_time_holds_the_truth_with_its_band) {
+    const auto scenarios = *read_scenarios(grid);
+    constexpr std::size_t each = 10;
+    std::vector<JudgedCurve> all(scenarios.size() * each);
+    parallel_for(all.size(), {}, [&](std::size_t i) {
+        auto scenario = scenarios[i / each];
+        scenario.seed += 78'000'000;
+        const auto simulated = simulate_stay(scenario, i % each);
+        all[i] = simulated ? judged_curve(*simulated) : JudgedCurve{.failed = simulated.error().text()};
+    });
+    for (const bool fast : {true, false}) {
+        double points = 0.0;
+        double band = 0.0;
+        double with_scale = 0.0;
+        double bias = 0.0;
+        double rms = 0.0;
+        double stays = 0.0;
+        for (std::size_t i = 0; i < all.size(); ++i) {
+            if (uptake::is_fast(scenarios[i / each].role) != fast) {
+                continue;
+            }
+            ASSERT_EQ(all[i].failed, "");
+            points += all[i].points;
+            band += all[i].held_by_band;
+            with_scale += all[i].held_with_scale;
+            bias += all[i].relative_error;
+            rms += all[i].rms_error;
+            stays += 1.0;
+        }
+        SCOPED_TRACE(fast ? "after capture" : "rest");
+        std::printf("%s: %.0f stays, %.0f points; band holds %.1f %%, with scale %.1f %%; bias %.2f %%, rms "
+                    "%.1f %%\n",
+                    fast ? "after capture" : "rest", stays, points, 100.0 * band / points,
+                    100.0 * with_scale / points, 100.0 * bias / stays, 100.0 * rms / stays);
+        EXPECT_GT(with_scale / points, 0.90);
+        EXPECT_LT(std::abs(bias / stays), 0.01);
+    }
 }
 
 } // namespace

@@ -1,7 +1,7 @@
 // The results document as the figures want it: lists of points, hours instead of instants, nulls dropped.
 import type { Fish, Mark, Quantity, Results, Spells, Stay } from './results';
 
-export const schemaVersion = '1.0';
+export const schemaVersion = '1.1';
 
 /** The document embedded in the page; throws in words when it is not one of ours or of another version. */
 export function parseResults(text: string): Results {
@@ -78,6 +78,30 @@ export function spellPoints(stay: Stay, zero: string, unit: string): SpellPoint[
       },
     ];
   });
+}
+
+export interface CurvePoint {
+  /** since `zero` */
+  hours: number;
+  uptake: number;
+  low: number;
+  high: number;
+}
+
+/** The unbroken pieces of a stay's curve in time. */
+export function curveOf(stay: Stay, zero: string): CurvePoint[][] {
+  const curve = stay.continuous;
+  if (!curve) return [];
+  const shift = (seconds(curve.from) - seconds(zero)) / 3600;
+  const pieces: CurvePoint[][] = [[]];
+  curve.uptake.x.forEach((x, i) => {
+    const uptake = curve.uptake.y[i];
+    if (x === null || uptake === null || uptake === undefined) pieces.push([]);
+    else {
+      pieces.at(-1)?.push({ hours: x + shift, uptake, low: curve.uptake.low[i] ?? uptake, high: curve.uptake.high[i] ?? uptake });
+    }
+  });
+  return pieces.filter((piece) => piece.length > 1);
 }
 
 /** Where a fish's hours count from: its own time zero, else its first stay's start. */

@@ -3,7 +3,7 @@
 /** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
 export interface Results {
   schema: "backeddy results";
-  schema_version: "1.0";
+  schema_version: "1.1";
   study: StudyHeader;
   columns: Column[];
   groups: Group[];
@@ -327,12 +327,21 @@ export interface Background {
   notes: string[];
 }
 
-/** Uptake through time between and across the spells (state-space smoother). x in hours since `from`. */
+/** Uptake as a curve in time with its pointwise band (state-space smoother), thinned for drawing. x in hours since `from`; a null parts pieces between which nothing is known. No answer rests on it. */
 export interface Continuous {
   from: string;
-  /** In the fish's Metrics::drawn_unit */
+  /** In the fish's drawn_unit */
   uptake: Curve;
+  /** Of the pointwise band */
+  level: number;
+  /** Before thinning */
+  points: number;
   method: string;
+  /** The part of the band that moves the whole curve together */
+  scale_uncertainty_percent: Quantity;
+  reasons: Reason[];
+  /** Why there is no curve; empty when there is one */
+  missing: string;
 }
 
 export interface Stay {
