@@ -9,6 +9,7 @@
 #include "intake/detail/date_order.hpp"
 #include "intake/detail/fields.hpp"
 #include "intake/detail/layout.hpp"
+#include "intake/detail/moment.hpp"
 #include "intake/detail/number.hpp"
 #include "intake/detail/plan.hpp"
 #include "intake/detail/row_reader.hpp"
@@ -489,7 +490,7 @@ class Detector {
             }
             const auto [before, is_new] = last.try_emplace(std::string(row.chamber), row.time_ns);
             if (!is_new && row.time_ns > before->second) {
-                intervals.push_back(row.time_ns - before->second);
+                intervals.push_back(time_between(row.time_ns, before->second));
             }
             before->second = row.time_ns;
         }

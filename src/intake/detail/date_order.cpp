@@ -69,7 +69,8 @@ void DateOrderEvidence::add(std::string_view date, std::int64_t clock_ns, std::u
         int how_many = 0;
         for (std::size_t i = 0; i < orders; ++i) {
             const auto earlier = day_number(*before, all_orders[i]);
-            if (!days[i] || !earlier) {
+            // Three usual steps are less than three days; centuries apart would not fit into 64 bits.
+            if (!days[i] || !earlier || *days[i] < *earlier || *days[i] > *earlier + 3) {
                 continue;
             }
             const std::int64_t step = ((*days[i] - *earlier) * nanoseconds_per_day) + clock_ns - last_clock_;

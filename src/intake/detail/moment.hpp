@@ -3,6 +3,7 @@
 // is local.
 
 #include <cstdint>
+#include <limits>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -60,5 +61,14 @@ struct DateAndClock {
 
 /// "14 June 2026": for complaints that name readings.
 [[nodiscard]] std::string day_in_words(std::int64_t day_number);
+
+/// a - b. Times of garbage may lie centuries apart: what would not fit into 64 bits is held at their end.
+[[nodiscard]] inline std::int64_t time_between(std::int64_t a, std::int64_t b) {
+    std::int64_t out = 0;
+    if (__builtin_sub_overflow(a, b, &out)) {
+        return a < b ? std::numeric_limits<std::int64_t>::min() : std::numeric_limits<std::int64_t>::max();
+    }
+    return out;
+}
 
 } // namespace backeddy::intake

@@ -14,15 +14,6 @@ namespace backeddy::intake {
 
 namespace {
 
-// Times of garbage may lie centuries apart: what would not fit into 64 bits is held at their end.
-std::int64_t difference(std::int64_t a, std::int64_t b) {
-    std::int64_t out = 0;
-    if (__builtin_sub_overflow(a, b, &out)) {
-        return a < b ? std::numeric_limits<std::int64_t>::min() : std::numeric_limits<std::int64_t>::max();
-    }
-    return out;
-}
-
 constexpr std::int64_t longest_usual_ns = std::numeric_limits<std::int64_t>::max() / 100;
 
 constexpr std::size_t most_notes =
@@ -156,11 +147,11 @@ void Sequence::take_chunk(Stream& stream, BlockChunk& chunk) {
         if (!stream.any) {
             stream.any = true;
             stream.first_ns = data.times_ns.front();
-            stream.last_ns = difference(stream.first_ns, stream.usual_ns);
+            stream.last_ns = time_between(stream.first_ns, stream.usual_ns);
         }
         for (std::size_t i = 0; i < n; ++i) {
             const std::int64_t time = data.times_ns[i];
-            if (difference(time, stream.last_ns) != stream.usual_ns || stream.candidate_count != 0) {
+            if (time_between(time, stream.last_ns) != stream.usual_ns || stream.candidate_count != 0) {
                 while (piece + 1 < data.pieces.size() && data.pieces[piece + 1].first_row <= i) {
                     ++piece;
                 }
@@ -237,7 +228,7 @@ void Sequence::place(Stream& stream, Row row) {
     }
     const std::int64_t far =
         std::max(3600 * nanoseconds_per_second, 100 * std::min(stream.usual_ns, longest_usual_ns));
-    if (stream.any && difference(row.time_ns, stream.last_ns) > far) {
+    if (stream.any && time_between(row.time_ns, stream.last_ns) > far) {
         stream.holding = Holding::jump;
         stream.held.clear();
         stream.held.push_back(std::move(row));
@@ -275,7 +266,7 @@ void Sequence::accept(Stream& stream, const Row& row) {
 }
 
 void Sequence::note_interval(Stream& stream, std::int64_t time_ns, std::uint64_t line) {
-    const std::int64_t interval = difference(time_ns, stream.last_ns);
+    const std::int64_t interval = time_between(time_ns, stream.last_ns);
     if (interval == 0) {
         if (stream.duplicates == 0) {
             report_.duplicates.push_back({.stream = stream.id.name, .rows = 0, .first_line = line});
@@ -341,7 +332,7 @@ void Sequence::resolve_fold(Stream& stream, const Row* next) {
     std::size_t second = rows.size(); // first row of the second pass
     std::int64_t largest = 0;
     for (std::size_t i = 1; i < rows.size(); ++i) {
-        const std::int64_t back = difference(rows[i - 1].time_ns, rows[i].time_ns);
+        const std::int64_t back = time_between(rows[i - 1].time_ns, rows[i].time_ns);
         if (back > largest) {
             largest = back;
             second = i;
