@@ -1,5 +1,5 @@
-// Google Benchmark over the two heavy estimators of resting uptake, computation alone. Each asserts its
-// answer.
+// Google Benchmark over the two heavy estimators of resting uptake and the search over windows, computation
+// alone. Each asserts its answer.
 
 #include <array>
 #include <vector>
@@ -9,6 +9,7 @@
 #include "base/random.hpp"
 #include "fit/bootstrap.hpp"
 #include "fit/mixture.hpp"
+#include "fit/windows.hpp"
 
 namespace {
 
@@ -72,6 +73,32 @@ void mixture_of_three_from_200_starts(benchmark::State& state) {
     }
 }
 BENCHMARK(mixture_of_three_from_200_starts)->Unit(benchmark::kMillisecond)->UseRealTime();
+
+// The steepest of all windows of a long spell, 30 and 3,000 readings long: the cost of a reading does not
+// depend on the length.
+void steepest_window_of_200000_readings(benchmark::State& state) {
+    std::vector<double> x(200'000);
+    std::vector<double> y(x.size());
+    Random random(9);
+    for (std::size_t i = 0; i < x.size(); ++i) {
+        x[i] = static_cast<double>(i);
+        y[i] = random.normal();
+    }
+    const auto length = static_cast<double>(state.range(0));
+    for (auto _ : state) {
+        const auto answer = fit::steepest_window(x, y, {.length = length}, fit::Steepest::falling);
+        if (!answer || answer->n() != static_cast<std::size_t>(state.range(0)) + 1) {
+            state.SkipWithError("not a whole window");
+            break;
+        }
+    }
+}
+BENCHMARK(steepest_window_of_200000_readings)
+    ->ArgName("length")
+    ->Arg(30)
+    ->Arg(3000)
+    ->Unit(benchmark::kMillisecond)
+    ->UseRealTime();
 
 } // namespace
 

@@ -2,7 +2,6 @@
 
 #include "fit/windows.hpp"
 
-#include <chrono>
 #include <cmath>
 #include <vector>
 
@@ -151,30 +150,6 @@ TEST(Windows, pass_over_those_with_too_few_readings_beside_a_gap) {
     EXPECT_EQ((*all)[0].first, 0U);
     EXPECT_EQ((*all)[1].first, 1U);
     EXPECT_EQ((*all)[2].first, 4U);
-}
-
-TEST(Windows, cost_the_same_per_reading_however_long) {
-    std::vector<double> x(200000);
-    std::vector<double> y(200000);
-    Random random(9);
-    for (std::size_t i = 0; i < x.size(); ++i) {
-        x[i] = static_cast<double>(i);
-        y[i] = random.normal();
-    }
-    const auto seconds = [&](double length) {
-        double best = 1e9;
-        for (int k = 0; k < 3; ++k) {
-            const auto from = std::chrono::steady_clock::now();
-            EXPECT_TRUE(steepest_window(x, y, {.length = length}, Steepest::falling));
-            best = std::min(best,
-                            std::chrono::duration<double>(std::chrono::steady_clock::now() - from).count());
-        }
-        return best;
-    };
-    const double brief = seconds(30);
-    const double lengthy = seconds(3000); // a hundred times the work, were it not O(1)
-    std::printf("steepest window: %.1f ns a reading (30), %.1f ns (3000)\n", brief * 5e3, lengthy * 5e3);
-    EXPECT_LT(lengthy, 10 * brief);
 }
 
 } // namespace
