@@ -470,6 +470,11 @@ Expected<void> check_names(SimulationPlan& plan, const std::string& file) {
             return fail(bad(fmt::format("trace {} with elapsed time by day", trace.name),
                             "files = \"by_session\"", file));
         }
+        if (trace.time == TimeStyle::elapsed && !trace.preamble) {
+            return fail(
+                bad(fmt::format("trace {} with elapsed time and nothing that says since when", trace.name),
+                    "preamble = true, which names the start", file));
+        }
     }
     for (const auto& chamber : plan.chambers) {
         if (std::find(taken.begin(), taken.end(), chamber.name) == taken.end()) {

@@ -107,13 +107,39 @@ std::string pump_channel(const TracePlan& trace, const std::string& chamber) {
     return "";
 }
 
-std::string assembly_table(const SimulationPlan& plan, const Season& season) {
+// A logger in whose chambers nobody stayed wrote no file: the brief does not name it, nor do the tables.
+bool has_files(const SimulationPlan& plan, const std::vector<WrittenTrace>& written,
+               const std::string& chamber) {
+    for (std::size_t t = 0; t < plan.traces.size(); ++t) {
+        const auto& chambers = plan.traces[t].chambers;
+        if (std::find(chambers.begin(), chambers.end(), chamber) != chambers.end()) {
+            return !written[t].files.empty();
+        }
+    }
+    return false;
+}
+
+bool is_used(const std::string& clock, const SimulationPlan& plan, const std::vector<WrittenTrace>& written) {
+    for (std::size_t t = 0; t < plan.traces.size(); ++t) {
+        if ((plan.traces[t].clock == clock && !written[t].files.empty()) ||
+            (plan.traces[t].pump_clock == clock && !written[t].pump_logs.empty())) {
+            return true;
+        }
+    }
+    return false;
+}
+
+std::string assembly_table(const SimulationPlan& plan, const Season& season,
+                           const std::vector<WrittenTrace>& written) {
     std::string text = "assembly,from,to,chamber_volume_l,chamber_volume_uncertainty_l,loop_volume_l,loop_"
                        "volume_uncertainty_l,"
                        "flow_l_per_min,flow_uncertainty_l_per_min,sensor,oxygen,temperature,pump,sensor_lag_"
                        "s,mixing_s,note\n";
     for (std::size_t c = 0; c < plan.chambers.size(); ++c) {
         const auto& chamber = plan.chambers[c];
+        if (!has_files(plan, written, chamber.name)) {
+            continue;
+        }
         const auto& trace = trace_of(plan, chamber.name);
         const auto& sensors = season.chambers[c].sensors;
         for (std::size_t s = 0; s < sensors.size(); ++s) {
@@ -133,10 +159,14 @@ std::string assembly_table(const SimulationPlan& plan, const Season& season) {
 }
 
 /// Zero and air before the season, and after it or after a sensor was taken out.
-std::string calibration_table(const SimulationPlan& plan, const Season& season, std::uint64_t seed) {
+std::string calibration_table(const SimulationPlan& plan, const Season& season, std::uint64_t seed,
+                              const std::vector<WrittenTrace>& written) {
     std::string text =
         "sensor,at,point,reading,unit,temperature_c,pressure_kpa,salinity,uncertainty,who,note\n";
     for (std::size_t c = 0; c < plan.chambers.size(); ++c) {
+        if (!has_files(plan, written, plan.chambers[c].name)) {
+            continue;
+        }
         for (std::size_t s = 0; s < season.chambers[c].sensors.size(); ++s) {
             const auto& sensor = season.chambers[c].sensors[s];
             auto random = stream(seed, StreamOf::table, 1000 + (c * 16) + s);
@@ -165,10 +195,14 @@ std::string calibration_table(const SimulationPlan& plan, const Season& season, 
 }
 
 /// Every clock is read against a radio clock each morning and evening.
-std::string clock_table(const SimulationPlan& plan, const Season& season, std::uint64_t seed) {
+std::string clock_table(const SimulationPlan& plan, const Season& season, std::uint64_t seed,
+                        const std::vector<WrittenTrace>& written) {
     std::string text = "clock,shown,true,uncertainty_s,how,note\n";
     for (std::size_t k = 0; k < season.clocks.size(); ++k) {
         const auto& clock = season.clocks[k];
+        if (!is_used(clock.name, plan, written)) {
+            continue;
+        }
         auto random = stream(seed, StreamOf::table, 5000 + k);
         for (double day = 0.0; day < season.end_s - 1.0; day += day_length) {
             for (const double of_day : {6.25 * 3600.0, 21.5 * 3600.0}) {
@@ -178,7 +212,6 @@ std::string clock_table(const SimulationPlan& plan, const Season& season, std::u
             }
         }
     }
-    (void)plan;
     return text;
 }
 
@@ -246,6 +279,9 @@ std::string brief(const SimulationPlan& plan, const std::vector<WrittenTrace>& t
     text += "[columns]\nrig = \"assigned\"\nunhooking = \"assigned\"\nbeat = \"before\"\nfight_s = "
             "\"during\"\nair_s = \"during\"\n\n";
     for (std::size_t t = 0; t < plan.traces.size(); ++t) {
+        if (traces[t].files.empty()) {
+            continue;
+        }
         trace_section(text, plan, plan.traces[t]);
         if (!traces[t].pump_logs.empty()) {
             text += fmt::format(
@@ -296,9 +332,9 @@ Expected<void> write_tables(const SimulationPlan& plan, const Season& season, st
         {"encounters.csv", encounter_table(plan, season, seed)},
         {"stays.csv", stay_table(plan, season)},
         {"events.csv", event_table(season)},
-        {"assemblies.csv", assembly_table(plan, season)},
-        {"calibrations.csv", calibration_table(plan, season, seed)},
-        {"clock_checks.csv", clock_table(plan, season, seed)},
+        {"assemblies.csv", assembly_table(plan, season, traces)},
+        {"calibrations.csv", calibration_table(plan, season, seed, traces)},
+        {"clock_checks.csv", clock_table(plan, season, seed, traces)},
         {"decisions.csv", "stay,moment,act,value,reason,author,at\n"},
         {"study.toml", brief(plan, traces)},
     };

@@ -530,6 +530,8 @@ TEST(SimulationBrief, refuses_what_cannot_be) {
     EXPECT_EQ(parse_plan(small_plan("", "decimal = \"comma\""), "p").error().code, ErrorCode::bad_setting);
     EXPECT_EQ(parse_plan(small_plan("", "", "", "[[fault]]\nkind = \"gap\"\nfish = 9\n"), "p").error().code,
               ErrorCode::bad_setting);
+    EXPECT_EQ(parse_plan(small_plan("", "time = \"elapsed\"\nfiles = \"by_session\""), "p").error().code,
+              ErrorCode::bad_setting); // nothing would say since when
     // A fish too big for every chamber.
     const auto plan = plan_of(small_plan("mass_kg = [0.1, 0.2]"));
     EXPECT_EQ(lay_out(plan, 7).error().code, ErrorCode::bad_setting);
