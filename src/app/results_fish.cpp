@@ -52,13 +52,35 @@ class Shown {
         return report::number(per_kg ? *oxygen.mg_per_kg : oxygen.mg, per_kg ? "mg/kg" : "mg",
                               std::move(method));
     }
-    [[nodiscard]] Number with_interval(Number number, const uptake::Interval& mg_per_h,
+    /// Of a rate whose interval per kilogram is not the whole animal's by a factor: the mass has an error.
+    [[nodiscard]] Number with_interval(const uptake::UptakeRate& shown, std::string how,
+                                       const uptake::Interval& mg_per_h,
+                                       const std::optional<uptake::Interval>& mg_per_kg_h,
                                        const char* method) const {
-        if (number.value) {
-            number.interval = report::Interval{
-                .low = scaled(mg_per_h.low), .high = scaled(mg_per_h.high), .method = method};
+        Number number = rate(shown, std::move(how));
+        const auto interval = mass_kg_ ? mg_per_kg_h : std::optional(mg_per_h);
+        if (number.value && interval) {
+            number.interval =
+                report::Interval{.low = interval->low, .high = interval->high, .method = method};
         }
         return number;
+    }
+    /// Of what the values scatter alone: the mass has no part in it, and the method must say so.
+    [[nodiscard]] Number with_sampling_interval(Number number, const uptake::Interval& mg_per_h) const {
+        if (number.value) {
+            number.interval = report::Interval{.low = scaled(mg_per_h.low),
+                                               .high = scaled(mg_per_h.high),
+                                               .method = "block bootstrap: the night's sampling alone"};
+        }
+        return number;
+    }
+    /// Value and z standard uncertainties of the very number that is shown.
+    [[nodiscard]] Number with_normal_interval(const uptake::UptakeRate& shown, std::string how) const {
+        const auto per_kg = shown.mg_per_kg_h
+                                ? std::optional(uptake::normal_interval(*shown.mg_per_kg_h))
+                                : std::nullopt;
+        return with_interval(shown, std::move(how), uptake::normal_interval(shown.mg_per_h), per_kg,
+                             "normal");
     }
 
   private:
@@ -174,6 +196,12 @@ report::LowestNormal lowest_normal_of(const uptake::RestingUptake& resting, cons
     return out;
 }
 
+Number corrected_of(const uptake::RestingEstimate& estimate, const Shown& shown, std::string how) {
+    return shown.with_interval(estimate.corrected, std::move(how), estimate.interval_mg_per_h,
+                               estimate.interval_mg_per_kg_h,
+                               "block bootstrap and systematic parts in quadrature");
+}
+
 report::RestingEstimate estimate_of(const uptake::RestingEntry& entry, const uptake::RestingUptake& resting,
                                     const Shown& shown) {
     report::RestingEstimate out{.word = uptake::word(entry.method),
@@ -186,10 +214,8 @@ report::RestingEstimate estimate_of(const uptake::RestingEntry& entry, const upt
         return out;
     }
     const auto& estimate = *entry.estimate;
-    out.raw =
-        shown.with_interval(shown.rate(estimate.raw), estimate.sampling_interval_mg_per_h, "block bootstrap");
-    out.corrected = shown.with_interval(shown.rate(estimate.corrected), estimate.interval_mg_per_h,
-                                        "block bootstrap and systematic parts in quadrature");
+    out.raw = shown.with_sampling_interval(shown.rate(estimate.raw), estimate.sampling_interval_mg_per_h);
+    out.corrected = corrected_of(estimate, shown, {});
     out.noise_bias = shown.rate(estimate.noise_bias_mg_per_h, estimate.noise_bias_error_mg_per_h,
                                 "simulation", "simulated from the values' own errors");
     out.values = estimate.values_used;
@@ -234,10 +260,9 @@ report::Resting resting_of(const RestingAnswer& answer, const Shown& shown) {
         .kind = resting.name,
         .uptake_mg_per_kg_h = specific(value.corrected, how),
         .uptake_mg_per_h = whole(value.corrected, how),
-        .raw = shown.with_interval(shown.rate(value.raw, uptake::description(resting.chosen)),
-                                   value.sampling_interval_mg_per_h, "block bootstrap"),
-        .corrected = shown.with_interval(shown.rate(value.corrected, how), value.interval_mg_per_h,
-                                         "block bootstrap and systematic parts in quadrature"),
+        .raw = shown.with_sampling_interval(shown.rate(value.raw, uptake::description(resting.chosen)),
+                                            value.sampling_interval_mg_per_h),
+        .corrected = corrected_of(value, shown, how),
         .picked = uptake::word(resting.chosen),
         .rule = resting.chosen_why,
         .cut_off_hours = report::number(resting.cut_off_h, "h", "since handling"),
@@ -282,8 +307,7 @@ report::Resting resting_of(const RestingAnswer& answer, const Shown& shown) {
 report::Scope scope_of(const EventAnswer& event, const Shown& shown) {
     const auto& answer = **event.scope;
     const auto absolute = [&](const uptake::Scope& s) {
-        return shown.with_interval(shown.rate(s.absolute, "peak less rest"), s.absolute_interval_mg_per_h,
-                                   "normal");
+        return shown.with_normal_interval(s.absolute, "peak less rest");
     };
     const auto factorial = [](const uptake::Scope& s) {
         return with_plain_interval(report::number(s.factorial, "", "peak over rest"), s.factorial_interval,
@@ -490,8 +514,7 @@ report::PairedPeaks pair_of(const uptake::PeakPair& pair, const Shown& shown) {
     const char* alike = "temperatures alike: nothing to adjust";
     return {.after_capture = shown.rate(pair.after_capture),
             .after_chase = shown.rate(pair.after_chase),
-            .difference = shown.with_interval(shown.rate(pair.difference, "capture less chase"),
-                                              pair.difference_interval_mg_per_h, "normal"),
+            .difference = shown.with_normal_interval(pair.difference, "capture less chase"),
             .ratio = with_plain_interval(report::number(pair.ratio, "", "capture over chase"),
                                          pair.ratio_interval, "log scale"),
             .hours_between = report::number(pair.hours_between, "h"),

@@ -416,6 +416,13 @@ RestingEstimate estimate_of(RestingMethod method, const Night& night, const Comp
     out.corrected = with_uncertainty(moved(out.raw, -noise.bias), doubt, "resting noise correction:" + stay);
     out.interval_mg_per_h = combined_interval(computed.value, out.sampling_interval_mg_per_h,
                                               computed.value - noise.bias, std::hypot(systematic_sd, doubt));
+    if (const double ratio = per_kilogram(out.corrected); ratio > 0.0) {
+        const auto& sampling = out.sampling_interval_mg_per_h;
+        out.interval_mg_per_kg_h =
+            combined_interval(computed.value * ratio, {.low = sampling.low * ratio, .high = sampling.high * ratio},
+                              out.corrected.mg_per_kg_h->value(),
+                              std::hypot(systematic.mg_per_kg_h->standard_uncertainty(), doubt * ratio));
+    }
     return out;
 }
 

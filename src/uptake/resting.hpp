@@ -80,6 +80,8 @@ struct RestingEstimate {
     /// interval and z times the systematic uncertainty added in quadrature on each side (common practice, no
     /// source).
     Interval interval_mg_per_h;
+    /// The same per kilogram, with the uncertainty of the mass; absent until the fish is weighed.
+    std::optional<Interval> interval_mg_per_kg_h;
     std::size_t values_used = 0; ///< that carry weight
 };
 
