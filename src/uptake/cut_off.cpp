@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "base/number_text.hpp"
 #include "fit/quantile.hpp"
@@ -77,12 +78,26 @@ Fall fall_from(std::span<const double> hours, std::span<const double> values, st
     out.error =
         1.4826 * median(std::move(sizes)) / std::sqrt(squares) * std::sqrt((1.0 + r) / (1.0 - r)) * width;
     const double middle = std::abs(median({y.begin(), y.end()}));
+    out.middle = middle;
     out.falling = out.fall > settings.trend_share * middle && out.fall > settings.trend_errors * out.error;
     return out;
 }
 
-CutOff find_cut_off(std::span<const double> hours, std::span<const double> values,
-                    const RestingSettings& settings) {
+bool is_flat_from(std::span<const double> hours, std::span<const double> values, std::size_t first,
+                  const RestingSettings& settings) {
+    if (hours.back() - hours[first] < settings.trend_window_h) {
+        return false;
+    }
+    auto whole = settings;
+    whole.trend_window_h = hours.back() - hours[first];
+    const Fall fall = fall_from(hours, values, first, whole);
+    const double reach = settings.trend_errors * fall.error;
+    return fall.known && std::abs(fall.fall) <= reach &&
+           fall.fall + reach <= settings.trend_share * fall.middle;
+}
+
+CutOff find_cut_off(std::span<const double> hours, std::span<const double> begins,
+                    std::span<const double> values, const RestingSettings& settings) {
     const double last = hours.back();
     // The last moment at which a cut-off still leaves hours and values enough.
     std::size_t latest = 0;
@@ -106,20 +121,35 @@ CutOff find_cut_off(std::span<const double> hours, std::span<const double> value
         return true;
     };
     const bool stay_allows = last - settings.least_counted_h >= settings.least_hours_after_handling;
+    std::optional<std::size_t> quiet; // the first where the stay is too short to be sure
     for (std::size_t i = 0; i <= latest; ++i) {
         if ((stay_allows && hours[i] < settings.least_hours_after_handling) || !quiet_from(i)) {
             continue;
         }
-        if (!stay_allows) {
+        if (stay_allows) {
             return {.first = i,
-                    .recovered = false,
-                    .why = "the stay ends " + fixed_text(last, 1) +
-                           " h after handling, too soon for values from " +
-                           fixed_text(settings.least_hours_after_handling, 0) + " h on"};
+                    .recovered = true,
+                    .why =
+                        "no downward trend is left from " + fixed_text(begins[i], 1) + " h after handling"};
         }
-        return {.first = i,
-                .recovered = true,
-                .why = "no downward trend is left from " + fixed_text(hours[i], 1) + " h after handling"};
+        quiet = quiet.value_or(i);
+        if (is_flat_from(hours, values, i, settings)) {
+            return {.first = i,
+                    .recovered = true,
+                    .why = "uptake is flat from " + fixed_text(begins[i], 1) +
+                           " h after handling to the end of the stay, " + fixed_text(last, 1) +
+                           " h after it"};
+        }
+    }
+    if (quiet) {
+        return {.first = *quiet,
+                .recovered = false,
+                .why = "values count from " + fixed_text(settings.least_hours_after_handling, 0) +
+                       " h after handling where " + fixed_text(settings.least_counted_h, 0) +
+                       " h are left to count; the last value lies at " + fixed_text(last, 1) + " h, " +
+                       fixed_text(settings.least_hours_after_handling + settings.least_counted_h - last, 1) +
+                       " h too soon, and uptake was not flat for " + fixed_text(settings.trend_window_h, 0) +
+                       " h"};
     }
     return {.first = latest,
             .recovered = false,

@@ -418,10 +418,10 @@ RestingEstimate estimate_of(RestingMethod method, const Night& night, const Comp
                                               computed.value - noise.bias, std::hypot(systematic_sd, doubt));
     if (const double ratio = per_kilogram(out.corrected); ratio > 0.0) {
         const auto& sampling = out.sampling_interval_mg_per_h;
-        out.interval_mg_per_kg_h =
-            combined_interval(computed.value * ratio, {.low = sampling.low * ratio, .high = sampling.high * ratio},
-                              out.corrected.mg_per_kg_h->value(),
-                              std::hypot(systematic.mg_per_kg_h->standard_uncertainty(), doubt * ratio));
+        out.interval_mg_per_kg_h = combined_interval(
+            computed.value * ratio, {.low = sampling.low * ratio, .high = sampling.high * ratio},
+            out.corrected.mg_per_kg_h->value(),
+            std::hypot(systematic.mg_per_kg_h->standard_uncertainty(), doubt * ratio));
     }
     return out;
 }
@@ -662,15 +662,17 @@ Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingS
                 .within("stay " + input.stay));
     }
     std::vector<double> hours;
+    std::vector<double> begins;
     std::vector<double> values;
     for (const auto i : usable) {
+        begins.push_back((input.spells[i].from - input.handled).hours());
         hours.push_back((input.spells[i].middle() - input.handled).hours());
         values.push_back(input.spells[i].uptake_mg_per_h.value());
     }
 
     RestingUptake out;
     out.stay_h = (input.spells[usable.back()].to - input.spells[usable.front()].sealed_from).hours();
-    const auto cut = detail::find_cut_off(hours, values, settings);
+    const auto cut = detail::find_cut_off(hours, begins, values, settings);
     out.cut_off_why = cut.why;
     out.cut_off_curve = detail::cut_off_curve(hours, values, settings);
     std::vector<SpellUptake> counted;
@@ -686,7 +688,7 @@ Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingS
         total += spell.total_mg_per_h.value();
     }
     out.counted_from = counted.front().from;
-    out.cut_off_h = hours[cut.first];
+    out.cut_off_h = (out.counted_from - input.handled).hours();
     out.temperature_mean_celsius = temperature / static_cast<double>(counted.size());
     if (total > 0.0) {
         out.background_share = background / total;

@@ -144,7 +144,7 @@ struct RestingUptake {
     std::string name; ///< "SMR" | "resting, overnight" | "resting, not recovered"
     RestingStanding standing = RestingStanding::overnight;
     Instant counted_from;
-    double cut_off_h = 0.0; ///< hours after handling
+    double cut_off_h = 0.0; ///< `counted_from` in hours after handling
     std::string cut_off_why;
     double stay_h = 0.0;                 ///< from the first usable spell's seal to the last reading used
     std::vector<std::size_t> counted;    ///< indices into the spells given

@@ -14,7 +14,8 @@ struct Fall {
     double fall = 0.0;  ///< from the window's first to its last value, positive when falling
     double error = 0.0; ///< standard error, neighbours' likeness allowed for
     bool falling = false;
-    bool known = false; ///< enough values for an answer
+    bool known = false;  ///< enough values for an answer
+    double middle = 0.0; ///< median of the values
 };
 
 /// By the median of all pairwise slopes (Theil 1950; Sen 1968, J Am Stat Assoc 63:1379), which a burst of
@@ -29,9 +30,19 @@ struct CutOff {
     std::string why;
 };
 
-/// Hours after handling, ascending, with their values.
-[[nodiscard]] CutOff find_cut_off(std::span<const double> hours, std::span<const double> values,
-                                  const RestingSettings& settings);
+/// Middles of spells in hours after handling, ascending, with where each begins (for the words) and its
+/// value.
+///
+/// Where the stay allows, values count from `least_hours_after_handling` and no downward trend. Where it does
+/// not, a record that is flat for as long as the trend's window may still be called recovered from where it
+/// is flat on; a shorter one may be a plateau on the way down (one of 3.4 h: Zhang and others 2018).
+[[nodiscard]] CutOff find_cut_off(std::span<const double> hours, std::span<const double> begins,
+                                  std::span<const double> values, const RestingSettings& settings);
+
+/// No fall that could matter: the interval of the fall from `first` to the end of the record holds zero and
+/// stays below `trend_share` of the values' median, over no less than the trend's window.
+[[nodiscard]] bool is_flat_from(std::span<const double> hours, std::span<const double> values,
+                                std::size_t first, const RestingSettings& settings);
 
 [[nodiscard]] std::vector<CutOffPoint>
 cut_off_curve(std::span<const double> hours, std::span<const double> values, const RestingSettings& settings);

@@ -210,6 +210,35 @@ TEST_F(DemoTruth, uptake_of_good_spells_is_the_true_one_within_its_uncertainty) 
     }
 }
 
+// An interval named normal is value and 1.96 uncertainties of the very number beside it (JCGM 100:2008, table
+// G.1): per kilogram the mass's error is in both.
+TEST_F(DemoTruth, normal_intervals_belong_to_the_uncertainty_beside_them) {
+    std::size_t seen = 0;
+    for (const auto& row : fish()) {
+        for (const std::string stem :
+             {"scope_after_capture_absolute", "scope_after_chase_absolute", "peak_difference"}) {
+            const auto low = number(row, stem + "_low_95_mg_per_kg_h");
+            const auto high = number(row, stem + "_high_95_mg_per_kg_h");
+            const auto uncertainty = number(row, stem + "_uncertainty_mg_per_kg_h");
+            if (low && high && uncertainty) {
+                EXPECT_NEAR((*high - *low) / 2.0 / *uncertainty, 1.959964, 1e-4)
+                    << row.at("fish") << " " << stem;
+                ++seen;
+            }
+        }
+        // At rest the halves are joined by source: never less than the mass alone makes of it.
+        const auto low = number(row, "resting_low_95_mg_per_kg_h");
+        const auto high = number(row, "resting_high_95_mg_per_kg_h");
+        if (low && high) {
+            EXPECT_GE((*high - *low) / *number(row, "resting_mg_per_kg_h"),
+                      (*number(row, "resting_high_95_mg_per_h") - *number(row, "resting_low_95_mg_per_h")) /
+                          *number(row, "resting_mg_per_h") * (1.0 - 1e-9))
+                << row.at("fish");
+        }
+    }
+    EXPECT_GE(seen, 60U);
+}
+
 TEST_F(DemoTruth, peaks_hold_the_true_best_minute) {
     for (const auto* event : {"capture", "chase"}) {
         const auto s =
