@@ -1,6 +1,7 @@
 #include "app/fish_answers.hpp"
 
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <cmath>
 #include <mutex>
@@ -105,6 +106,12 @@ const study::Event* zero_after_chase(const FishAnswer& fish, EventKind kind, con
     return event == nullptr || is_old_air ? chase : event;
 }
 
+// The brief's own choice, then what is nearest in meaning.
+std::array<EventKind, 4> kinds_after_capture(const study::Brief& brief) {
+    return {kind_of(brief.recovery.time_zero), EventKind::back_in_water, EventKind::landed,
+            EventKind::hook_up};
+}
+
 // The event that the stay follows: the brief's own choice, else the nearest in meaning that was written down.
 TimeZeroMoment time_zero(const study::Brief& brief, const FishAnswer& fish, const StayAnswer& stay,
                          PeakEvent what, const LeadUp& led) {
@@ -114,8 +121,7 @@ TimeZeroMoment time_zero(const study::Brief& brief, const FishAnswer& fish, cons
             return moment_of(*event, standing_s);
         }
     } else {
-        for (const auto kind : {kind_of(brief.recovery.time_zero), EventKind::back_in_water,
-                                EventKind::landed, EventKind::hook_up}) {
+        for (const auto kind : kinds_after_capture(brief)) {
             if (const auto* event = last_of(fish, kind, led)) {
                 return moment_of(*event, standing_s);
             }
@@ -442,6 +448,28 @@ const EventAnswer* FishAnswer::after_event(PeakEvent event) const {
     const auto found =
         std::find_if(after.begin(), after.end(), [&](const EventAnswer& a) { return a.event == event; });
     return found == after.end() ? nullptr : &*found;
+}
+
+std::optional<TimeZeroMoment> time_zero_of(const Study& study, const FishAnswer& fish) {
+    if (const auto* capture = fish.after_event(PeakEvent::capture)) {
+        return capture->zero;
+    }
+    const bool has_stay = !fish.stays.empty();
+    const auto& brief = has_stay ? study.brief.at(fish.stays.front()->stay->from()) : study.brief;
+    for (const auto kind : kinds_after_capture(brief)) {
+        const auto found = std::find_if(fish.events.begin(), fish.events.end(),
+                                        [&](const study::Event* event) { return event->kind == kind; });
+        if (found != fish.events.end()) {
+            return moment_of(**found, brief.uncertainty.event_s);
+        }
+    }
+    if (!fish.after.empty()) {
+        return fish.after.front().zero;
+    }
+    return has_stay ? std::optional(TimeZeroMoment{.at = fish.stays.front()->stay->from(),
+                                                   .word = "stay_begins",
+                                                   .uncertainty_s = brief.uncertainty.event_s})
+                    : std::nullopt;
 }
 
 bool is_handling(EventKind kind) {

@@ -70,6 +70,12 @@ struct FishAnswer {
                                                         const std::vector<FishAnswer>& before,
                                                         Threads threads, const Progress& progress);
 
+/// What the hours of a fish's spells, events and figures count from: the time zero of its first capture,
+/// which is the event that [recovery] time_zero names (else the nearest in meaning that was written down).
+/// Without a tube after capture the same rule over the fish's events; then its first chase or handling, then
+/// its first stay ("stay_begins"). Nothing for a fish without stays and events.
+[[nodiscard]] std::optional<TimeZeroMoment> time_zero_of(const Study& study, const FishAnswer& fish);
+
 /// Events that may start recovery anew: blood, transfer, anaesthetic, disturbance, tagging, opening.
 [[nodiscard]] bool is_handling(study::EventKind kind);
 

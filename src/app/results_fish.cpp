@@ -76,11 +76,14 @@ class Shown {
     }
     /// Value and z standard uncertainties of the very number that is shown.
     [[nodiscard]] Number with_normal_interval(const uptake::UptakeRate& shown, std::string how) const {
-        const auto per_kg = shown.mg_per_kg_h
-                                ? std::optional(uptake::normal_interval(*shown.mg_per_kg_h))
-                                : std::nullopt;
-        return with_interval(shown, std::move(how), uptake::normal_interval(shown.mg_per_h), per_kg,
-                             "normal");
+        Number number = rate(shown, std::move(how));
+        if (number.value) {
+            const auto interval =
+                uptake::normal_interval(mass_kg_ && shown.mg_per_kg_h ? *shown.mg_per_kg_h : shown.mg_per_h);
+            number.interval =
+                report::Interval{.low = interval.low, .high = interval.high, .method = "normal"};
+        }
+        return number;
     }
 
   private:
@@ -624,23 +627,6 @@ report::Encounter encounter_of(const study::Encounter& row) {
     return out;
 }
 
-std::optional<Instant> fish_time_zero(const FishAnswer& fish, std::string& word) {
-    for (const auto kind :
-         {study::EventKind::hook_up, study::EventKind::landed, study::EventKind::back_in_water}) {
-        for (const auto* event : fish.events) {
-            if (event->kind == kind) {
-                word = study::word_of(kind);
-                return event->at;
-            }
-        }
-    }
-    if (!fish.stays.empty()) {
-        word = "first stay";
-        return fish.stays.front()->stay->from();
-    }
-    return std::nullopt;
-}
-
 report::Event event_of(const study::Event& row, std::optional<Instant> zero) {
     report::Event out{.at = row.at,
                       .at_uncertainty_s = optional_number(
@@ -766,7 +752,10 @@ report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
                      .fate = fate_of(fish),
                      .note = row.note};
     fill_mass(answers, fish, out);
-    out.time_zero = fish_time_zero(fish, out.time_zero_word);
+    if (const auto zero = time_zero_of(answers.study, fish)) {
+        out.time_zero = zero->at;
+        out.time_zero_word = zero->word;
+    }
     for (const auto& column : group_columns(answers.study)) {
         out.treatments.push_back({.name = column, .text = column_of(answers.study, row, column)});
     }

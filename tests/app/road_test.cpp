@@ -610,6 +610,25 @@ TEST(FishAnswers, time_zero_is_the_brief_s_choice) {
     EXPECT_EQ(iso_text(after(plain_run(), uptake::PeakEvent::chase).zero.at), "2026-06-14T20:09:30Z");
 }
 
+TEST(FishAnswers, the_fish_s_own_zero_is_that_of_its_recovery) {
+    for (const std::string choice : {"hook_up", "back_in_water", "landed"}) {
+        auto files = test::small_study();
+        files["study.toml"] += "[recovery]\ntime_zero = \"" + choice + "\"\n";
+        const Opened opened(files);
+        const auto run = opened.run();
+        const auto& zero = after(*run, uptake::PeakEvent::capture).zero;
+        EXPECT_EQ(zero.word, choice);
+        const auto results = results_of(*run->answers);
+        const auto& fish = results.fish.front();
+        EXPECT_EQ(fish.time_zero_word, choice);
+        EXPECT_EQ(fish.time_zero, std::optional(zero.at));
+        for (const auto& event : fish.events) {
+            ASSERT_TRUE(event.at && event.hours) << event.word;
+            EXPECT_NEAR(*event.hours, (*event.at - zero.at).hours(), 1e-9) << event.word;
+        }
+    }
+}
+
 TEST(FishAnswers, air_before_the_chase_is_not_the_chase_s_time_zero) {
     auto files = test::small_study();
     auto& events = files["events.csv"];
