@@ -170,7 +170,6 @@ struct Night {
 
 /// [report]
 struct ReportSettings {
-    bool is_blind = true; ///< treatments hidden while traces are reviewed
     std::string group_by; ///< free or table column that makes the groups; empty: rig and unhooking
     /// Of a stay's trace: about two a pixel column of a wide figure.
     std::size_t drawn_points = 1600;

@@ -1051,10 +1051,6 @@ void uncertainty_settings(List<Brief>& list) {
 
 void report_settings(List<Brief>& list) {
     list.in("report");
-    list.add(
-        {.key = "blind",
-         .why = "Treatments stay hidden while traces are reviewed; unblinding is recorded by setting false."},
-        FIELD(report.is_blind));
     list.add({.key = "group_by",
               .why = "Column of encounters.csv or fish.csv that makes the groups; empty: rig and unhooking."},
              FIELD(report.group_by));

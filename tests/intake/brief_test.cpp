@@ -64,7 +64,7 @@ TEST(Brief, an_unknown_key_offers_a_near_name_with_its_line) {
 TEST(Brief, all_faults_are_reported_each_with_its_line_and_the_defaults_stay) {
     const auto read =
         read_brief("[peak]\nwindow_s = \"60 s\"\n[resting]\nlevel = 1.5\n[background]\nvolume = \"whole\"\n"
-                   "[reportt]\nblind = false\n",
+                   "[reportt]\ndrawn_points = 500\n",
                    "study.toml");
     std::vector<std::uint64_t> lines;
     for (const auto& complaint : read.complaints) {
@@ -133,7 +133,7 @@ std::string season(const std::string& name, const std::string& from, const std::
 }
 
 TEST(Brief, a_season_cannot_change_what_holds_for_the_whole_study) {
-    for (const std::string section : {"study]\nzone = \"Europe/Oslo\"\n", "report]\nblind = false\n"}) {
+    for (const std::string section : {"study]\nzone = \"Europe/Oslo\"\n", "report]\ndrawn_points = 500\n"}) {
         const auto read = read_brief(
             season("autumn", "2026-09-01 00:00", "2026-12-01 00:00", "[season." + section), "study.toml");
         EXPECT_THAT(texts(read), ElementsAre(AllOf(HasSubstr("study.toml line "), HasSubstr("\"autumn\""),
