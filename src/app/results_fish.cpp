@@ -65,15 +65,6 @@ class Shown {
         }
         return number;
     }
-    /// Of what the values scatter alone: the mass has no part in it, and the method must say so.
-    [[nodiscard]] Number with_sampling_interval(Number number, const uptake::Interval& mg_per_h) const {
-        if (number.value) {
-            number.interval = report::Interval{.low = scaled(mg_per_h.low),
-                                               .high = scaled(mg_per_h.high),
-                                               .method = "block bootstrap: the night's sampling alone"};
-        }
-        return number;
-    }
     /// Value and z standard uncertainties of the very number that is shown.
     [[nodiscard]] Number with_normal_interval(const uptake::UptakeRate& shown, std::string how) const {
         Number number = rate(shown, std::move(how));
@@ -199,10 +190,16 @@ report::LowestNormal lowest_normal_of(const uptake::RestingUptake& resting, cons
     return out;
 }
 
+constexpr const char* by_halves = "block bootstrap and systematic parts in quadrature";
+
 Number corrected_of(const uptake::RestingEstimate& estimate, const Shown& shown, std::string how) {
     return shown.with_interval(estimate.corrected, std::move(how), estimate.interval_mg_per_h,
-                               estimate.interval_mg_per_kg_h,
-                               "block bootstrap and systematic parts in quadrature");
+                               estimate.interval_mg_per_kg_h, by_halves);
+}
+
+Number raw_of(const uptake::RestingEstimate& estimate, const Shown& shown, std::string how) {
+    return shown.with_interval(estimate.raw, std::move(how), estimate.raw_interval_mg_per_h,
+                               estimate.raw_interval_mg_per_kg_h, by_halves);
 }
 
 report::RestingEstimate estimate_of(const uptake::RestingEntry& entry, const uptake::RestingUptake& resting,
@@ -217,7 +214,7 @@ report::RestingEstimate estimate_of(const uptake::RestingEntry& entry, const upt
         return out;
     }
     const auto& estimate = *entry.estimate;
-    out.raw = shown.with_sampling_interval(shown.rate(estimate.raw), estimate.sampling_interval_mg_per_h);
+    out.raw = raw_of(estimate, shown, {});
     out.corrected = corrected_of(estimate, shown, {});
     out.noise_bias = shown.rate(estimate.noise_bias_mg_per_h, estimate.noise_bias_error_mg_per_h,
                                 "simulation", "simulated from the values' own errors");
@@ -263,8 +260,7 @@ report::Resting resting_of(const RestingAnswer& answer, const Shown& shown) {
         .kind = resting.name,
         .uptake_mg_per_kg_h = specific(value.corrected, how),
         .uptake_mg_per_h = whole(value.corrected, how),
-        .raw = shown.with_sampling_interval(shown.rate(value.raw, uptake::description(resting.chosen)),
-                                            value.sampling_interval_mg_per_h),
+        .raw = raw_of(value, shown, uptake::description(resting.chosen)),
         .corrected = corrected_of(value, shown, how),
         .picked = uptake::word(resting.chosen),
         .rule = resting.chosen_why,

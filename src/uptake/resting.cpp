@@ -414,14 +414,18 @@ RestingEstimate estimate_of(RestingMethod method, const Night& night, const Comp
     out.noise_bias_error_mg_per_h = noise.bias_error;
     const double doubt = std::hypot(correction_doubt * noise.bias, noise.bias_error);
     out.corrected = with_uncertainty(moved(out.raw, -noise.bias), doubt, "resting noise correction:" + stay);
-    out.interval_mg_per_h = combined_interval(computed.value, out.sampling_interval_mg_per_h,
-                                              computed.value - noise.bias, std::hypot(systematic_sd, doubt));
+    const auto& sampling = out.sampling_interval_mg_per_h;
+    out.raw_interval_mg_per_h = combined_interval(computed.value, sampling, computed.value, systematic_sd);
+    out.interval_mg_per_h = combined_interval(computed.value, sampling, computed.value - noise.bias,
+                                              std::hypot(systematic_sd, doubt));
     if (const double ratio = per_kilogram(out.corrected); ratio > 0.0) {
-        const auto& sampling = out.sampling_interval_mg_per_h;
-        out.interval_mg_per_kg_h = combined_interval(
-            computed.value * ratio, {.low = sampling.low * ratio, .high = sampling.high * ratio},
-            out.corrected.mg_per_kg_h->value(),
-            std::hypot(systematic.mg_per_kg_h->standard_uncertainty(), doubt * ratio));
+        const double raw = out.raw.mg_per_kg_h->value();
+        const Interval scaled{.low = sampling.low * ratio, .high = sampling.high * ratio};
+        const double with_mass = systematic.mg_per_kg_h->standard_uncertainty();
+        out.raw_interval_mg_per_kg_h = combined_interval(computed.value * ratio, scaled, raw, with_mass);
+        out.interval_mg_per_kg_h =
+            combined_interval(computed.value * ratio, scaled, out.corrected.mg_per_kg_h->value(),
+                              std::hypot(with_mass, doubt * ratio));
     }
     return out;
 }

@@ -82,6 +82,8 @@ struct RestingEstimate {
     Interval interval_mg_per_h;
     /// The same per kilogram, with the uncertainty of the mass; absent until the fish is weighed.
     std::optional<Interval> interval_mg_per_kg_h;
+    Interval raw_interval_mg_per_h; ///< likewise of the raw value, without the doubt of the correction
+    std::optional<Interval> raw_interval_mg_per_kg_h;
     std::size_t values_used = 0; ///< that carry weight
 };
 

@@ -226,6 +226,15 @@ TEST_F(DemoTruth, normal_intervals_belong_to_the_uncertainty_beside_them) {
                 ++seen;
             }
         }
+        // A systematic part of u makes no interval narrower than 3.92 u, whatever the night's sampling is.
+        for (const std::string stem : {"resting_lowest_tenth", "resting_quantile_20"}) {
+            const auto from = number(row, stem + "_low_95_mg_per_kg_h");
+            const auto to = number(row, stem + "_high_95_mg_per_kg_h");
+            if (from && to) {
+                EXPECT_GT((*to - *from) / *number(row, stem + "_uncertainty_mg_per_kg_h"), 3.0)
+                    << row.at("fish") << " " << stem;
+            }
+        }
         // At rest the halves are joined by source: never less than the mass alone makes of it.
         const auto low = number(row, "resting_low_95_mg_per_kg_h");
         const auto high = number(row, "resting_high_95_mg_per_kg_h");
