@@ -158,17 +158,13 @@ Expected<void> write_results(const StudyRun& run, const fs::path& folder, const 
                                   {"uptake_by_fish.csv", report::fish_table(results)},
                                   {"results.json", report::json_text(results)},
                                   {"report.html", report::report_page(results)}};
-    std::vector<std::string> known{"run.log", "refused_rows.csv"};
     if (auto refused = refused_rows_table(run.answers->traces); !refused.empty()) {
         files.push_back({"refused_rows.csv", std::move(refused)});
-    }
-    for (const auto& file : files) {
-        known.push_back(file.name);
     }
     if (!log.empty()) {
         files.push_back({"run.log", log});
     }
-    return replace_result_folder(folder, files, known);
+    return replace_result_folder(folder, files);
 }
 
 } // namespace backeddy::app

@@ -1,31 +1,93 @@
 #include "base/file.hpp"
 
+#include <atomic>
 #include <cerrno>
 #include <cstring>
-#include <fstream>
-#include <sstream>
+#include <utility>
 
 #include <fcntl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 namespace backeddy {
 
+namespace {
+
+Error unreadable(const std::filesystem::path& path, std::string found, std::string expected) {
+    return {.code = ErrorCode::file_unreadable,
+            .found = std::move(found),
+            .expected = std::move(expected),
+            .remedy = "check its name and its permissions",
+            .place = {.file = path.string()}};
+}
+
+/// Closed when it goes.
+class Descriptor {
+  public:
+    explicit Descriptor(int number) : number_(number) {}
+    ~Descriptor() {
+        if (number_ >= 0) {
+            ::close(number_);
+        }
+    }
+    Descriptor(const Descriptor&) = delete;
+    Descriptor& operator=(const Descriptor&) = delete;
+    [[nodiscard]] int number() const { return number_; }
+    /// 0, or why the last bytes did not reach the file.
+    int close_now() { return ::close(std::exchange(number_, -1)) == 0 ? 0 : errno; }
+
+  private:
+    int number_;
+};
+
+} // namespace
+
 Expected<std::string> read_file(const std::filesystem::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    std::ostringstream bytes;
-    if (file) {
-        bytes << file.rdbuf();
+    // Without O_NONBLOCK, opening a pipe waits for somebody to write into it.
+    const Descriptor file(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
+    if (file.number() < 0) {
+        const int reason = errno;
+        if (reason == ENOENT || reason == ENOTDIR) {
+            return fail({.code = ErrorCode::file_missing,
+                         .found = "there is no such file",
+                         .expected = "a file that this user may read",
+                         .remedy = "check its name and its permissions",
+                         .place = {.file = path.string()}});
+        }
+        return fail(unreadable(path, std::string("this cannot be read (") + std::strerror(reason) + ")",
+                               "a file that this user may read"));
     }
-    std::error_code ignored;
-    if (!file || file.bad() || std::filesystem::is_directory(path, ignored)) {
-        const bool there = std::filesystem::exists(path, ignored);
-        return fail({.code = there ? ErrorCode::file_unreadable : ErrorCode::file_missing,
-                     .found = there ? "this cannot be read" : "there is no such file",
-                     .expected = "a file that this user may read",
-                     .remedy = "check its name and its permissions",
-                     .place = {.file = path.string()}});
+    struct stat status{};
+    if (::fstat(file.number(), &status) != 0 || !S_ISREG(status.st_mode)) {
+        return fail(unreadable(path, what_it_is(status.st_mode) + ", not a file", "a file of text"));
     }
-    return std::move(bytes).str();
+    std::string bytes;
+    constexpr std::size_t step = std::size_t{1} << 16;
+    bytes.reserve(static_cast<std::size_t>(status.st_size));
+    std::string block(step, '\0');
+    while (true) {
+        const ssize_t got = ::read(file.number(), block.data(), block.size());
+        if (got < 0 && errno == EINTR) {
+            continue;
+        }
+        if (got < 0) {
+            const int reason = errno;
+            return fail(unreadable(path, std::string("this cannot be read (") + std::strerror(reason) + ")",
+                                   "a file that this user may read"));
+        }
+        if (got == 0) {
+            return bytes;
+        }
+        bytes.append(block.data(), static_cast<std::size_t>(got));
+    }
+}
+
+std::string what_it_is(unsigned mode) {
+    return S_ISDIR(mode)                    ? "this is a folder"
+           : S_ISFIFO(mode)                 ? "this is a pipe"
+           : S_ISCHR(mode) || S_ISBLK(mode) ? "this is a device"
+           : S_ISSOCK(mode)                 ? "this is a socket"
+                                            : "this is something else";
 }
 
 namespace {
@@ -37,6 +99,7 @@ bool write_all(int descriptor, std::string_view bytes) {
             continue;
         }
         if (written <= 0) {
+            errno = written == 0 ? ENOSPC : errno;
             return false;
         }
         bytes.remove_prefix(static_cast<std::size_t>(written));
@@ -44,30 +107,63 @@ bool write_all(int descriptor, std::string_view bytes) {
     return true;
 }
 
+Error not_written(const std::filesystem::path& path, int reason) {
+    if (reason == EEXIST) {
+        return {.code = ErrorCode::cannot_write,
+                .found = "this is there already",
+                .expected = "a name that is free: nothing is written over",
+                .remedy = "move it away, or choose another folder",
+                .place = {.file = path.string()}};
+    }
+    return {.code = ErrorCode::cannot_write,
+            .found = std::string("cannot write this file (") + std::strerror(reason) + ")",
+            .expected = "room on the disk and permission to write there",
+            .remedy = "free some space or choose another folder",
+            .place = {.file = path.string()}};
+}
+
+/// 0, or the errno of what went wrong; then the file is not there either, unless it was there before
+/// (EEXIST).
+int create_with(const std::filesystem::path& path, std::string_view bytes) {
+    Descriptor file(::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0644));
+    if (file.number() < 0) {
+        return errno;
+    }
+    int reason = write_all(file.number(), bytes) && ::fsync(file.number()) == 0 ? 0 : errno;
+    const int closing = file.close_now();
+    reason = reason != 0 ? reason : closing;
+    if (reason != 0) {
+        ::unlink(path.c_str());
+    }
+    return reason;
+}
+
 } // namespace
 
-Expected<void> write_file_whole(const std::filesystem::path& path, std::string_view bytes) {
-    auto beside = path;
-    beside += ".new";
-    const auto refused = [&](int reason) {
-        ::unlink(beside.c_str());
-        return fail({.code = ErrorCode::cannot_write,
-                     .found = std::string("cannot write this file (") + std::strerror(reason) + ")",
-                     .expected = "room on the disk and permission to write there",
-                     .remedy = "free some space or choose another folder; nothing was changed",
-                     .place = {.file = path.string()}});
-    };
-    const int descriptor = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
-    if (descriptor < 0) {
-        return refused(errno);
+Expected<void> write_new_file(const std::filesystem::path& path, std::string_view bytes) {
+    if (const int reason = create_with(path, bytes); reason != 0) {
+        return fail(not_written(path, reason));
     }
-    const bool on_disk = write_all(descriptor, bytes) && ::fsync(descriptor) == 0;
-    const int reason = errno;
-    if (::close(descriptor) != 0 || !on_disk) {
-        return refused(on_disk ? errno : reason);
+    return {};
+}
+
+Expected<void> write_file_whole(const std::filesystem::path& path, std::string_view bytes) {
+    // A name that nobody has: whatever stands beside the file is somebody's.
+    static std::atomic<unsigned> counter{0};
+    std::filesystem::path beside;
+    int reason = EEXIST;
+    for (int tries = 0; reason == EEXIST && tries < 1000; ++tries) {
+        beside = path.parent_path() / ("." + path.filename().string() + ".new-" + std::to_string(::getpid()) +
+                                       "-" + std::to_string(counter++));
+        reason = create_with(beside, bytes);
+    }
+    if (reason != 0) {
+        return fail(not_written(path, reason));
     }
     if (::rename(beside.c_str(), path.c_str()) != 0) {
-        return refused(errno);
+        reason = errno;
+        ::unlink(beside.c_str());
+        return fail(not_written(path, reason));
     }
     return {};
 }

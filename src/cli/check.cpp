@@ -12,6 +12,9 @@ namespace backeddy::cli {
 namespace {
 
 int check(const std::string& folder, unsigned threads) {
+    if (folder.empty()) {
+        return report_error(empty_name("DIR"));
+    }
     ProgressLine line;
     const app::Work work{.threads = {.count = threads},
                          .progress = [&](std::string_view what, std::size_t done, std::size_t total,

@@ -20,8 +20,8 @@ int make(const std::string& folder) {
                "  {0}/*.csv              the tables, with their headers\n"
                "  {0}/raw/               put the loggers' files here; they are never written to\n"
                "  {0}/field-sheets.html  to print\n"
-               "next: backeddy check {0}\n",
-               folder);
+               "next: backeddy check {1}\n",
+               folder, shell_word(folder));
     return exit_clean;
 }
 

@@ -1,4 +1,5 @@
 #include <chrono>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -21,7 +22,7 @@ namespace fs = std::filesystem;
 
 struct RunOptions {
     std::string folder;
-    std::string out;
+    std::optional<std::string> out;
     unsigned threads = 0;
     std::vector<std::string> why;
 };
@@ -63,8 +64,15 @@ std::string log_of(const RunOptions& options, const app::StudyRun& run,
 
 int run(const RunOptions& options) {
     const auto began = std::chrono::system_clock::now();
-    const fs::path out = options.out.empty() ? fs::path(options.folder) / "results" : fs::path(options.out);
+    if (options.folder.empty() || (options.out && options.out->empty())) {
+        return report_error(empty_name(options.folder.empty() ? "DIR" : "--out"));
+    }
+    const fs::path out = options.out ? fs::path(*options.out) : fs::path(options.folder) / "results";
     if (auto allowed = app::may_hold_results(out, options.folder); !allowed) {
+        return report_error(allowed.error());
+    }
+    // Before the work rather than after it; it is looked at again when the results are written.
+    if (auto allowed = app::may_replace_results(out); !allowed && options.why.empty()) {
         return report_error(allowed.error());
     }
     ProgressLine line;

@@ -12,6 +12,28 @@ int report_error(const Error& error) {
     return error.code == ErrorCode::bad_usage ? exit_usage : exit_complaints;
 }
 
+std::string shell_word(const std::string& path) {
+    // A word that begins with a dash would be taken for an option.
+    const std::string word = path.starts_with('-') ? "./" + path : path;
+    constexpr std::string_view plain =
+        "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./+-,:@%=";
+    if (!word.empty() && word.find_first_not_of(plain) == std::string::npos) {
+        return word;
+    }
+    std::string out = "'";
+    for (const char c : word) {
+        out += c == '\'' ? std::string("'\\''") : std::string(1, c);
+    }
+    return out + "'";
+}
+
+Error empty_name(std::string_view what) {
+    return {.code = ErrorCode::bad_usage,
+            .found = fmt::format("no folder is named by {}: the name is empty", what),
+            .expected = "the name of a folder",
+            .remedy = "name it; where it came from a variable, that is empty"};
+}
+
 ProgressLine::ProgressLine()
     : is_terminal_(::isatty(STDERR_FILENO) == 1), began_(Clock::now()),
       last_shown_(began_ - std::chrono::hours(1)) {}

@@ -3,6 +3,7 @@
 
 #include <chrono>
 #include <cstddef>
+#include <string>
 #include <string_view>
 
 #include "base/error.hpp"
@@ -16,6 +17,12 @@ inline constexpr int exit_usage = 2;
 
 /// Prints an error to standard error, one line, and gives the exit status that goes with it.
 int report_error(const Error& error);
+
+/// A path as a word that a shell takes for this one path: quoted where it has to be.
+[[nodiscard]] std::string shell_word(const std::string& path);
+
+/// An empty name where a file or folder is wanted, mostly an unset variable in quotes. `what` names it.
+[[nodiscard]] Error empty_name(std::string_view what);
 
 /// One line on standard error that is written over as work goes on, with rate and time left; silent when
 /// standard error is not a terminal, so that logs stay clean.

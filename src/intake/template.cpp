@@ -335,6 +335,14 @@ std::vector<TemplateFile> template_files() {
 }
 
 Expected<void> write_template(const std::filesystem::path& folder) {
+    if (folder.empty()) {
+        return fail({.code = ErrorCode::bad_usage,
+                     .found = "no folder is named: the name is empty",
+                     .expected = "a new or empty folder",
+                     .remedy = "name it, such as \"season\"; where it came from a variable, that is empty",
+                     .place = {},
+                     .context = {}});
+    }
     std::error_code error;
     if (std::filesystem::exists(folder, error)) {
         if (!std::filesystem::is_directory(folder, error)) {
@@ -363,7 +371,7 @@ Expected<void> write_template(const std::filesystem::path& folder) {
         return fail(cannot_make(folder, error));
     }
     for (const auto& file : template_files()) {
-        if (auto written = write_file_whole(folder / file.name, file.text); !written) {
+        if (auto written = write_new_file(folder / file.name, file.text); !written) {
             return written;
         }
     }

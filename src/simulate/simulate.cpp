@@ -16,9 +16,15 @@ namespace {
 
 Expected<void> empty_folder(const std::filesystem::path& folder) {
     std::error_code error;
+    if (folder.empty()) {
+        return fail({.code = ErrorCode::bad_usage,
+                     .found = "no folder is named by --out: the name is empty",
+                     .expected = "a new or empty folder",
+                     .remedy = "name it; where it came from a variable, that is empty"});
+    }
     if (std::filesystem::exists(folder, error) &&
         (!std::filesystem::is_directory(folder, error) || !std::filesystem::is_empty(folder, error))) {
-        return fail({.code = ErrorCode::cannot_write,
+        return fail({.code = ErrorCode::bad_usage,
                      .found = fmt::format("{} exists and is not an empty folder", folder.string()),
                      .expected = "a new or empty folder: nothing of yours is written over",
                      .remedy = "choose another --out, or take the old folder away",

@@ -337,7 +337,7 @@ Expected<void> write_tables(const SimulationPlan& plan, const Season& season, st
         {"study.toml", brief(plan, traces)},
     };
     for (const auto& [name, text] : files) {
-        if (auto written = write_file_whole(folder / name, text); !written) {
+        if (auto written = write_new_file(folder / name, text); !written) {
             return written;
         }
     }

@@ -266,7 +266,7 @@ std::optional<BestMinute> best_minute(const SimulationPlan& plan, const Season& 
 Expected<void> write_truth(const SimulationPlan& plan, const Season& season, std::uint64_t seed,
                            const std::filesystem::path& folder) {
     const auto truth = folder / "truth";
-    std::error_code ignored; // write_file_whole says what is wrong with the folder
+    std::error_code ignored; // write_new_file says what is wrong with the folder
     std::filesystem::create_directories(truth, ignored);
     const std::vector<std::pair<const char*, std::string>> files{
         {"README.md", explanation(plan, seed)},
@@ -280,7 +280,7 @@ Expected<void> write_truth(const SimulationPlan& plan, const Season& season, std
         {"simulation.toml", plan.text},
     };
     for (const auto& [name, text] : files) {
-        if (auto written = write_file_whole(truth / name, text); !written) {
+        if (auto written = write_new_file(truth / name, text); !written) {
             return written;
         }
     }

@@ -2,6 +2,7 @@
 #include <numeric>
 
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 
 #include "base/error.hpp"
 #include "base/file.hpp"
@@ -43,6 +44,30 @@ TEST(File, is_written_whole_and_read_back) {
     EXPECT_EQ(sha256_of_file(path).value(), sha256_hex(std::string_view("two")));
     EXPECT_EQ(read_file(path.parent_path() / "absent").error().code, ErrorCode::file_missing);
     EXPECT_EQ(write_file_whole("/proc/no/such", "x").error().code, ErrorCode::cannot_write);
+}
+
+TEST(File, what_stands_beside_it_or_in_its_place_is_not_touched) {
+    const auto folder = std::filesystem::path(testing::TempDir()) / "beside";
+    std::filesystem::remove_all(folder);
+    std::filesystem::create_directories(folder);
+    ASSERT_TRUE(write_new_file(folder / "a.csv.new", "mine"));
+    ASSERT_TRUE(write_file_whole(folder / "a.csv", "one"));
+    EXPECT_EQ(read_file(folder / "a.csv.new").value(), "mine");
+    const auto refused = write_new_file(folder / "a.csv", "two");
+    ASSERT_FALSE(refused);
+    EXPECT_NE(refused.error().text().find("there already"), std::string::npos);
+    EXPECT_EQ(read_file(folder / "a.csv").value(), "one");
+}
+
+TEST(File, a_folder_a_pipe_and_a_device_are_named_and_not_waited_for) {
+    const auto folder = std::filesystem::path(testing::TempDir()) / "kinds";
+    std::filesystem::remove_all(folder);
+    std::filesystem::create_directories(folder);
+    ASSERT_EQ(::mkfifo((folder / "pipe").c_str(), 0600), 0);
+    EXPECT_NE(read_file(folder / "pipe").error().text().find("this is a pipe"), std::string::npos);
+    EXPECT_NE(read_file(folder).error().text().find("this is a folder"), std::string::npos);
+    EXPECT_NE(read_file("/dev/null").error().text().find("this is a device"), std::string::npos);
+    EXPECT_EQ(read_file(folder / "pipe").error().code, ErrorCode::file_unreadable);
 }
 
 TEST(Parallel, every_index_once_and_the_first_exception_by_index) {

@@ -314,6 +314,61 @@ TEST_F(Commands, results_never_go_onto_the_study_or_its_raw_files) {
     EXPECT_THAT(names_in(study()), testing::UnorderedElementsAreArray(before));
 }
 
+TEST_F(Commands, a_folder_of_results_is_known_by_what_it_holds_and_those_beside_it_are_left_alone) {
+    write(test::small_study());
+    scratch_.write("study/results.new/thesis", "mine");
+    scratch_.write("study/results.old/thesis", "mine");
+    scratch_.write("mine/report.html/chapter", "mine");
+    scratch_.write("mine/results.json", "mine");
+    ASSERT_EQ(run().status, 0);
+    ASSERT_EQ(run().status, 0);
+    EXPECT_EQ(read_file(study() / "results.new/thesis").value_or("gone"), "mine");
+    EXPECT_EQ(read_file(study() / "results.old/thesis").value_or("gone"), "mine");
+    const auto ran = program({"run", study().string(), "--out", (scratch_.path() / "mine").string()});
+    EXPECT_EQ(ran.status, 2);
+    EXPECT_EQ(read_file(scratch_.path() / "mine/report.html/chapter").value_or("gone"), "mine");
+    EXPECT_EQ(read_file(scratch_.path() / "mine/results.json").value_or("gone"), "mine");
+}
+
+TEST_F(Commands, an_empty_name_is_wrong_usage_and_writes_nothing) {
+    write(test::small_study());
+    for (const auto& words : std::vector<std::vector<std::string>>{
+             {"new", ""}, {"check", ""}, {"run", ""}, {"run", study().string(), "--out", ""}}) {
+        const auto ran = program(words);
+        EXPECT_EQ(ran.status, 2) << words[0];
+        EXPECT_THAT(ran.err, HasSubstr("the name is empty")) << words[0];
+        EXPECT_EQ(ran.out, "");
+    }
+    EXPECT_FALSE(fs::exists(study() / "results"));
+}
+
+TEST_F(Commands, what_comes_next_can_be_pasted_into_a_shell) {
+    const auto made = program({"new", (scratch_.path() / "my season's").string()});
+    ASSERT_EQ(made.status, 0) << made.err;
+    EXPECT_THAT(made.out,
+                HasSubstr("next: backeddy check '" + (scratch_.path() / "my season'\\''s").string() + "'\n"));
+}
+
+TEST_F(Commands, two_runs_at_once_leave_one_whole_set_and_both_end_well) {
+    write(test::small_study());
+    ASSERT_EQ(run().status, 0);
+    const auto alone = results(study() / "results");
+    for (int i = 0; i < 6; ++i) {
+        const auto start = [&](const char* out) {
+            return test::start_program({"run", study().string()}, scratch_.path() / out,
+                                       scratch_.path() / "err");
+        };
+        const auto one = start("out1");
+        const auto two = start("out2");
+        for (const auto child : {one, two}) {
+            int state = 0;
+            ::waitpid(child, &state, 0);
+            EXPECT_TRUE(WIFEXITED(state) && WEXITSTATUS(state) == 0) << i;
+        }
+        EXPECT_EQ(results(study() / "results"), alone) << i;
+    }
+}
+
 TEST_F(Commands, a_stranger_s_file_in_the_results_folder_is_left_alone) {
     write(test::small_study());
     ASSERT_EQ(run().status, 0);
@@ -354,10 +409,12 @@ TEST_F(Commands, killed_at_any_moment_it_leaves_the_earlier_results_or_the_new_o
         EXPECT_TRUE(now == earlier || now == later) << "killed after " << i + 1 << " of " << steps;
     }
     EXPECT_GT(killed, steps / 3);
-    // What it left behind is swept away by the next run.
+    // What it left behind is swept away by the next run; an empty folder may stay of one that had just begun.
     ASSERT_EQ(run().status, 0);
     EXPECT_EQ(results(study() / "results"), later);
-    EXPECT_FALSE(fs::exists(study() / "results.new"));
+    for (const auto& name : names_in(study())) {
+        EXPECT_TRUE(!name.starts_with(".results.new") || fs::is_empty(study() / name)) << name;
+    }
 }
 
 // ------------------------------------------------------------------------------------------- the road back

@@ -55,6 +55,18 @@ TEST_F(TemplateFolder, a_folder_that_holds_anything_is_refused_and_left_alone) {
     EXPECT_FALSE(write_template(folder_ / "fish.csv").has_value()) << "a file is no folder";
 }
 
+// An unset variable in quotes must not fill the folder one stands in.
+TEST_F(TemplateFolder, no_name_is_no_folder) {
+    std::filesystem::create_directories(folder_);
+    const auto before = std::filesystem::current_path();
+    std::filesystem::current_path(folder_);
+    const auto refused = write_template("");
+    std::filesystem::current_path(before);
+    ASSERT_FALSE(refused.has_value());
+    EXPECT_EQ(refused.error().code, ErrorCode::bad_usage);
+    EXPECT_TRUE(std::filesystem::is_empty(folder_));
+}
+
 TEST_F(TemplateFolder, an_empty_folder_is_taken) {
     std::filesystem::create_directories(folder_);
     EXPECT_TRUE(write_template(folder_).has_value());

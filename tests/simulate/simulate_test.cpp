@@ -186,7 +186,8 @@ TEST(Simulate, writes_over_nothing) {
     const Folder folder;
     fs::create_directories(folder.path());
     ASSERT_TRUE(write_file_whole(folder.path() / "mine.txt", "mine"));
-    EXPECT_EQ(simulate_study(plan, 7, folder.path()).error().code, ErrorCode::cannot_write);
+    EXPECT_EQ(simulate_study(plan, 7, folder.path()).error().code, ErrorCode::bad_usage);
+    EXPECT_EQ(simulate_study(plan, 7, "").error().code, ErrorCode::bad_usage);
     EXPECT_EQ(*read_file(folder.path() / "mine.txt"), "mine");
 }
 
