@@ -736,6 +736,10 @@ class ChamberBuilder {
     Expected<void> convert() {
         auto& trace = chamber_.trace;
         const auto& calibration = chamber_.usual.oxygen.calibration; // seasons change its errors alone
+        trace.repeats.assign(raw_.size(), 0);
+        for (std::size_t i = 1; i < raw_.size(); ++i) {
+            trace.repeats[i] = raw_[i] == raw_[i - 1] ? 1 : 0;
+        }
         if (calibration.corrects()) {
             calibration.correct(trace.times_ns, raw_);
         }

@@ -27,6 +27,9 @@ struct ChamberTrace {
         saturation_percent; ///< oxygen as per cent of air saturation at the sample's conditions
     std::vector<double> temperature_celsius;
     std::vector<ChamberState> state;
+    /// 1 where the sensor's own reading, as it was logged, is that of the row before: a calibration that
+    /// drifts or water that warms moves the converted value of a sensor that stands still. Empty: not known.
+    std::vector<std::uint8_t> repeats;
 
     [[nodiscard]] std::size_t rows() const { return times_ns.size(); }
 };

@@ -34,6 +34,8 @@ struct SealedView {
     std::span<const double> oxygen_mg_per_l;
     std::span<const double> saturation_percent;
     std::span<const double> temperature_celsius;
+    /// As in ChamberTrace; empty: readings repeat where their oxygen is equal.
+    std::span<const std::uint8_t> repeats;
 };
 
 struct SlopeSettings {

@@ -33,6 +33,7 @@ struct Readings {
     std::vector<double> seconds; ///< after the first
     std::vector<double> oxygen;
     std::vector<double> residual;
+    std::vector<std::uint8_t> repeats; ///< the sensor's own reading is that of the row before
     double usual_step = 0.0;
 };
 
@@ -41,6 +42,9 @@ Readings readings_of(const SealedView& view, const SealedSlope& slope) {
     for (std::size_t i = 0; i < view.times_ns.size(); ++i) {
         if (std::isfinite(view.oxygen_mg_per_l[i])) {
             const double t = static_cast<double>(view.times_ns[i] - slope.from.unix_nanoseconds()) / 1e9;
+            const bool is_equal = !out.oxygen.empty() && view.oxygen_mg_per_l[i] == out.oxygen.back();
+            const bool repeats = view.repeats.empty() ? is_equal : view.repeats[i] != 0;
+            out.repeats.push_back(repeats && !out.oxygen.empty() ? 1 : 0);
             out.seconds.push_back(t);
             out.oxygen.push_back(view.oxygen_mg_per_l[i]);
         }
@@ -238,7 +242,7 @@ StillRun longest_still(const Readings& readings) {
     StillRun best;
     std::size_t first = 0;
     for (std::size_t i = 1; i <= readings.oxygen.size(); ++i) {
-        if (i < readings.oxygen.size() && readings.oxygen[i] == readings.oxygen[first]) {
+        if (i < readings.oxygen.size() && readings.repeats[i] != 0) {
             continue;
         }
         const double lasted = readings.seconds[i - 1] - readings.seconds[first];
@@ -263,7 +267,7 @@ std::optional<Reason> frozen_sign(const Readings& readings, const SealedSlope& s
     for (std::size_t i = 1; i < readings.oxygen.size(); ++i) {
         const double step = std::abs(readings.oxygen[i] - readings.oxygen[i - 1]);
         // Converted readings of one value differ in their last bits when temperature moves.
-        if (step > 1e-6) {
+        if (readings.repeats[i] == 0 && step > 1e-6) {
             least = std::min(least, step);
         }
     }
@@ -345,6 +349,7 @@ class Judge {
     void signs(const std::vector<Reason>& found, double frozen_share) {
         for (const Reason& sign : found) {
             if (sign.word == "frozen" && frozen_share > 0.5) {
+                is_frozen_ = true;
                 refuse(sign.word, sign.text);
             } else {
                 doubt(sign.word, sign.text);
@@ -353,6 +358,9 @@ class Judge {
     }
 
     void direction() {
+        if (is_frozen_) {
+            return; // what still moves is the calibration's drift or the water's temperature
+        }
         const bool rises =
             slope_.slope_mg_per_l_h > 2.0 * slope_.slope_error && slope_.slope_mg_per_l_h > 0.0;
         if (!rises) {
@@ -453,6 +461,7 @@ class Judge {
     const SealedSlope& slope_;
     const MarkContext& context_;
     const MarkLimits& limits_;
+    bool is_frozen_ = false;
     Judgement result_;
 };
 

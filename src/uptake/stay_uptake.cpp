@@ -41,7 +41,8 @@ Expected<void> check(const StayInput& input) {
             return size == rows || (may_lack && size == 0);
         };
         if (!fits(trace->oxygen_mg_per_l.size(), false) || !fits(trace->saturation_percent.size(), true) ||
-            !fits(trace->temperature_celsius.size(), true) || !fits(trace->state.size(), true)) {
+            !fits(trace->temperature_celsius.size(), true) || !fits(trace->state.size(), true) ||
+            !fits(trace->repeats.size(), true)) {
             return fail(stay_error(input, "columns of unequal length in the trace of " + trace->assembly,
                                    "a value per row"));
         }
@@ -68,7 +69,10 @@ SealedView view_of(const ChamberTrace& trace, Instant sealed_from, std::size_t f
             .times_ns = std::span(trace.times_ns).subspan(first, end - first),
             .oxygen_mg_per_l = part(trace.oxygen_mg_per_l),
             .saturation_percent = part(trace.saturation_percent),
-            .temperature_celsius = part(trace.temperature_celsius)};
+            .temperature_celsius = part(trace.temperature_celsius),
+            .repeats = trace.repeats.empty()
+                           ? std::span<const std::uint8_t>()
+                           : std::span<const std::uint8_t>(trace.repeats).subspan(first, end - first)};
 }
 
 /// How far the work goes.

@@ -349,6 +349,19 @@ TEST(Marks, a_frozen_sensor_is_seen_and_a_coarse_one_is_not) {
     EXPECT_TRUE(says(judged(frozen).reasons, "frozen"));
     auto stuck = falling(600, 1.0, 0.0, 0.0, 3);
     EXPECT_EQ(judged(stuck).mark, Mark::unusable);
+    // The same raw reading all along, under a calibration that drifts by 0.005 mg/L/h: still frozen, and no
+    // fish that makes oxygen.
+    auto drifting = falling(600, 1.0, 0.005, 0.0, 3);
+    std::vector<std::uint8_t> repeats(drifting.oxygen.size(), 1);
+    repeats[0] = 0;
+    auto view = drifting.view();
+    view.repeats = repeats;
+    const auto slope = sealed_slope(view);
+    const auto judgement = judge(view, *slope, {.role = StayRole::rest}, {});
+    EXPECT_TRUE(says(judgement.reasons, "frozen"));
+    EXPECT_FALSE(says(judgement.reasons, "rising"));
+    EXPECT_EQ(judgement.mark, Mark::unusable);
+    EXPECT_FALSE(says(judge(drifting.view(), *slope, {.role = StayRole::rest}, {}).reasons, "frozen"));
     auto coarse = falling(600, 1.0, -0.3, 0.0, 3);
     for (auto& c : coarse.oxygen) {
         c = std::round(c * 100.0) / 100.0; // 0.01 mg/L: each value stands for two minutes
