@@ -339,15 +339,19 @@ std::string baseline_word(const uptake::BaselineRecovery& baseline) {
     return word;
 }
 
+Number at_least_if(bool is_censored, Number number) {
+    number.is_at_least = number.value && is_censored;
+    return number;
+}
+
 Number hours_of(const uptake::RecoveryTime& time, const char* by) {
     if (time.hours) {
         return time.error_h ? report::number(Measured(*time.hours, *time.error_h, "fit"), "h", by)
                             : report::number(*time.hours, "h", by);
     }
     if (time.at_least_h > 0.0) {
-        Number out = report::number(time.at_least_h, "h", "not reached by then");
-        out.is_at_least = true;
-        return out;
+        return at_least_if(true, report::number(time.at_least_h, "h",
+                                                time.reason.empty() ? "not reached by then" : time.reason));
     }
     return report::no_number(time.reason.empty() ? "not known" : time.reason, "h");
 }
@@ -382,9 +386,11 @@ report::BaselineVariant variant_of(const uptake::BaselineRecovery& baseline, boo
             .bridged_share_percent = share(&uptake::Excess::bridged_share, "in gaps between the stays"),
             .hours_by_data = hours_of(baseline.by_data, "by the data alone"),
             .hours_by_fit = hours_of(baseline.by_fit, "by the fitted decay"),
-            .fitted_excess = baseline.fitted_excess
-                                 ? shown.amount(*baseline.fitted_excess, "fitted decay to its crossing")
-                                 : report::no_number("no fit, or no crossing", shown.amount_unit())};
+            .fitted_excess =
+                baseline.fitted_excess
+                    ? at_least_if(baseline.fitted_excess_at_least,
+                                  shown.amount(*baseline.fitted_excess, "fitted decay to its crossing"))
+                    : report::no_number("no fit, or no crossing", shown.amount_unit())};
 }
 
 struct SpanWords {
@@ -411,9 +417,11 @@ report::DecayFit fit_of(const uptake::DecayFit& fit, const Shown& shown) {
         .title = words.title,
         .phases = static_cast<std::uint32_t>(fit.rates_per_h.size()),
         .spells = fit.spells,
-        .half_time_h = report::number(fit.half_time_h, "h"),
-        .excess_first_hour = shown.amount(fit.excess_first_hour, "fitted, above its asymptote"),
-        .excess_all = shown.amount(fit.excess_all, "fitted, above its asymptote, without end")};
+        .half_time_h = at_least_if(fit.at_least, report::number(fit.half_time_h, "h")),
+        .excess_first_hour =
+            at_least_if(fit.at_least, shown.amount(fit.excess_first_hour, "fitted, above its asymptote")),
+        .excess_all = at_least_if(fit.at_least,
+                                  shown.amount(fit.excess_all, "fitted, above its asymptote, without end"))};
     out.formula = out.phases == 2 ? "B + A1 exp(-k1 t) + A2 exp(-k2 t)" : "B + A exp(-k t)";
     out.parameters.push_back(
         {.word = "baseline",
@@ -470,19 +478,24 @@ void add_points(const FishAnswer& fish, const EventAnswer& event, const Shown& s
 
 report::Recovery recovery_of(const FishAnswer& fish, const EventAnswer& event, const Shown& shown) {
     const auto& recovery = *event.recovery;
-    report::Recovery out{.after = event_word(event.event),
-                         .time_zero = event.zero.word,
-                         .time_zero_at = event.zero.at,
-                         .half_time_by_data_h =
-                             recovery.half_time_by_data_h
-                                 ? report::number(*recovery.half_time_by_data_h, "h", "by the data alone")
-                                 : report::no_number("not reached", "h"),
-                         .recovered_share_percent =
-                             recovery.recovered_share_at_tube_end
-                                 ? report::number(100.0 * *recovery.recovered_share_at_tube_end, "%",
-                                                  "(peak - uptake)/(peak - rest) at the end of the stay")
-                                 : report::no_number("no resting uptake or no peak", "%"),
-                         .reasons = recovery.reasons};
+    report::Recovery out{
+        .after = event_word(event.event),
+        .time_zero = event.zero.word,
+        .time_zero_at = event.zero.at,
+        .half_time_by_data_h =
+            recovery.half_time_by_data_h
+                ? at_least_if(recovery.levels_too_high,
+                              report::number(*recovery.half_time_by_data_h, "h", "by the data alone"))
+                : report::no_number("not reached", "h"),
+        .recovered_share_percent =
+            recovery.recovered_share_at_tube_end
+                ? report::number(100.0 * *recovery.recovered_share_at_tube_end, "%",
+                                 recovery.levels_too_high
+                                     ? "(peak - uptake)/(peak - rest) at the end of the "
+                                       "stay; at most, since rest is too high"
+                                     : "(peak - uptake)/(peak - rest) at the end of the stay")
+                : report::no_number("no resting uptake or no peak", "%"),
+        .reasons = recovery.reasons};
     for (const auto& baseline : recovery.baselines) {
         out.baselines.push_back(variant_of(baseline, &baseline == &recovery.baselines.front(), shown));
     }

@@ -96,6 +96,23 @@ bool is_flat_from(std::span<const double> hours, std::span<const double> values,
            fall.fall + reach <= settings.trend_share * fall.middle;
 }
 
+bool still_falls(std::span<const double> hours, std::span<const double> values, std::size_t first,
+                 const RestingSettings& settings) {
+    const double last = hours.back();
+    const auto window = static_cast<std::size_t>(
+        std::lower_bound(hours.begin(), hours.end(), last - settings.trend_window_h) - hours.begin());
+    first = std::min(first, window);
+    auto whole = settings;
+    whole.trend_window_h = last - hours[first];
+    const Fall of_all = fall_from(hours, values, first, whole);
+    const Fall of_end = fall_from(hours, values, window, settings);
+    const auto exceeds = [&](const Fall& fall, double share) {
+        return fall.known && fall.fall > share * settings.trend_share * fall.middle;
+    };
+    return exceeds(of_all, 0.25 * whole.trend_window_h / settings.trend_window_h) &&
+           of_all.fall > settings.trend_errors * of_all.error && exceeds(of_end, 0.1);
+}
+
 CutOff find_cut_off(std::span<const double> hours, std::span<const double> begins,
                     std::span<const double> values, const RestingSettings& settings) {
     const double last = hours.back();

@@ -69,10 +69,10 @@ Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& 
                                "the night holds not every hour of the recovery: there the whole "
                                "night's median is the baseline"});
     }
-    if (input.routine && input.routine->standing == RestingStanding::not_recovered) {
-        out.reasons.push_back({"baseline_not_recovered",
-                               "the resting stay ends before recovery: its levels are too high, "
-                               "so excess and times are too small"});
+    if (auto reason = detail::levels_too_high(input)) {
+        out.levels_too_high = true;
+        out.reasons.push_back(
+            {std::move(reason->word), reason->text + ", so that excess and times are lower bounds"});
     }
     out.half_time_by_data_h = detail::half_time_by_data(input, points, baselines.front());
     if (has_resting) {

@@ -70,8 +70,9 @@ struct Excess {
     double from_h = 0.0;
     double to_h = 0.0;         ///< hours after time zero
     bool met_baseline = false; ///< two spells in a row at or below it inside the stay
-    /// A lower bound of the whole: the last stay ended before the baseline was met. Never set of the boat
-    /// hour, which is what it is.
+    /// A lower bound: the last stay ended before the baseline was met, or the baseline is one that the fish
+    /// cannot be said to have come back to (too high, or made of the very values that meet it). Of the boat
+    /// hour, which is what it is, only where the baseline is too high.
     bool at_least = false;
     double held_back_share = 0.0; ///< of the amount that rests on holding the peak back to time zero
     double bridged_share = 0.0;   ///< of the amount that lies in gaps between the stays
@@ -82,7 +83,7 @@ enum class BaselineKind : std::uint8_t { routine_hour_matched, resting_plus };
 /// When, by one way of computing.
 struct RecoveryTime {
     std::optional<double> hours; ///< after time zero; nothing when not recovered
-    double at_least_h = 0.0; ///< the last moment at which it was still above (censored there when no hours)
+    double at_least_h = 0.0;     ///< recovery took no less (censored there when no hours)
     std::optional<double> error_h;
     std::string reason; ///< why there is none
 };
@@ -98,6 +99,7 @@ struct BaselineRecovery {
     RecoveryTime by_data;
     RecoveryTime by_fit;
     std::optional<OxygenAmount> fitted_excess; ///< of the chosen fit, above this baseline, to its crossing
+    bool fitted_excess_at_least = false;
 };
 
 enum class DecayShape : std::uint8_t { one_phase, two_phase };
@@ -123,6 +125,7 @@ struct DecayFit {
     double half_time_h = 0.0;               ///< of the whole excess (one phase: ln 2 / k)
     OxygenAmount excess_all;                ///< above the fitted asymptote, to infinity, from time zero
     OxygenAmount excess_first_hour;
+    bool at_least = false;     ///< amounts and half-time: the asymptote is held at a level that is too high
     double beyond_share = 0.0; ///< of excess_all that lies beyond the last spell: extrapolated
     std::vector<double> at_h;  ///< a curve for drawing
     std::vector<double> curve_mg_per_h;
@@ -136,6 +139,9 @@ struct Recovery {
         half_time_by_data_h; ///< first fall to half of the first excess above the headline baseline
     std::optional<double>
         recovered_share_at_tube_end; ///< (peak - MO2)/(peak - resting) at the tube's last spell
+    /// The resting stay's levels are too high (see the reasons): excess and times are lower bounds, the
+    /// recovered share an upper one.
+    bool levels_too_high = false;
     std::size_t spells = 0;
     std::vector<Reason> reasons;
 };

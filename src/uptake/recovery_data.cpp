@@ -42,8 +42,8 @@ Measured drawn_together(double value, const std::map<std::string, double>& sum,
 struct Corner {
     double h = 0.0;
     const UptakeRate* rate = nullptr;
-    const UptakeRate* level = nullptr;
-    [[nodiscard]] double excess() const { return rate->mg_per_h.value() - level->mg_per_h.value(); }
+    Level level;
+    [[nodiscard]] double excess() const { return rate->mg_per_h.value() - level.mg_per_h(); }
 };
 
 // Weights of an integral over corners, gathered by rate.
@@ -97,7 +97,10 @@ class Integral {
     void add_corner(const Corner& corner, double weight) {
         if (weight != 0.0) {
             add_rate(corner.rate, weight);
-            add_rate(corner.level, -weight);
+            add_rate(corner.level.before, -weight * (1.0 - corner.level.share));
+            if (corner.level.share > 0.0) {
+                add_rate(corner.level.after, -weight * corner.level.share);
+            }
         }
     }
 
@@ -112,15 +115,40 @@ struct Crossing {
     bool at_first_point = false;
 };
 
+// Fall of the excess per hour about the point `i`, by least squares over four points on either side: between
+// two points alone a chance dip looks like a steep fall. 0 when it does not fall.
+double fall_about(std::span<const Point> points, std::size_t i, std::span<const double> excess) {
+    constexpr std::size_t side = 4;
+    const std::size_t first = i > side ? i - side : 0;
+    const std::size_t end = std::min(points.size(), i + side);
+    const auto n = static_cast<double>(end - first);
+    double mean_h = 0.0;
+    double mean = 0.0;
+    for (std::size_t k = first; k < end; ++k) {
+        mean_h += points[k].h / n;
+        mean += excess[k] / n;
+    }
+    double products = 0.0;
+    double squares = 0.0;
+    for (std::size_t k = first; k < end; ++k) {
+        products += (points[k].h - mean_h) * (excess[k] - mean);
+        squares += (points[k].h - mean_h) * (points[k].h - mean_h);
+    }
+    return squares > 0.0 ? std::max(0.0, -products / squares) : 0.0;
+}
+
 // First of `consecutive` points in a row at or below the baseline, within one stay; the moment is where the
-// line from the point before meets the baseline.
+// line from the point before meets the baseline. `scatter`: what single spells do beyond their errors.
 std::optional<Crossing> first_crossing(std::span<const Point> points, const Baseline& baseline,
-                                       std::size_t consecutive) {
-    const auto excess = [&](std::size_t i) { return points[i].mg_per_h() - baseline.level(points[i].at); };
+                                       std::size_t consecutive, double scatter) {
+    std::vector<double> excess;
+    for (const auto& point : points) {
+        excess.push_back(point.mg_per_h() - baseline.level(point.at));
+    }
     for (std::size_t i = 0; i + consecutive <= points.size(); ++i) {
         bool all_below = true;
         for (std::size_t j = i; j < i + consecutive; ++j) {
-            all_below = all_below && excess(j) <= 0.0;
+            all_below = all_below && excess[j] <= 0.0;
         }
         if (!all_below) {
             continue;
@@ -128,26 +156,32 @@ std::optional<Crossing> first_crossing(std::span<const Point> points, const Base
         if (i == 0) {
             return Crossing{.h = points[0].h, .error_h = 0.0, .at_first_point = true};
         }
-        const double above = excess(i - 1);
-        const double below = excess(i);
+        const double above = excess[i - 1];
+        const double below = excess[i];
         const double width = points[i].h - points[i - 1].h;
         const double u = above > 0.0 ? above / (above - below) : 0.0;
-        const Measured difference = points[i].rate.mg_per_h - baseline.at(points[i].at).mg_per_h;
-        const double steepness = (above - below) / width;
+        Crossing out{.h = points[i - 1].h + (u * width), .error_h = 0.0, .at_first_point = false};
+        const Measured difference = points[i].rate.mg_per_h - baseline.at(points[i].at).measured();
+        const double steepness = fall_about(points, i, excess);
+        // Flat there: the moment is not known at all, which the time since zero stands for.
+        const double by_level =
+            steepness > 0.0 ? std::hypot(difference.standard_uncertainty(), scatter) / steepness : out.h;
         // Spells sample the curve only so often: the moment lies anywhere between the two (uniform,
         // width/sqrt 12).
-        const double error =
-            std::hypot(difference.standard_uncertainty() / steepness, width / std::sqrt(12.0));
-        return Crossing{.h = points[i - 1].h + (u * width), .error_h = error, .at_first_point = false};
+        out.error_h = std::min(out.h, std::hypot(by_level, width / std::sqrt(12.0)));
+        return out;
     }
     return std::nullopt;
 }
 
 RecoveryTime time_of(std::span<const Point> points, const std::optional<Crossing>& crossing,
-                     std::size_t consecutive) {
+                     const std::optional<Doubt>& doubt, std::size_t consecutive) {
     RecoveryTime out;
     out.at_least_h = points.empty() ? 0.0 : points.back().h;
-    if (crossing) {
+    if (doubt) {
+        out.at_least_h = doubt->at_least_h;
+        out.reason = doubt->reason.text;
+    } else if (crossing) {
         out.hours = crossing->h;
         out.at_least_h = crossing->h;
         out.error_h = crossing->error_h;
@@ -190,15 +224,15 @@ std::vector<Corner> corners_of(std::span<const Point> points, const Baseline& ba
     const auto moment = [&](double h) { return zero + Duration::hours(h); };
     std::vector<Corner> corners;
     if (from_h < points.front().h) {
-        corners.push_back({from_h, &first_rate, &baseline.at(moment(from_h))});
+        corners.push_back({from_h, &first_rate, baseline.at(moment(from_h))});
         // The held value's end and the first spell's value share one moment: a step.
-        corners.push_back({points.front().h, &first_rate, &baseline.at(points.front().at)});
+        corners.push_back({points.front().h, &first_rate, baseline.at(points.front().at)});
     }
     for (const auto& point : points) {
-        corners.push_back({point.h, &point.rate, &baseline.at(point.at)});
+        corners.push_back({point.h, &point.rate, baseline.at(point.at)});
     }
     if (to_h > points.back().h) {
-        corners.push_back({to_h, &points.back().rate, &baseline.at(moment(to_h))});
+        corners.push_back({to_h, &points.back().rate, baseline.at(moment(to_h))});
     }
     return corners;
 }
@@ -333,6 +367,47 @@ int hour_of_day(Instant moment, Duration utc_offset) {
     return static_cast<int>(((hours % 24) + 24) % 24);
 }
 
+MidHours mid_hours(Instant moment, Duration utc_offset) {
+    const Instant half_earlier = moment - Duration::minutes(30.0);
+    const int before = hour_of_day(half_earlier, utc_offset);
+    constexpr std::int64_t hour = 3'600'000'000'000;
+    const std::int64_t past = (half_earlier.unix_nanoseconds() + utc_offset.nanoseconds()) % hour;
+    return {.before = before,
+            .after = (before + 1) % 24,
+            .share = static_cast<double>(past < 0 ? past + hour : past) / static_cast<double>(hour)};
+}
+
+std::optional<Reason> levels_too_high(const RecoveryInput& input) {
+    if (input.routine && input.routine->standing == RestingStanding::not_recovered) {
+        return Reason{"baseline_not_recovered",
+                      "the resting stay ends before recovery: its levels are too high"};
+    }
+    if (input.routine && input.routine->still_falling) {
+        return Reason{"baseline_still_falling",
+                      "uptake still falls over the values that count as rest: their levels may be too high"};
+    }
+    return std::nullopt;
+}
+
+std::optional<Doubt> doubt_of(const RecoveryInput& input, const Baseline& baseline, double h) {
+    if (auto reason = levels_too_high(input)) {
+        reason->text = "met at " + fixed_text(h, 2) + " h, but " + reason->text;
+        return Doubt{.at_least_h = h, .reason = *std::move(reason)};
+    }
+    if (baseline.kind() == BaselineKind::routine_hour_matched && input.routine && input.routine->from) {
+        const double from = hours_after(input.time_zero, *input.routine->from);
+        const double to = input.routine->to ? hours_after(input.time_zero, *input.routine->to) : from;
+        if (h > from && h <= to) {
+            return Doubt{.at_least_h = std::max(0.0, from),
+                         .reason = {"baseline_meets_itself",
+                                    "still above the median at " + fixed_text(from, 2) +
+                                        " h, where the values that make it up begin: a later meeting is "
+                                        "with itself"}};
+        }
+    }
+    return std::nullopt;
+}
+
 Baseline Baseline::routine(const RoutineUptake& routine) {
     Baseline out;
     out.kind_ = BaselineKind::routine_hour_matched;
@@ -353,13 +428,29 @@ Baseline Baseline::resting_plus(const UptakeRate& resting, const std::string& re
     return out;
 }
 
-const UptakeRate& Baseline::at(Instant moment) const {
-    const auto found = by_hour_.find(hour_of_day(moment, utc_offset_));
-    return found != by_hour_.end() ? found->second : constant_;
+Level Baseline::at(Instant moment) const {
+    if (by_hour_.empty()) {
+        return {.before = &constant_, .after = &constant_, .share = 0.0};
+    }
+    const auto rate_of_hour = [&](int hour) {
+        const auto found = by_hour_.find(hour);
+        return found != by_hour_.end() ? &found->second : &constant_;
+    };
+    const auto between = mid_hours(moment, utc_offset_);
+    return {
+        .before = rate_of_hour(between.before), .after = rate_of_hour(between.after), .share = between.share};
 }
 
 bool Baseline::hour_matched(Instant moment) const {
     return by_hour_.contains(hour_of_day(moment, utc_offset_));
+}
+
+std::vector<const UptakeRate*> Baseline::rates() const {
+    std::vector<const UptakeRate*> out{&constant_};
+    for (const auto& [hour, rate] : by_hour_) {
+        out.push_back(&rate);
+    }
+    return out;
 }
 
 double scatter_about_neighbours(std::span<const Point> points) {
@@ -400,8 +491,14 @@ BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySett
     }
     out.level_mg_per_h = level_sum / static_cast<double>(points.size());
 
-    const auto tube_crossing = first_crossing(tube, baseline, settings.consecutive);
-    const auto after_crossing = first_crossing(after, baseline, settings.consecutive);
+    const auto tube_crossing = first_crossing(tube, baseline, settings.consecutive, surplus);
+    const auto after_crossing = first_crossing(after, baseline, settings.consecutive, surplus);
+    const auto doubt_about = [&](const std::optional<Crossing>& crossing) {
+        return crossing ? doubt_of(input, baseline, crossing->h) : std::nullopt;
+    };
+    const auto tube_doubt = doubt_about(tube_crossing);
+    const auto after_doubt = doubt_about(after_crossing);
+    const bool is_too_high = levels_too_high(input).has_value();
     // Each stay's own errors under a name of their own, so that the two stays' are independent in the total.
     const auto excess_of = [&](const StayIntegral& stay, bool met, const std::string& where) {
         const double whole = stay.integral.value();
@@ -427,7 +524,8 @@ BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySett
         out.tube =
             excess_of(integrated(corners, tube.front().h,
                                  tube_crossing ? tube_crossing->h : std::numeric_limits<double>::infinity()),
-                      tube_crossing.has_value(), "tube");
+                      tube_crossing && !tube_doubt, "tube");
+        out.tube->at_least = is_too_high;
         tube_end_h = corners.back().h;
     }
     // Recovered in the tube and not raised again by the handling: the tube's moment is the answer.
@@ -440,7 +538,7 @@ BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySett
             // The way from one chamber to the other, bridged by a straight line between the last and the
             // first value.
             const auto moment = [&](double h) { return input.time_zero + Duration::hours(h); };
-            corners.push_back({tube_end_h, &tube.back().rate, &baseline.at(moment(tube_end_h))});
+            corners.push_back({tube_end_h, &tube.back().rate, baseline.at(moment(tube_end_h))});
         }
         const double hold_from = tube.empty() ? 0.0 : std::min(seal_h, after.front().h);
         const UptakeRate& held = tube.empty() && input.peak ? *input.peak : after.front().rate;
@@ -455,14 +553,15 @@ BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySett
             bridge.add(corners[i], corners[i + 1], std::min(integral.to_h, corners[i + 1].h));
         }
         integral.bridged = bridge.value();
-        out.after_transfer = excess_of(integral, after_crossing.has_value(), "after transfer");
-        out.after_transfer->at_least = !after_crossing;
+        const bool has_recovered = after_crossing && !after_doubt;
+        out.after_transfer = excess_of(integral, has_recovered, "after transfer");
+        out.after_transfer->at_least = !has_recovered || is_too_high;
         if (out.tube) {
             Excess total = *out.tube;
             total.amount = added(out.tube->amount, out.after_transfer->amount);
             total.to_h = out.after_transfer->to_h;
-            total.met_baseline = after_crossing.has_value();
-            total.at_least = !after_crossing;
+            total.met_baseline = has_recovered;
+            total.at_least = out.after_transfer->at_least;
             const double whole = total.amount.mg.value();
             total.held_back_share = share_of(out.tube->held_back_share * out.tube->amount.mg.value(), whole);
             total.bridged_share = share_of(integral.bridged, whole);
@@ -472,10 +571,11 @@ BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySett
         }
     } else if (out.tube) {
         out.capture_plus_handling = out.tube;
-        out.capture_plus_handling->at_least = !tube_crossing;
+        out.capture_plus_handling->at_least = !tube_crossing || tube_doubt || is_too_high;
     }
-    out.by_data = stayed_down || after.empty() ? time_of(tube, tube_crossing, settings.consecutive)
-                                               : time_of(after, after_crossing, settings.consecutive);
+    out.by_data = stayed_down || after.empty()
+                      ? time_of(tube, tube_crossing, tube_doubt, settings.consecutive)
+                      : time_of(after, after_crossing, after_doubt, settings.consecutive);
     return out;
 }
 

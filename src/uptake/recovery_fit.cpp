@@ -18,6 +18,7 @@ namespace {
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double infinity = std::numeric_limits<double>::infinity();
 constexpr double grid_step_h = 1.0 / 60.0;
+constexpr double normal_95 = 1.959963984540054; // JCGM 100:2008, table G.1
 
 // A decay with its parameters in one row: the asymptote if it was fitted, amplitude and rate of each phase
 // (fast first), then the amplitude of each event, which decays at the slowest rate.
@@ -237,44 +238,52 @@ Data data_of(const Context& context, const std::string* source, Scale scale) {
     return out;
 }
 
+double moved_by(const Level& level, const std::string& source, Scale scale) {
+    return ((1.0 - level.share) * moved_by(*level.before, source, scale)) +
+           (level.share > 0.0 ? level.share * moved_by(*level.after, source, scale) : 0.0);
+}
+
+// Curve less baseline, the baseline moved by one uncertainty of `source` if any.
+double gap_at(const Context& context, const Model& model, std::span<const double> p, const Baseline& baseline,
+              const std::string* source, Scale scale, double t) {
+    const auto level = baseline.at(context.input.time_zero + Duration::hours(t));
+    return model.at(p, t) - level.mg_per_h() - (source != nullptr ? moved_by(level, *source, scale) : 0.0);
+}
+
 struct Meeting {
-    double h = nan;         ///< NaN: the curve does not come down to the baseline within the grid
-    double area = nan;      ///< above the baseline until then
-    double steepness = 0.0; ///< fall of the curve there, per hour
+    double h = nan;    ///< NaN: the curve does not come down to the baseline within the grid
+    double area = nan; ///< above the baseline until then
 };
 
-// First time after the last event at which the curve meets the baseline, on a grid of a minute.
-Meeting meeting_of(const Context& context, const Model& model, std::span<const double> p,
-                   const Baseline& baseline, const std::string* source, Scale scale) {
+// First time after the last event at which a gap (hours -> mg/h) is closed, on a grid of a minute.
+template <typename Gap>
+Meeting meeting_of(const Context& context, const Model& model, const Gap& gap) {
     const double last = context.points.back().h;
     const double reach = std::max(72.0, 3.0 * last);
     const double from = model.events_h.empty() ? 0.0 : model.events_h.back();
-    const auto excess = [&](double t) {
-        const auto& level = baseline.at(context.input.time_zero + Duration::hours(t));
-        return model.at(p, t) - level.mg_per_h.value() -
-               (source != nullptr ? moved_by(level, *source, scale) : 0.0);
-    };
-    Meeting out;
-    double before = excess(0.0);
+    double before = gap(0.0);
     double area = 0.0;
     if (before <= 0.0) {
-        return {.h = 0.0, .area = 0.0, .steepness = 0.0};
+        return {.h = 0.0, .area = 0.0};
     }
     const int steps = static_cast<int>(reach / grid_step_h);
     for (int i = 1; i <= steps; ++i) {
         const double t = i * grid_step_h;
-        const double now = excess(t);
+        const double now = gap(t);
         if (now <= 0.0 && t >= from) {
             const double u = before > now ? std::clamp(before / (before - now), 0.0, 1.0) : 0.0;
-            out.h = t - ((1.0 - u) * grid_step_h);
-            out.area = area + (0.5 * before * u * grid_step_h);
-            out.steepness = (model.at(p, t - grid_step_h) - model.at(p, t)) / grid_step_h;
-            return out;
+            return {.h = t - ((1.0 - u) * grid_step_h), .area = area + (0.5 * before * u * grid_step_h)};
         }
         area += 0.5 * (before + now) * grid_step_h;
         before = now;
     }
-    return out;
+    return {};
+}
+
+Meeting meeting_of(const Context& context, const Model& model, std::span<const double> p,
+                   const Baseline& baseline, const std::string* source, Scale scale) {
+    return meeting_of(context, model,
+                      [&](double t) { return gap_at(context, model, p, baseline, source, scale, t); });
 }
 
 // Standard error of a function of the parameters by central differences (JCGM 100:2008, 5.2.2).
@@ -305,41 +314,52 @@ double delta_error(const Model& model, const std::function<double(std::span<cons
 struct Readings {
     double area_all = nan;
     double area_first_hour = nan;
-    std::vector<Meeting> meetings;
+    std::vector<Meeting> meetings; ///< one per baseline
+    std::vector<double> gaps;      ///< curve less baseline where the unmoved ones meet
 };
 
-Readings read_off(const Context& context, const Model& model, const std::string* source, Scale scale) {
-    Readings out;
-    out.area_all = model.area(model.theta, infinity);
-    out.area_first_hour = model.area(model.theta, 1.0);
-    for (const auto& baseline : context.baselines) {
-        out.meetings.push_back(meeting_of(context, model, model.theta, baseline, source, scale));
+using Sources = std::set<std::string>;
+
+void add_shared(Sources& to, const UptakeRate& rate, const Context& context) {
+    for (const auto* member : {&rate.mg_per_h, rate.mg_per_kg_h ? &*rate.mg_per_kg_h : nullptr}) {
+        if (member == nullptr) {
+            continue;
+        }
+        for (const auto& contribution : member->contributions()) {
+            if (!context.own.contains(contribution.source)) {
+                to.insert(contribution.source);
+            }
+        }
+    }
+}
+
+// Sources that move the data or the held asymptote: the curve is fitted again for each.
+Sources sources_of_curve(const Context& context) {
+    Sources out;
+    for (const auto& point : context.points) {
+        add_shared(out, point.rate, context);
+    }
+    if (context.held != nullptr) {
+        add_shared(out, *context.held, context);
     }
     return out;
 }
 
-std::set<std::string> shared_of(const Context& context) {
-    std::set<std::string> out;
-    const auto take = [&](const UptakeRate& rate) {
-        for (const auto* member : {&rate.mg_per_h, rate.mg_per_kg_h ? &*rate.mg_per_kg_h : nullptr}) {
-            if (member == nullptr) {
-                continue;
-            }
-            for (const auto& contribution : member->contributions()) {
-                if (!context.own.contains(contribution.source)) {
-                    out.insert(contribution.source);
-                }
-            }
-        }
-    };
-    for (const auto& point : context.points) {
-        take(point.rate);
+Sources sources_of_baseline(const Context& context, const Baseline& baseline) {
+    Sources out;
+    for (const auto* rate : baseline.rates()) {
+        add_shared(out, *rate, context);
     }
-    if (context.held != nullptr) {
-        take(*context.held);
-    }
+    return out;
+}
+
+Readings read_off(const Context& context, const Model& model) {
+    Readings out;
+    out.area_all = model.area(model.theta, infinity);
+    out.area_first_hour = model.area(model.theta, 1.0);
     for (const auto& baseline : context.baselines) {
-        take(baseline.at(context.input.time_zero));
+        out.meetings.push_back(meeting_of(context, model, model.theta, baseline, nullptr, Scale::whole));
+        out.gaps.push_back(0.0);
     }
     return out;
 }
@@ -361,15 +381,40 @@ Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
     }
     FullFit out;
     out.model = std::move(*model);
-    out.readings = read_off(context, out.model, nullptr, Scale::whole);
+    out.readings = read_off(context, out.model);
     const bool has_specific = context.points.front().rate.mg_per_kg_h.has_value();
-    for (const auto& source : shared_of(context)) {
-        out.sources.push_back(source);
+    const Sources of_curve = sources_of_curve(context);
+    Sources all = of_curve;
+    std::vector<Sources> of_baselines;
+    for (const auto& baseline : context.baselines) {
+        of_baselines.push_back(sources_of_baseline(context, baseline));
+        all.insert(of_baselines.back().begin(), of_baselines.back().end());
+    }
+    for (const auto& source : all) {
+        const bool moves_curve = of_curve.contains(source);
         const auto moved = [&](Scale scale) {
-            const auto other = data_of(context, &source, scale);
-            const auto refit = fitted(other, recipe, &out.model);
-            return refit ? read_off(context, *refit, &source, scale) : out.readings;
+            std::optional<Model> refit;
+            if (moves_curve) {
+                if (auto other = fitted(data_of(context, &source, scale), recipe, &out.model)) {
+                    refit = std::move(*other);
+                }
+            }
+            const Model& curve = refit ? *refit : out.model;
+            Readings read = out.readings;
+            read.area_all = curve.area(curve.theta, infinity);
+            read.area_first_hour = curve.area(curve.theta, 1.0);
+            for (std::size_t b = 0; b < context.baselines.size(); ++b) {
+                const double h = out.readings.meetings[b].h;
+                if (!std::isfinite(h) || !(moves_curve || of_baselines[b].contains(source))) {
+                    continue;
+                }
+                const auto& baseline = context.baselines[b];
+                read.meetings[b] = meeting_of(context, curve, curve.theta, baseline, &source, scale);
+                read.gaps[b] = gap_at(context, curve, curve.theta, baseline, &source, scale, h);
+            }
+            return read;
         };
+        out.sources.push_back(source);
         out.whole.push_back(moved(Scale::whole));
         out.specific.push_back(has_specific ? moved(Scale::specific) : out.whole.back());
     }
@@ -417,6 +462,7 @@ DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe,
     out.spells = context.points.size();
     out.baseline_mg_per_h = model.baseline(model.theta);
     out.baseline_fixed = !model.free_baseline;
+    out.at_least = out.baseline_fixed && levels_too_high(context.input).has_value();
     const std::size_t n = model.theta.size();
     for (std::size_t i = 0; i < model.phases; ++i) {
         const std::size_t at_rate = model.first_phase() + (2 * i) + 1;
@@ -451,40 +497,75 @@ DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe,
     return out;
 }
 
-void add_times(Recovery& out, const FullFit& fit, const Context& context) {
+// The earliest and the latest time at which the curve may meet the baseline: where it lies z standard
+// uncertainties of (curve less baseline) under it, and over it. Late is NaN where it never does: the curve is
+// too flat there for a time. A derivative of the time would see neither this nor a bend of the baseline.
+struct Reach {
+    double early = nan;
+    double late = nan;
+};
+
+Reach reach_of(const FullFit& fit, const Context& context, std::size_t b) {
     const auto& model = fit.model;
-    for (std::size_t b = 0; b < context.baselines.size(); ++b) {
-        auto& time = out.baselines[b].by_fit;
-        const auto& baseline = context.baselines[b];
-        const auto& meeting = fit.readings.meetings[b];
-        time.at_least_h = context.points.back().h;
-        if (!std::isfinite(meeting.h)) {
-            time.reason = "the fitted curve does not come down to it: its asymptote is " +
-                          fixed_text(model.baseline(model.theta), 1) + " mg/h";
-            continue;
-        }
-        time.hours = meeting.h;
-        time.at_least_h = meeting.h;
-        const auto when = [&](std::span<const double> p) {
-            return meeting_of(context, model, p, baseline, nullptr, Scale::whole).h;
-        };
-        double squares = std::pow(delta_error(model, when), 2);
-        for (const auto& moved : fit.whole) {
-            const double away = moved.meetings[b].h - meeting.h;
-            squares += std::isfinite(away) ? away * away : 0.0;
-        }
-        if (std::isfinite(squares)) {
-            time.error_h = std::sqrt(squares);
-        }
-        if (meeting.h > context.points.back().h) {
+    const double h = fit.readings.meetings[b].h;
+    double squares = std::pow(delta_error(model, [&](auto p) { return model.at(p, h); }), 2);
+    for (const auto& moved : fit.whole) {
+        squares += moved.gaps[b] * moved.gaps[b];
+    }
+    const double away = normal_95 * std::sqrt(squares);
+    const auto meets = [&](double shift) {
+        return meeting_of(context, model,
+                          [&](double t) {
+                              return shift + gap_at(context, model, model.theta, context.baselines[b],
+                                                    nullptr, Scale::whole, t);
+                          })
+            .h;
+    };
+    return {.early = meets(-away), .late = meets(away)};
+}
+
+// Hours where they are known on both sides and the baseline is one to come back to; else a lower limit.
+void fill_time(RecoveryTime& time, double h, const Reach& reach, const std::optional<Doubt>& doubt,
+               double last_h) {
+    if (doubt) {
+        time.at_least_h = std::min({reach.early, doubt->at_least_h, last_h});
+        time.reason = doubt->reason.text;
+    } else if (!std::isfinite(reach.late)) {
+        time.at_least_h = std::min(reach.early, last_h);
+        time.reason = "meets it at " + fixed_text(h, 2) +
+                      " h, but so flat that curve and baseline, with their uncertainties, need not meet";
+    } else {
+        time.hours = h;
+        time.at_least_h = h;
+        time.error_h = (reach.late - reach.early) / (2.0 * normal_95);
+        if (h > last_h) {
             time.reason = "beyond the last spell: by the fit alone";
         }
+    }
+}
+
+void add_times(Recovery& out, const FullFit& fit, const Context& context) {
+    const auto& model = fit.model;
+    const double last_h = context.points.back().h;
+    for (std::size_t b = 0; b < context.baselines.size(); ++b) {
+        auto& answer = out.baselines[b];
+        const auto& baseline = context.baselines[b];
+        const auto& meeting = fit.readings.meetings[b];
+        answer.by_fit.at_least_h = last_h;
+        if (!std::isfinite(meeting.h)) {
+            answer.by_fit.reason = "the fitted curve does not come down to it: its asymptote is " +
+                                   fixed_text(model.baseline(model.theta), 1) + " mg/h";
+            continue;
+        }
+        fill_time(answer.by_fit, meeting.h, reach_of(fit, context, b),
+                  doubt_of(context.input, baseline, meeting.h), last_h);
         const double own_error = delta_error(model, [&](std::span<const double> p) {
             return meeting_of(context, model, p, baseline, nullptr, Scale::whole).area;
         });
-        out.baselines[b].fitted_excess = amount_of(fit, context, "decay fit:" + context.input.fish,
-                                                   std::isfinite(own_error) ? own_error : 0.0,
-                                                   [b](const Readings& r) { return r.meetings[b].area; });
+        answer.fitted_excess = amount_of(fit, context, "decay fit:" + context.input.fish,
+                                         std::isfinite(own_error) ? own_error : 0.0,
+                                         [b](const Readings& r) { return r.meetings[b].area; });
+        answer.fitted_excess_at_least = !answer.by_fit.hours.has_value();
     }
 }
 

@@ -496,18 +496,18 @@ UptakeRate median_rate(std::span<const SpellUptake> spells, const std::string& s
     return with_uncertainty(systematic_sum(spells, quantile_weights(values, 0.5)), sd, source);
 }
 
-// Standard error of a median from the spread of the values: 1.2533 sd/sqrt(n) (normal, large n), sd robust.
-double median_error(std::span<const SpellUptake> spells) {
-    std::vector<double> values;
-    for (const auto& spell : spells) {
-        values.push_back(spell.uptake_mg_per_h.value());
-    }
+// Robust standard deviation of values: 1.4826 times the median distance from their median.
+double robust_sd(std::vector<double> values) {
     const double middle = fit::quantile(values, 0.5).value_or(0.0);
     for (auto& value : values) {
         value = std::abs(value - middle);
     }
-    return 1.2533 * 1.4826 * fit::quantile(values, 0.5).value_or(0.0) /
-           std::sqrt(static_cast<double>(values.size()));
+    return 1.4826 * fit::quantile(values, 0.5).value_or(0.0);
+}
+
+// Standard error of a median of n values: 1.2533 sd/sqrt(n) (normal, large n).
+double median_error(double sd, std::size_t n) {
+    return 1.2533 * sd / std::sqrt(static_cast<double>(n));
 }
 
 RoutineUptake routine_of(const Night& night, const std::optional<fit::BootstrapResult>& median_draws,
@@ -519,7 +519,9 @@ RoutineUptake routine_of(const Night& night, const std::optional<fit::BootstrapR
     for (const auto& spell : night.spells) {
         by_hour[detail::hour_of_day(spell.middle(), settings.utc_offset)].push_back(spell);
     }
-    const double whole_sd = median_draws ? median_draws->se : median_error(night.spells);
+    // Of the whole night: the few values of one hour tell next to nothing of their own scatter.
+    const double scatter = robust_sd(night.values);
+    const double whole_sd = median_draws ? median_draws->se : median_error(scatter, night.values.size());
     out.whole_night = median_rate(night.spells, "routine sampling:" + stay, whole_sd);
     for (const auto& [hour, spells] : by_hour) {
         if (spells.size() < std::max<std::size_t>(settings.least_per_hour, 1)) {
@@ -540,8 +542,9 @@ RoutineUptake routine_of(const Night& night, const std::optional<fit::BootstrapR
                 weights[i] = own_weights[next++];
             }
         }
-        entry.median = with_uncertainty(systematic_sum(night.spells, weights), median_error(spells),
-                                        "routine sampling:" + stay + " hour " + std::to_string(hour));
+        entry.median =
+            with_uncertainty(systematic_sum(night.spells, weights), median_error(scatter, spells.size()),
+                             "routine sampling:" + stay + " hour " + std::to_string(hour));
         out.hours.push_back(std::move(entry));
     }
     return out;
@@ -641,13 +644,21 @@ Expected<double> estimate_plain(RestingMethod method, std::span<const double> va
 }
 
 RoutineUptake::Level RoutineUptake::at(Instant moment) const {
-    const int hour = detail::hour_of_day(moment, utc_offset);
-    for (const auto& entry : hours) {
-        if (entry.hour_of_day == hour) {
-            return {.rate = entry.median, .hour_matched = true};
-        }
+    const auto median_of = [&](int hour) {
+        const auto found = std::find_if(hours.begin(), hours.end(),
+                                        [&](const RoutineHour& entry) { return entry.hour_of_day == hour; });
+        return found == hours.end() ? nullptr : &found->median;
+    };
+    const auto between = detail::mid_hours(moment, utc_offset);
+    const auto* before = median_of(between.before);
+    const auto* after = median_of(between.after);
+    Level out{.rate = whole_night,
+              .hour_matched = median_of(detail::hour_of_day(moment, utc_offset)) != nullptr};
+    if (before != nullptr || after != nullptr) {
+        out.rate = ((before != nullptr ? *before : whole_night) * (1.0 - between.share)) +
+                   ((after != nullptr ? *after : whole_night) * between.share);
     }
-    return {.rate = whole_night, .hour_matched = false};
+    return out;
 }
 
 Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingSettings& settings) {
@@ -736,6 +747,9 @@ Expected<RestingUptake> resting_uptake(const RestingInput& input, const RestingS
     }
     out.routine = routine_of(night, draws.median, input.stay, settings);
     out.routine.standing = out.standing;
+    out.routine.from = out.counted_from;
+    out.routine.to = input.spells[usable.back()].to;
+    out.routine.still_falling = detail::still_falls(hours, values, cut.first, settings);
     add_cautions(out, night, settings);
     return out;
 }

@@ -127,17 +127,23 @@ struct RoutineHour {
 };
 
 /// The fish's own overnight median, by hour of the day where the night holds that hour, else of the whole
-/// night.
+/// night; only of values that count, from the cut-off on. Between the middles of hours the level runs
+/// straight, round the clock: a level with a step on the hour would put every crossing there.
 struct RoutineUptake {
     std::vector<RoutineHour> hours; ///< ascending; only those with enough values
     UptakeRate whole_night;
     std::size_t values = 0;
     Duration utc_offset;
     RestingStanding standing = RestingStanding::standard; ///< of the stay it comes from
+    std::optional<Instant> from;                          ///< first and last moment of the values behind it
+    std::optional<Instant> to;
+    /// Over those values and through the last of them uptake still falls, if little: beyond `trend_errors` of
+    /// the fall's errors and by a quarter of `trend_share` per trend window. A slow recovery looks like this.
+    bool still_falling = false;
 
     struct Level {
         UptakeRate rate;
-        bool hour_matched = false;
+        bool hour_matched = false; ///< the hour of that moment has a median of its own
     };
     [[nodiscard]] Level at(Instant moment) const;
 };

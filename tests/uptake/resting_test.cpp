@@ -462,7 +462,8 @@ TEST(Resting, routine_median_is_matched_by_hour_where_the_night_holds_it) {
     const auto spells = night({.first_excess = 0.0, .to_h = 20.0}, random);
     const auto rest =
         resting_uptake({.spells = spells, .handled = at_hours(-9.0), .stay = "s"}, settings).value();
-    const auto inside = rest.routine.at(at_hours(15.0)); // 13:13 UTC, 15:13 local
+    // Middle of the hour, 13:30 UTC, 15:30 local: there the level is the hour's own median.
+    const auto inside = rest.routine.at(at_hours(15.0) + Duration::seconds(1000.0));
     EXPECT_TRUE(inside.hour_matched);
     std::vector<double> that_hour;
     for (const auto i : rest.counted) {
@@ -477,6 +478,10 @@ TEST(Resting, routine_median_is_matched_by_hour_where_the_night_holds_it) {
     std::sort(that_hour.begin(), that_hour.end());
     const double median = 0.5 * (that_hour[(that_hour.size() - 1) / 2] + that_hour[that_hour.size() / 2]);
     EXPECT_NEAR(inside.rate.mg_per_h.value(), median, 1e-9);
+    // A moment before and after a full hour the level is the same: no step.
+    const Instant hour = at_hours(15.0) + Duration::seconds(2800.0);
+    EXPECT_NEAR(rest.routine.at(hour - Duration::seconds(0.01)).rate.mg_per_h.value(),
+                rest.routine.at(hour + Duration::seconds(0.01)).rate.mg_per_h.value(), 1e-3);
     const auto outside = rest.routine.at(at_hours(22.5)); // 20:43 UTC, 22:43 local
     EXPECT_FALSE(outside.hour_matched);
     EXPECT_EQ(outside.rate, rest.routine.whole_night);

@@ -44,6 +44,13 @@ struct CutOff {
 [[nodiscard]] bool is_flat_from(std::span<const double> hours, std::span<const double> values,
                                 std::size_t first, const RestingSettings& settings);
 
+/// Of values that count from `first` on: a fall beyond its errors and by a quarter of `trend_share` per trend
+/// window, that goes on (by a tenth of it) through the record's last trend window. Too little to say that the
+/// fish is not at rest, too much to measure recovery from (choice). Looks at one trend window at least,
+/// before `first` if need be.
+[[nodiscard]] bool still_falls(std::span<const double> hours, std::span<const double> values,
+                               std::size_t first, const RestingSettings& settings);
+
 [[nodiscard]] std::vector<CutOffPoint>
 cut_off_curve(std::span<const double> hours, std::span<const double> values, const RestingSettings& settings);
 

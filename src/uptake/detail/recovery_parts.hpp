@@ -41,7 +41,22 @@ struct Term {
 [[nodiscard]] OxygenAmount summed(std::span<const Term> terms, const std::set<std::string>& own,
                                   const std::string& own_name);
 
-/// A level that uptake comes back to: the routine median by the hour, or a multiple of the resting value.
+/// Two rates and the share of the second.
+struct Level {
+    const UptakeRate* before = nullptr;
+    const UptakeRate* after = nullptr;
+    double share = 0.0;
+    [[nodiscard]] double mg_per_h() const {
+        return ((1.0 - share) * before->mg_per_h.value()) + (share * after->mg_per_h.value());
+    }
+    [[nodiscard]] Measured measured() const {
+        return before == after ? before->mg_per_h
+                               : (before->mg_per_h * (1.0 - share)) + (after->mg_per_h * share);
+    }
+};
+
+/// A level that uptake comes back to: the routine median by the hour (straight between the middles of hours,
+/// as RoutineUptake::at() has it), or a multiple of the resting value.
 class Baseline {
   public:
     static Baseline routine(const RoutineUptake& routine);
@@ -49,10 +64,12 @@ class Baseline {
 
     [[nodiscard]] BaselineKind kind() const { return kind_; }
     [[nodiscard]] const std::string& name() const { return name_; }
-    /// The rate at a moment; lives as long as this object.
-    [[nodiscard]] const UptakeRate& at(Instant moment) const;
-    [[nodiscard]] double level(Instant moment) const { return at(moment).mg_per_h.value(); }
+    /// The level at a moment; its rates live as long as this object.
+    [[nodiscard]] Level at(Instant moment) const;
+    [[nodiscard]] double level(Instant moment) const { return at(moment).mg_per_h(); }
     [[nodiscard]] bool hour_matched(Instant moment) const;
+    /// All rates that a level may be made of.
+    [[nodiscard]] std::vector<const UptakeRate*> rates() const;
 
   private:
     BaselineKind kind_ = BaselineKind::resting_plus;
@@ -64,6 +81,26 @@ class Baseline {
 
 /// Local hour of the day, 0 to 23.
 [[nodiscard]] int hour_of_day(Instant moment, Duration utc_offset);
+
+/// The hours of the day whose middles lie about a moment, and the moment's share of the way between them.
+struct MidHours {
+    int before = 0;
+    int after = 0;
+    double share = 0.0;
+};
+[[nodiscard]] MidHours mid_hours(Instant moment, Duration utc_offset);
+
+/// Why a meeting with this baseline at `h` is no recovery but a time that recovery took at least.
+struct Doubt {
+    double at_least_h = 0.0;
+    Reason reason;
+};
+/// Three reasons: the resting stay never got to rest, so that its levels are too high; its counted values
+/// still fall; the meeting lies among the very values that make up an hour-matched median, which half of them
+/// lie below by construction.
+[[nodiscard]] std::optional<Doubt> doubt_of(const RecoveryInput& input, const Baseline& baseline, double h);
+/// The first two: whatever is measured from these levels is too small.
+[[nodiscard]] std::optional<Reason> levels_too_high(const RecoveryInput& input);
 
 /// Robust standard deviation of what single spells do beyond a line between their neighbours (median of the
 /// absolute deviations over 0.6745, each scaled to one spell's own); 0 for fewer than five points.
