@@ -10,7 +10,9 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 #include <glob.h>
+#include <sys/stat.h>
 
+#include "base/file.hpp"
 #include "intake/brief.hpp"
 
 namespace backeddy::app {
@@ -33,20 +35,31 @@ std::string escaped(const std::string& path) {
     return out;
 }
 
-std::vector<std::string> files_of(const fs::path& folder, const std::string& pattern) {
+struct Matches {
+    std::vector<std::string> files;
+    std::vector<std::pair<std::string, std::string>> others; ///< what is no file, and what it is
+};
+
+Matches files_of(const fs::path& folder, const std::string& pattern) {
     ::glob_t found{};
-    std::vector<std::string> names;
+    Matches matches;
     const std::string whole = escaped(folder.string()) + "/" + pattern;
     if (::glob(whole.c_str(), 0, nullptr, &found) == 0) {
         for (std::size_t i = 0; i < found.gl_pathc; ++i) {
             const fs::path path = found.gl_pathv[i];
-            if (fs::is_regular_file(path)) {
-                names.push_back(path.lexically_relative(folder).generic_string());
+            const std::string name = path.lexically_relative(folder).generic_string();
+            struct stat status{};
+            if (::stat(path.c_str(), &status) != 0) {
+                matches.others.emplace_back(name, "this link leads nowhere");
+            } else if (S_ISREG(status.st_mode)) {
+                matches.files.push_back(name);
+            } else {
+                matches.others.emplace_back(name, what_it_is(status.st_mode));
             }
         }
     }
     ::globfree(&found);
-    return names;
+    return matches;
 }
 
 // Whether a number of some stay, or the water's salinity or pressure, rests on this trace. Early in a season
@@ -82,7 +95,16 @@ std::vector<Wanted> wanted_files(const fs::path& folder, const Study& study,
     std::map<std::string, std::string> owner;
     for (const auto& source : study.brief.traces) {
         for (const auto& pattern : source.files) {
-            const auto names = files_of(folder, pattern);
+            const auto matches = files_of(folder, pattern);
+            const auto& names = matches.files;
+            for (const auto& [name, what] : matches.others) {
+                complaints.push_back({.severity = study::Severity::warning,
+                                      .error = {.code = ErrorCode::file_unreadable,
+                                                .found = what + ", not a file: it is not read",
+                                                .expected = "a logger's file",
+                                                .remedy = "copy the data into a file, or narrow the pattern",
+                                                .place = {.file = name}}});
+            }
             if (names.empty()) {
                 complaints.push_back(
                     {.severity =

@@ -5,7 +5,8 @@
 // marker file, by which a later run knows it for ours, and `set/`, the new files. `set` and `results` change
 // places in one step; then the earlier set is taken away, file by file, each by a name we write. Nothing is
 // ever deleted with all it holds, and nothing that is not known to be ours. What a run that was killed leaves
-// behind is cleared away by the next one.
+// behind is cleared away by the next one, but for an empty folder of one that had just begun or was just at
+// its end.
 
 #include <chrono>
 #include <filesystem>

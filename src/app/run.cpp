@@ -46,7 +46,7 @@ std::string severity_word(study::Severity severity) {
 
 Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     const fs::path brief_path = folder / "study.toml";
-    auto text = read_file(brief_path);
+    auto text = read_file(brief_path, std::uint64_t{16} << 20);
     if (!text) {
         Error error = std::move(text).error();
         error.remedy = "name a study folder, or make one with: backeddy new DIR";

@@ -42,7 +42,7 @@ class Descriptor {
 
 } // namespace
 
-Expected<std::string> read_file(const std::filesystem::path& path) {
+Expected<std::string> read_file(const std::filesystem::path& path, std::uint64_t most_bytes) {
     // Without O_NONBLOCK, opening a pipe waits for somebody to write into it.
     const Descriptor file(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
     if (file.number() < 0) {
@@ -61,6 +61,14 @@ Expected<std::string> read_file(const std::filesystem::path& path) {
     if (::fstat(file.number(), &status) != 0 || !S_ISREG(status.st_mode)) {
         return fail(unreadable(path, what_it_is(status.st_mode) + ", not a file", "a file of text"));
     }
+    const auto too_large = [&] {
+        return fail(
+            unreadable(path, "this file is too large",
+                       "at most " + std::to_string(most_bytes >> 20) + " MB for a file of this kind"));
+    };
+    if (static_cast<std::uint64_t>(status.st_size) > most_bytes) {
+        return too_large();
+    }
     std::string bytes;
     constexpr std::size_t step = std::size_t{1} << 16;
     bytes.reserve(static_cast<std::size_t>(status.st_size));
@@ -77,6 +85,9 @@ Expected<std::string> read_file(const std::filesystem::path& path) {
         }
         if (got == 0) {
             return bytes;
+        }
+        if (bytes.size() + static_cast<std::size_t>(got) > most_bytes) {
+            return too_large(); // it has grown meanwhile, or it does not say how large it is
         }
         bytes.append(block.data(), static_cast<std::size_t>(got));
     }

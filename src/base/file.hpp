@@ -1,6 +1,7 @@
 #pragma once
 // Whole small files in and out. Large traces have their own reader in intake/.
 
+#include <cstdint>
 #include <filesystem>
 #include <string>
 #include <string_view>
@@ -10,8 +11,9 @@
 namespace backeddy {
 
 /// The file's bytes. Fails with file_missing or file_unreadable, naming the path as given; folders, pipes and
-/// devices are refused, never waited for.
-[[nodiscard]] Expected<std::string> read_file(const std::filesystem::path& path);
+/// devices are refused, never waited for, and so is a file of more than `most_bytes`.
+[[nodiscard]] Expected<std::string> read_file(const std::filesystem::path& path,
+                                              std::uint64_t most_bytes = UINT64_MAX);
 
 /// "this is a folder", "this is a pipe" ... from a stat's mode, for messages.
 [[nodiscard]] std::string what_it_is(unsigned mode);

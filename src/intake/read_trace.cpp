@@ -210,7 +210,7 @@ Expected<void> fill_raw(const TextSource& source, const Plan& plan, const Cuts& 
         if (!found.empty() && found.back() == '\r') {
             found.remove_suffix(1);
         }
-        row.raw = shown(found);
+        row.raw = found.size() > longest_line ? shown_beginning(found) : shown(found);
     }
     return {};
 }

@@ -766,7 +766,7 @@ TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& 
     TablesRead out;
     const TableContext context = context_of(brief);
     for (const auto& definition : study::tables()) {
-        auto bytes = read_file(folder / definition.file);
+        auto bytes = read_file(folder / definition.file, std::uint64_t{64} << 20);
         if (bytes) {
             read_one(definition.name, definition.file, *bytes, context, out);
             continue;
@@ -779,8 +779,8 @@ TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& 
             out.complaints.push_back(
                 {Severity::stops_the_run,
                  {.code = bytes.error().code,
-                  .found = bytes.error().code == ErrorCode::file_missing ? "no such file"
-                                                                         : "a file that cannot be read",
+                  .found =
+                      bytes.error().code == ErrorCode::file_missing ? "no such file" : bytes.error().found,
                   .expected = definition.what,
                   .remedy = "`backeddy new` makes an empty one",
                   .place = {.file = definition.file, .line = {}, .column = {}, .byte = {}},

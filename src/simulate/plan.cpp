@@ -559,7 +559,7 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
 }
 
 Expected<SimulationPlan> read_plan(const std::filesystem::path& path) {
-    auto text = read_file(path);
+    auto text = read_file(path, std::uint64_t{16} << 20);
     if (!text) {
         return fail(std::move(text).error());
     }

@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 
 #include "intake/refusals.hpp"
 #include "written_file.hpp"
@@ -447,6 +448,81 @@ TEST(Fault, a_stray_quote_refuses_its_row_only) {
 }
 
 // More bad rows than are listed: every one keeps its line and its reason, whatever the blocks.
+// However the file is cut into blocks, whatever its encoding, and whether lines are quoted.
+TEST(Fault, a_line_without_end_is_one_refused_row_and_the_rest_is_read) {
+    const std::string head = "time,o2 [mg/L],note\n2026-06-11T10:00:00Z,8.1,a\n2026-06-11T10:00:01Z,8.2,b\n";
+    const std::string more = "2026-06-11T10:00:02Z,8.3,c\n2026-06-11T10:00:03Z,8.4,d\n";
+    const std::string row = "2026-06-11T10:00:01.5Z,8.2,"; // a row but for its length
+    for (const std::string open : {"", "2026-06-11T10:00:01.2Z,8.2,\"two\nlines\"\n"}) {
+        for (const std::size_t bytes : {std::size_t{1} << 21, std::size_t{3} << 20, std::size_t{11} << 20}) {
+            const std::string text = head + open + row + std::string(bytes, '9') + "\n" + more;
+            for (const auto encoding : {Encoding::utf8, Encoding::latin1, Encoding::utf16_le}) {
+                if (encoding == Encoding::utf16_le && !open.empty()) {
+                    continue; // there, quoted line ends are refused row by row
+                }
+                std::string written = text;
+                if (encoding == Encoding::utf16_le) {
+                    written = "\xff\xfe";
+                    for (const char c : text) {
+                        written += c;
+                        written += '\0';
+                    }
+                }
+                ReadSettings settings;
+                settings.encoding = encoding;
+                for (const std::size_t block :
+                     {std::size_t{1} << 16, std::size_t{1} << 19, std::size_t{1} << 24}) {
+                    const auto file = load_text(written, settings, {.block_bytes = block});
+                    ASSERT_TRUE(file) << text_of(file.error());
+                    const std::size_t kept = open.empty() ? 4 : 5;
+                    EXPECT_EQ(file->report.kept, kept);
+                    ASSERT_EQ(file->report.refused.size(), 1U);
+                    EXPECT_EQ(
+                        refusal(*file, 0),
+                        fmt::format("f.csv line {}: this line is longer than a megabyte; one row a line, of "
+                                    "at most 1048576 bytes; the file is damaged here: copy it again",
+                                    open.empty() ? 4 : 6));
+                    EXPECT_EQ(file->report.refused[0].raw, row + std::string(200 - row.size(), '9') + "...");
+                    EXPECT_EQ(file->report.lines, open.empty() ? 6U : 8U);
+                    EXPECT_EQ(file->streams[0].times_ns.back(), ns("2026-06-11T10:00:03Z"));
+                }
+            }
+        }
+    }
+}
+
+// The limit is one of the row's own bytes, not of where a block ends.
+TEST(Fault, the_longest_line_is_kept_and_one_byte_more_is_not) {
+    const std::string row = "2026-06-11T10:00:01Z,8.2,";
+    for (const std::size_t over : {0U, 1U}) {
+        const std::string text = "time,o2 [mg/L],note\n2026-06-11T10:00:00Z,8.1,a\n" + row +
+                                 std::string((std::size_t{1} << 20) - row.size() + over, 'x') +
+                                 "\n2026-06-11T10:00:02Z,8.3,c\n";
+        for (const std::size_t block : {std::size_t{1} << 16, std::size_t{1} << 22}) {
+            for (const auto paths : {ReadPaths::plain_then_general, ReadPaths::general_only}) {
+                const auto file = load_text(text, {}, {.block_bytes = block, .paths = paths});
+                ASSERT_TRUE(file) << text_of(file.error());
+                EXPECT_EQ(file->report.kept, 3U - over);
+                EXPECT_EQ(file->report.refused.size(), over);
+            }
+        }
+    }
+}
+
+TEST(Fault, folders_pipes_and_devices_are_named_and_not_waited_for) {
+    const auto pipe =
+        std::filesystem::temp_directory_path() / ("backeddy_pipe_" + std::to_string(::getpid()));
+    ASSERT_EQ(::mkfifo(pipe.c_str(), 0600), 0);
+    const auto said = [](const std::filesystem::path& path) { return text_of(detect(path, {}).error()); };
+    EXPECT_EQ(said(pipe),
+              "f.csv: this is a pipe, not a file; a logger's file; copy the logger's data into a file "
+              "and name that");
+    std::filesystem::remove(pipe);
+    EXPECT_THAT(said(std::filesystem::temp_directory_path()),
+                testing::HasSubstr("this is a folder, not a file"));
+    EXPECT_THAT(said("/dev/zero"), testing::HasSubstr("this is a device, not a file"));
+}
+
 TEST(Fault, of_very_many_refused_rows_none_is_lost) {
     std::string text = "time,o2 [mg/L]\n";
     constexpr std::uint64_t rows = 120'000;

@@ -113,6 +113,17 @@ class Parser {
         : plan_(plan), reader_(reader), block_(block) {}
 
     void read_line(std::string_view line, std::uint64_t number, bool has_line_end) {
+        if (line.size() > longest_line) {
+            ++block_.rows;
+            block_.refused.push_back({.line = number,
+                                      .reason = {.code = ErrorCode::bad_row,
+                                                 .found = "this line is longer than a megabyte",
+                                                 .expected = "one row a line, of at most 1048576 bytes",
+                                                 .remedy = "the file is damaged here: copy it again",
+                                                 .place = {.file = plan_.file, .line = number}},
+                                      .raw = shown_beginning(line)});
+            return;
+        }
         if (trimmed(line).empty()) {
             ++block_.blank;
             return;
@@ -222,7 +233,7 @@ void parse_block(const Plan& plan, RowReader& reader, ReadPaths paths, ParsedBlo
         bool has_line_end = found != std::string_view::npos;
         std::size_t end = has_line_end ? found : text.size();
         std::uint64_t inner_lines = 0;
-        if (plan.quoting == Quoting::open_lines) {
+        if (plan.quoting == Quoting::open_lines && end - at <= longest_line) {
             // A record ends at the first line end with all quotes closed.
             const auto quotes_in = [&](std::size_t from, std::size_t to) {
                 return std::count(text.begin() + static_cast<std::ptrdiff_t>(from),

@@ -301,7 +301,8 @@ void PlainRows::read(const char*& at, const char* end, std::uint64_t& number) {
     while (at < end) {
         const char* next = at;
         // A row that runs over the end of the block's text is the block's last line, without its line end.
-        if (!read_row(next, cells) || next > end) {
+        // Nor may the block's end decide what becomes of an overlong line.
+        if (!read_row(next, cells) || next > end || next - at > static_cast<std::ptrdiff_t>(longest_line)) {
             return;
         }
         keep(cells, number);

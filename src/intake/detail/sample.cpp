@@ -126,6 +126,11 @@ std::vector<SampleLine> records(std::string_view text, const TextForm& form, boo
         if (feed == '\n' && !record.empty() && record.back() == '\r') {
             record.remove_suffix(1);
         }
+        if (record.size() > longest_line) { // refused later; it says nothing about the others
+            line += line == 0 ? 0 : lines;
+            at = has_line_end ? end + 1 : text.size();
+            continue;
+        }
         out.push_back({.text = record, .line = line, .has_line_end = has_line_end});
         line += line == 0 ? 0 : lines;
         at = has_line_end ? end + 1 : text.size();

@@ -11,6 +11,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/file.hpp"
+
 namespace backeddy::intake {
 
 namespace {
@@ -92,18 +94,41 @@ std::size_t after_line_end(std::string_view bytes, std::size_t at, const TextFor
     return std::string_view::npos;
 }
 
+// So many bytes of a line are held at most: in any encoding more than longest_line of UTF-8.
+constexpr std::size_t most_held = (2 * longest_line) + 64;
+
+// Where the last line begins that begins in [begin, limit) of `bytes`.
+std::size_t last_line_start(std::string_view bytes, std::size_t begin, std::size_t limit,
+                            const TextForm& form) {
+    const std::size_t unit = form.unit();
+    const std::size_t low = form.encoding == Encoding::utf16_be ? 1 : 0;
+    for (std::size_t at = std::min(limit, bytes.size()) / unit * unit; at >= begin + (2 * unit);) {
+        at -= unit; // a line end here begins a line at at + unit, which must lie before the limit
+        const bool is_feed =
+            bytes[at - unit + low] == form.line_feed() && (unit == 1 || bytes[at - unit + 1 - low] == '\0');
+        if (is_feed) {
+            return at;
+        }
+    }
+    return begin;
+}
+
 } // namespace
 
 Expected<TextSource> TextSource::open(const std::filesystem::path& path) {
-    const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+    // Without O_NONBLOCK, opening a pipe waits for somebody to write into it.
+    const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (descriptor < 0) {
         return fail(unreadable(path.string(), errno));
     }
     struct stat status{};
     if (::fstat(descriptor, &status) != 0 || !S_ISREG(status.st_mode)) {
-        const int reason = S_ISDIR(status.st_mode) ? EISDIR : EINVAL;
         ::close(descriptor);
-        return fail(unreadable(path.string(), reason));
+        return fail({.code = ErrorCode::file_unreadable,
+                     .found = what_it_is(status.st_mode) + ", not a file",
+                     .expected = "a logger's file",
+                     .remedy = "copy the logger's data into a file and name that",
+                     .place = {.file = path.string()}});
     }
     return TextSource(descriptor, static_cast<std::uint64_t>(status.st_size), path.string());
 }
@@ -153,7 +178,17 @@ Expected<void> LineBlock::load(const TextSource& source, const TextForm& form, B
     std::size_t wanted = (to - base) + 512;
     std::size_t have = 0;
     std::size_t end = std::string_view::npos;
-    while (true) {
+    std::size_t begin = 0;
+    const bool cuts = start == BlockStart::exact && to - base > 4 * most_held;
+    if (cuts) {
+        auto held = load_cut(source, form, base, to);
+        if (!held) {
+            return fail(std::move(held).error());
+        }
+        have = *held;
+        end = have;
+    }
+    while (!cuts) {
         if (buffer_.size() < wanted + padding) {
             buffer_.resize(wanted + padding);
         }
@@ -173,7 +208,21 @@ Expected<void> LineBlock::load(const TextSource& source, const TextForm& form, B
         if (end != std::string_view::npos || have < wanted) {
             break;
         }
-        wanted += std::max<std::size_t>(wanted / 2, 4096); // a very long line
+        // A very long line. Where it began in an earlier block it is nothing to this one; where it begins in
+        // this one, so much of it is enough to refuse it.
+        if (back != 0) {
+            begin = after_line_end(bytes, 0, form);
+        }
+        if (begin == std::string_view::npos || base + begin >= to) {
+            end = begin = std::min<std::size_t>(to - base, have);
+            break;
+        }
+        const std::size_t last = last_line_start(bytes, begin, to - base, form);
+        if (have - last > most_held) {
+            end = last + most_held;
+            break;
+        }
+        wanted += std::max<std::size_t>(wanted / 2, 4096);
     }
     ends_in_line_end_ = end != std::string_view::npos;
     std::string_view bytes(buffer_.data(), ends_in_line_end_ ? end : have);
@@ -182,7 +231,7 @@ Expected<void> LineBlock::load(const TextSource& source, const TextForm& form, B
                             after_line_end(bytes, bytes.size() - form.unit(), form) == bytes.size();
     }
     raw_ = std::as_bytes(std::span(buffer_.data() + back, std::min<std::size_t>(to - from, have - back)));
-    std::size_t begin = 0;
+    begin = 0;
     if (back != 0) {
         begin = after_line_end(bytes, 0, form);
         if (begin == std::string_view::npos || base + begin >= to) {
@@ -203,6 +252,40 @@ Expected<void> LineBlock::load(const TextSource& source, const TextForm& form, B
     decoded_.append(padding, '\0');
     text_ = std::string_view(decoded_).substr(0, length);
     return {};
+}
+
+Expected<std::size_t> LineBlock::load_cut(const TextSource& source, const TextForm& form, std::uint64_t from,
+                                          std::uint64_t to) {
+    std::vector<char> piece(std::size_t{1} << 20);
+    buffer_.clear();
+    std::size_t of_line = 0; // bytes of the present line that are held
+    while (from < to) {
+        const auto got =
+            source.read(from, std::span(piece).first(std::min<std::size_t>(piece.size(), to - from)));
+        if (!got) {
+            return fail(got.error());
+        }
+        if (*got == 0) {
+            break;
+        }
+        from += *got;
+        for (std::string_view rest(piece.data(), *got); !rest.empty();) {
+            const std::size_t feed = rest.find(form.line_feed());
+            const std::size_t length = std::min(feed, rest.size());
+            const std::size_t more = std::min(length, most_held - of_line);
+            buffer_.insert(buffer_.end(), rest.begin(), rest.begin() + static_cast<std::ptrdiff_t>(more));
+            of_line += more;
+            rest.remove_prefix(length);
+            if (!rest.empty()) {
+                buffer_.push_back(form.line_feed());
+                of_line = 0;
+                rest.remove_prefix(1);
+            }
+        }
+    }
+    const std::size_t have = buffer_.size();
+    buffer_.resize(have + padding);
+    return have;
 }
 
 std::string to_utf8(std::string_view bytes, Encoding encoding) {
@@ -271,6 +354,10 @@ std::string shown(std::string_view line) {
         out += fmt::format("... ({} bytes in all)", line.size());
     }
     return out;
+}
+
+std::string shown_beginning(std::string_view line) {
+    return shown(line.substr(0, 200)) + "...";
 }
 
 } // namespace backeddy::intake

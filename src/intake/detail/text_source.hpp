@@ -54,13 +54,18 @@ enum class BlockStart : std::uint8_t {
     exact,     ///< at its first byte (record starts are known)
 };
 
+/// A line of more bytes of UTF-8 than this is no row of a logger: it is refused, and no more than twice as
+/// much of it is ever held.
+inline constexpr std::size_t longest_line = std::size_t{1} << 20;
+
 /// The lines that begin in one stretch of the file. `text` is UTF-8, followed by at least 64 bytes of zeros
 /// that may be read and are not part of it.
 class LineBlock {
   public:
     static constexpr std::size_t padding = 64;
 
-    /// Lines that begin in [from, to). `from` and `to` must lie on code units.
+    /// Lines that begin in [from, to). `from` and `to` must lie on code units. Of a line that is longer than
+    /// longest_line only a beginning, longer than that too, may be there.
     [[nodiscard]] Expected<void> load(const TextSource& source, const TextForm& form, BlockStart start,
                                       std::uint64_t from, std::uint64_t to);
     [[nodiscard]] std::string_view text() const { return text_; }
@@ -72,6 +77,9 @@ class LineBlock {
     [[nodiscard]] bool ends_in_line_end() const { return ends_in_line_end_; }
 
   private:
+    /// The bytes of [from, to), of each line as many as are held: how many they are.
+    [[nodiscard]] Expected<std::size_t> load_cut(const TextSource& source, const TextForm& form,
+                                                 std::uint64_t from, std::uint64_t to);
     std::vector<char> buffer_;
     std::string decoded_;
     std::string_view text_;
@@ -90,5 +98,8 @@ class LineBlock {
 /// The text of a line for a list: unprintable bytes as \x00, cut after 400 characters with the full length
 /// named.
 [[nodiscard]] std::string shown(std::string_view line);
+
+/// The beginning of a line longer than longest_line, for a list: the same however much of it is held.
+[[nodiscard]] std::string shown_beginning(std::string_view line);
 
 } // namespace backeddy::intake
