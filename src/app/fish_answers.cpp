@@ -502,13 +502,14 @@ std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays
     return out;
 }
 
-std::vector<FishAnswer> answer_fish_again(const Study& study, const Undone& undone,
+std::vector<FishAnswer> answer_fish_again(const Study& study, const StayAnswers& stays,
+                                          const std::vector<bool>& is_changed,
                                           const std::vector<FishAnswer>& before, Threads threads,
                                           const Progress& progress) {
     std::set<const study::Fish*> touched;
-    for (std::size_t i = 0; i < undone.is_changed.size(); ++i) {
-        if (undone.is_changed[i]) {
-            touched.insert(undone.stays.list[i].fish);
+    for (std::size_t i = 0; i < is_changed.size(); ++i) {
+        if (is_changed[i]) {
+            touched.insert(stays.list[i].fish);
         }
     }
     std::vector<std::size_t> which;
@@ -518,7 +519,7 @@ std::vector<FishAnswer> answer_fish_again(const Study& study, const Undone& undo
         }
     }
     auto out = before;
-    answer_these(which, out, study, undone.stays, threads, progress);
+    answer_these(which, out, study, stays, threads, progress);
     return out;
 }
 

@@ -64,9 +64,10 @@ struct FishAnswer {
 [[nodiscard]] std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays,
                                                   Threads threads, const Progress& progress);
 
-/// The same after `undone`: only fish with a changed stay are computed anew, the others are those of
-/// `before`.
-[[nodiscard]] std::vector<FishAnswer> answer_fish_again(const Study& study, const Undone& undone,
+/// The same where only some stays (`is_changed`, of each) differ from those that `before` was made of: their
+/// fish are computed anew, the others are those of `before`.
+[[nodiscard]] std::vector<FishAnswer> answer_fish_again(const Study& study, const StayAnswers& stays,
+                                                        const std::vector<bool>& is_changed,
                                                         const std::vector<FishAnswer>& before,
                                                         Threads threads, const Progress& progress);
 

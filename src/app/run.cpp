@@ -38,6 +38,14 @@ void take(std::vector<study::Complaint>& all, std::vector<study::Complaint> more
     all.insert(all.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
 }
 
+void add_inputs(std::vector<report::Input>& inputs, const std::vector<intake::TableSummary>& tables) {
+    for (const auto& table : tables) {
+        if (table.exists) {
+            inputs.push_back(input_of(table));
+        }
+    }
+}
+
 std::string severity_word(study::Severity severity) {
     return severity == study::Severity::stops_the_run ? "stops the run" : "beware";
 }
@@ -55,7 +63,7 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     OpenedStudy out{.folder = folder};
     auto brief = intake::read_brief(*text, "study.toml");
     out.study.brief = std::move(brief.brief);
-    take(out.complaints, std::move(brief.complaints));
+    out.beside = std::move(brief.complaints);
     out.tables.push_back({.path = "study.toml",
                           .kind = "brief",
                           .sha256 = sha256_hex(std::string_view(*text)),
@@ -64,14 +72,11 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     auto tables = intake::read_tables(folder, out.study.brief);
     out.study.tables = std::move(tables.tables);
     take(out.complaints, std::move(tables.complaints));
-    for (const auto& table : tables.summaries) {
-        if (table.exists) {
-            out.tables.push_back(input_of(table));
-        }
-    }
+    add_inputs(out.tables, tables.summaries);
     take(out.complaints, study::check_relations(out.study.brief, out.study.tables));
     out.traces = read_raw_traces(folder, out.study, work.threads, work.progress);
-    take(out.complaints, std::move(out.traces.complaints));
+    take(out.beside, std::move(out.traces.complaints));
+    take(out.complaints, out.beside);
     study::sort_by_place(out.complaints);
     return out;
 }
@@ -120,35 +125,68 @@ std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
     return out;
 }
 
-std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
-    auto run = std::make_unique<StudyRun>();
-    run->complaints = opened.complaints;
-    work.progress("chambers", 0, 0, "");
-    run->chambers = build_chambers(opened.study, opened.traces, work.threads);
-    take(run->complaints, std::move(run->chambers.complaints));
-    run->stays = answer_stays(opened.study, run->chambers, work.threads, work.progress);
-    take(run->complaints, unheard_decisions(run->stays.list));
-    run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
-    const bool any_human = std::any_of(run->stays.list.begin(), run->stays.list.end(), has_human_acts);
+namespace {
+
+// Everything after the fish: the numbers without human acts, complaints, and what results are made of.
+void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
+    const bool any_human = std::any_of(run.stays.list.begin(), run.stays.list.end(), has_human_acts);
+    run.without = {};
+    run.fish_without.clear();
     if (any_human) {
-        run->without = without_human_acts(run->stays, work.threads);
-        run->fish_without =
-            answer_fish_again(opened.study, run->without, run->fish, work.threads, work.progress);
+        run.without = without_human_acts(run.stays, work.threads);
+        run.fish_without = answer_fish_again(opened.study, run.without.stays, run.without.is_changed,
+                                             run.fish, work.threads, work.progress);
     }
     work.progress("curves", 0, 0, "");
-    run->curves = continuous_of(opened.study, run->chambers, run->stays, work.threads);
-    study::sort_by_place(run->complaints);
-    run->answers = std::make_unique<Answers>(Answers{.study = opened.study,
-                                                     .tables = opened.tables,
-                                                     .traces = opened.traces,
-                                                     .chambers = run->chambers,
-                                                     .stays = run->stays,
-                                                     .fish = run->fish,
-                                                     .curves = run->curves,
-                                                     .without = any_human ? &run->fish_without : nullptr,
-                                                     .complaints = run->complaints,
-                                                     .program_version = program_version});
+    run.curves = continuous_of(opened.study, run.chambers, run.stays, work.threads);
+    run.complaints = opened.complaints;
+    take(run.complaints, run.chambers.complaints);
+    take(run.complaints, unheard_decisions(run.stays.list));
+    study::sort_by_place(run.complaints);
+    run.answers = std::make_unique<Answers>(Answers{.study = opened.study,
+                                                    .tables = opened.tables,
+                                                    .traces = opened.traces,
+                                                    .chambers = run.chambers,
+                                                    .stays = run.stays,
+                                                    .fish = run.fish,
+                                                    .curves = run.curves,
+                                                    .without = any_human ? &run.fish_without : nullptr,
+                                                    .complaints = run.complaints,
+                                                    .program_version = program_version});
+}
+
+} // namespace
+
+std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
+    auto run = std::make_unique<StudyRun>();
+    work.progress("chambers", 0, 0, "");
+    run->chambers = build_chambers(opened.study, opened.traces, work.threads);
+    run->stays = answer_stays(opened.study, run->chambers, work.threads, work.progress);
+    run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
+    finish(opened, *run, work);
     return run;
+}
+
+std::vector<study::Complaint> take_new_decisions(OpenedStudy& opened) {
+    auto tables = intake::read_tables(opened.folder, opened.study.brief);
+    auto complaints = opened.beside;
+    take(complaints, std::move(tables.complaints));
+    take(complaints, study::check_relations(opened.study.brief, tables.tables));
+    study::sort_by_place(complaints);
+    if (study::stops_a_run(complaints)) {
+        return complaints;
+    }
+    opened.study.tables.decisions = std::move(tables.tables.decisions);
+    opened.complaints = std::move(complaints);
+    opened.tables.resize(1); // the brief
+    add_inputs(opened.tables, tables.summaries);
+    return {};
+}
+
+void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work) {
+    const auto is_changed = answer_stays_again(opened.study, run.stays, work.threads, work.progress);
+    run.fish = answer_fish_again(opened.study, run.stays, is_changed, run.fish, work.threads, work.progress);
+    finish(opened, run, work);
 }
 
 Expected<void> write_results(const StudyRun& run, const fs::path& folder, const std::string& log) {

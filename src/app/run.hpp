@@ -33,6 +33,7 @@ struct OpenedStudy {
     std::vector<report::Input> tables; ///< brief and tables, as the report lists them
     RawTraces traces;
     std::vector<study::Complaint> complaints; ///< of all of it, by file and line
+    std::vector<study::Complaint> beside;     ///< those of them that no table made: brief, raw files
 };
 
 /// Reads everything. Fails only where there is no study to read (no folder, no study.toml); all else is a
@@ -58,6 +59,14 @@ struct StudyRun {
 /// must outlive the result. Complaints that only computing can find (a channel that is not there) are in the
 /// result.
 [[nodiscard]] std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work);
+
+/// Reads the tables again and takes over the decisions, when nothing else in the study has changed.
+/// Complaints that stop a run are returned, and `opened` is as before.
+[[nodiscard]] std::vector<study::Complaint> take_new_decisions(OpenedStudy& opened);
+
+/// The answers after take_new_decisions: only what the decisions touch is computed anew. Bit for bit what
+/// run_study gives.
+void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work);
 
 /// The five files of a result set, and refused_rows.csv where rows were refused, into `folder`, all or
 /// nothing, and beside them `log` as run.log: the only file that may hold the time of the run or a path of

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <atomic>
 #include <mutex>
+#include <set>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -40,10 +42,10 @@ void add_decisions(const Study& study, StayAnswer& answer) {
             continue;
         }
         if (!decision.moment) {
-            answer.whole_stay.push_back(&decision);
+            answer.whole_stay.push_back(decision);
             continue;
         }
-        answer.on_spells.push_back(&decision);
+        answer.on_spells.push_back(decision);
         answer.input.decisions.push_back({.act = act_of(decision.act),
                                           .moment = *decision.moment,
                                           .moved_to = decision.moved_to.value_or(*decision.moment),
@@ -200,25 +202,25 @@ bool is_settled_by_itself(const uptake::SealedSpell& spell) {
 
 // A decision without a moment means every spell of its stay, but not one that has a decision of its own: the
 // lid was open all day, yet not here. Of several the last one stands, and all are told.
-void apply_to_whole_stay(std::span<const study::Decision* const> decisions, uptake::SealedSpell& spell) {
+void apply_to_whole_stay(std::span<const study::Decision> decisions, uptake::SealedSpell& spell) {
     if (is_settled_by_itself(spell)) {
         return;
     }
-    for (const auto* decision : decisions) {
-        const std::string said = fmt::format("whole stay, by {}: {}", decision->author, decision->reason);
-        if (decision->act == study::DecisionAct::exclude) {
+    for (const auto& decision : decisions) {
+        const std::string said = fmt::format("whole stay, by {}: {}", decision.author, decision.reason);
+        if (decision.act == study::DecisionAct::exclude) {
             spell.answer.mark = uptake::Mark::unusable;
             spell.is_excluded_by_hand = true;
             spell.answer.reasons.push_back({.word = "excluded_by_hand", .text = said});
-        } else if (decision->act == study::DecisionAct::mark && decision->mark) {
-            spell.answer.mark = *decision->mark;
-            spell.is_excluded_by_hand = *decision->mark == uptake::Mark::unusable;
+        } else if (decision.act == study::DecisionAct::mark && decision.mark) {
+            spell.answer.mark = *decision.mark;
+            spell.is_excluded_by_hand = *decision.mark == uptake::Mark::unusable;
             spell.answer.reasons.push_back({.word = "marked_by_hand", .text = said});
-        } else if (decision->act == study::DecisionAct::include) {
+        } else if (decision.act == study::DecisionAct::include) {
             spell.answer.mark = spell.mark_by_machine;
             spell.is_excluded_by_hand = false;
             spell.answer.reasons.push_back({.word = "included_by_hand", .text = said});
-        } else if (decision->act == study::DecisionAct::note) {
+        } else if (decision.act == study::DecisionAct::note) {
             spell.answer.reasons.push_back({.word = "note", .text = said});
         }
     }
@@ -338,7 +340,7 @@ std::vector<study::Complaint> unheard_decisions(std::span<const StayAnswer> stay
             continue; // the stay's own reason is said
         }
         for (const std::size_t i : answer.uptake->decisions_without_spell) {
-            const auto& decision = *answer.on_spells[i];
+            const auto& decision = answer.on_spells[i];
             Place place = decision.place;
             place.column = "moment";
             out.push_back(
@@ -397,6 +399,110 @@ StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads t
     return out;
 }
 
+namespace {
+
+bool are_same(const study::Decision& a, const study::Decision& b) {
+    return a.act == b.act && a.mark == b.mark && a.reason == b.reason && a.author == b.author;
+}
+
+// The stay's decisions as the table has them now; whether they differ from those it had.
+bool take_decisions(const Study& study, StayAnswer& answer) {
+    const auto acts = std::exchange(answer.input.decisions, {});
+    const auto whole = std::exchange(answer.whole_stay, {});
+    answer.on_spells.clear();
+    add_decisions(study, answer);
+    return acts != answer.input.decisions ||
+           !std::equal(whole.begin(), whole.end(), answer.whole_stay.begin(), answer.whole_stay.end(),
+                       are_same);
+}
+
+std::set<NoiseKey> noise_keys(const StayAnswer& answer) {
+    std::set<NoiseKey> out;
+    for (std::size_t s = 0; s < answer.slices.size(); ++s) {
+        out.insert(noise_key(answer, s));
+    }
+    return out;
+}
+
+// The noise of these sensors anew, from a first look at all their stays: no noise known yet, no blanks.
+StayAnswers first_look_again(const StayAnswers& stays, const std::set<NoiseKey>& keys, Threads threads) {
+    StayAnswers look;
+    for (const auto& answer : stays.list) {
+        const auto own = noise_keys(answer);
+        if (std::any_of(own.begin(), own.end(), [&](const NoiseKey& key) { return keys.contains(key); })) {
+            auto& first = look.list.emplace_back(answer);
+            first.input.blanks.clear();
+            for (auto& slice : first.input.slices) {
+                slice.noise.reset();
+            }
+        }
+    }
+    parallel_for(look.list.size(), threads,
+                 [&](std::size_t i) { look.list[i].uptake = compute_stay(look.list[i]); });
+    estimate_noise(look, threads);
+    return look;
+}
+
+// Takes over the noise of one sensor; whether its model is another than before.
+bool take_noise(StayAnswers& stays, StayAnswers& look, const NoiseKey& key) {
+    const auto model_of = [&](const StayAnswers& of) {
+        const auto found = of.noise.find(key);
+        return found == of.noise.end() ? std::optional<fit::NoiseModel>() : found->second.model;
+    };
+    const bool is_other = model_of(stays) != model_of(look);
+    stays.noise.erase(key);
+    stays.no_noise.erase(key);
+    stays.noise.merge(look.noise); // adds what is not there: this sensor
+    stays.no_noise.merge(look.no_noise);
+    return is_other;
+}
+
+} // namespace
+
+std::vector<bool> answer_stays_again(const Study& study, StayAnswers& stays, Threads threads,
+                                     const Progress& progress) {
+    std::vector<bool> is_changed(stays.list.size(), false);
+    std::set<NoiseKey> touched;
+    for (std::size_t i = 0; i < stays.list.size(); ++i) {
+        is_changed[i] = take_decisions(study, stays.list[i]);
+        if (is_changed[i]) {
+            touched.merge(noise_keys(stays.list[i]));
+        }
+    }
+    auto look = first_look_again(stays, touched, threads);
+    for (const auto& key : touched) {
+        const bool is_other = take_noise(stays, look, key);
+        for (std::size_t i = 0; is_other && i < stays.list.size(); ++i) {
+            auto& answer = stays.list[i];
+            for (std::size_t s = 0; s < answer.slices.size(); ++s) {
+                if (noise_key(answer, s) == key) {
+                    const auto found = stays.noise.find(key);
+                    answer.input.slices[s].noise =
+                        found == stays.noise.end() ? std::optional<fit::NoiseModel>() : found->second.model;
+                    is_changed[i] = true;
+                }
+            }
+        }
+    }
+    const auto wanted = [&](bool blanks) {
+        return [&, blanks](const StayAnswer& answer) {
+            return is_blank(answer) == blanks &&
+                   is_changed[static_cast<std::size_t>(&answer - stays.list.data())];
+        };
+    };
+    Pass pass(stays.list, threads, progress);
+    if (std::any_of(stays.list.begin(), stays.list.end(), wanted(true))) {
+        pass.run("blanks", wanted(true));
+        stays.blanks = blanks_of(stays);
+        give_blanks(stays);
+        for (std::size_t i = 0; i < stays.list.size(); ++i) {
+            is_changed[i] = is_changed[i] || !is_blank(stays.list[i]);
+        }
+    }
+    pass.run("slopes", wanted(false));
+    return is_changed;
+}
+
 std::vector<StayAnswer> look_at_states(const Study& study, const Chambers& chambers, Threads threads) {
     std::vector<StayAnswer> out;
     for (const auto& stay : study.tables.stays) {
@@ -418,7 +524,7 @@ bool has_human_acts(const StayAnswer& stay) {
     return std::any_of(acts.begin(), acts.end(),
                        [](const uptake::SpellDecision& d) { return d.act != uptake::DecisionAct::note; }) ||
            std::any_of(stay.whole_stay.begin(), stay.whole_stay.end(),
-                       [](const study::Decision* d) { return d->act != study::DecisionAct::note; });
+                       [](const study::Decision& d) { return d.act != study::DecisionAct::note; });
 }
 
 Undone without_human_acts(const StayAnswers& stays, Threads threads) {

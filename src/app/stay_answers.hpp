@@ -21,9 +21,9 @@ struct StayAnswer {
     const study::Fish* fish = nullptr; ///< nothing for a blank
     std::optional<study::MassAt> mass; ///< which of its weighings holds; nothing: not weighed
     uptake::StayInput input;
-    std::vector<const Chamber*> slices;             ///< of input.slices
-    std::vector<const study::Decision*> on_spells;  ///< of input.decisions, in the same order
-    std::vector<const study::Decision*> whole_stay; ///< decisions without a moment: they mean every spell
+    std::vector<const Chamber*> slices;      ///< of input.slices
+    std::vector<study::Decision> on_spells;  ///< of input.decisions, in the same order
+    std::vector<study::Decision> whole_stay; ///< decisions without a moment: they mean every spell
     Expected<uptake::StayUptake> uptake;
     Duration blank_part = Duration::hours(3.0); ///< of a blank: it is cut into points of this length
     /// Which season's [noise] holds for it; empty: the study's.
@@ -59,6 +59,12 @@ struct StayAnswers {
 /// The same stays with their states only (uptake::stay_states), quickly: what `check` shows before a run.
 [[nodiscard]] std::vector<StayAnswer> look_at_states(const Study& study, const Chambers& chambers,
                                                      Threads threads);
+
+/// The same after study.tables.decisions has changed, and nothing else: what the new decisions do not touch
+/// (by their stay, by the noise of its sensor, by a blank) is left as it is. Bit for bit what answer_stays
+/// gives. Returns, of each stay, whether it was computed anew.
+[[nodiscard]] std::vector<bool> answer_stays_again(const Study& study, StayAnswers& stays, Threads threads,
+                                                   const Progress& progress);
 
 /// Whether a stay carries a human act that changes numbers.
 [[nodiscard]] bool has_human_acts(const StayAnswer& stay);

@@ -1,6 +1,10 @@
 #include <chrono>
+#include <cstdio>
+#include <memory>
 #include <optional>
+#include <set>
 #include <string>
+#include <thread>
 #include <vector>
 
 #include <CLI/CLI.hpp>
@@ -12,6 +16,7 @@
 #include "app/version.hpp"
 #include "app/why.hpp"
 #include "cli/commands.hpp"
+#include "cli/folder_watch.hpp"
 #include "cli/terminal.hpp"
 
 namespace backeddy::cli {
@@ -25,6 +30,7 @@ struct RunOptions {
     std::optional<std::string> out;
     unsigned threads = 0;
     std::vector<std::string> why;
+    bool follow = false;
 };
 
 int refuse(const std::vector<study::Complaint>& complaints) {
@@ -62,6 +68,110 @@ std::string log_of(const RunOptions& options, const app::StudyRun& run,
     return out;
 }
 
+void print_answered(const app::StudyRun& run, const fs::path& out) {
+    const auto warnings = run.complaints.size();
+    fmt::print("{} fish, {} stays: results in {}{}\n", run.fish.size(), run.stays.list.size(), out.string(),
+               warnings == 0 ? ""
+                             : fmt::format(" ({} thing{} to beware of {} listed in the report)", warnings,
+                                           warnings == 1 ? "" : "s", warnings == 1 ? "is" : "are"));
+}
+
+// A study that stays open: answered whole, or again after its decisions have changed.
+class Session {
+  public:
+    Session(const RunOptions& options, fs::path out) : options_(options), out_(std::move(out)) {}
+
+    /// Opens and computes; exit_clean, or the complaints are printed and nothing is held.
+    int answer() {
+        run_.reset();
+        auto opened = app::open_study(options_.folder, work());
+        line_.clear();
+        if (!opened) {
+            return report_error(opened.error());
+        }
+        opened_ = std::move(*opened);
+        if (study::stops_a_run(opened_.complaints)) {
+            return refuse(opened_.complaints);
+        }
+        auto run = app::run_study(opened_, work());
+        line_.clear();
+        if (study::stops_a_run(run->complaints)) {
+            return refuse(run->complaints);
+        }
+        run_ = std::move(run);
+        return exit_clean;
+    }
+
+    /// The same when nothing but decisions.csv has changed: what they touch alone is computed.
+    int answer_decisions() {
+        if (!run_) {
+            return answer();
+        }
+        if (const auto complaints = app::take_new_decisions(opened_); study::stops_a_run(complaints)) {
+            return refuse(complaints);
+        }
+        app::answer_again(opened_, *run_, work());
+        line_.clear();
+        return exit_clean;
+    }
+
+    int write(std::chrono::system_clock::time_point began) const {
+        if (auto written = app::write_results(*run_, out_, log_of(options_, *run_, began)); !written) {
+            return report_error(written.error());
+        }
+        print_answered(*run_, out_);
+        return exit_clean;
+    }
+
+    [[nodiscard]] int why() const {
+        auto text = app::why(*run_->answers, options_.why[0], options_.why[1]);
+        if (!text) {
+            // A name that is not there is a slip of the command line; a number that is not there is an
+            // answer.
+            const int status = report_error(text.error());
+            return text.error().code == ErrorCode::unknown_name ? exit_usage : status;
+        }
+        fmt::print("{}", *text);
+        return exit_clean;
+    }
+
+  private:
+    [[nodiscard]] app::Work work() {
+        return {.threads = {.count = options_.threads},
+                .progress = [this](std::string_view what, std::size_t done, std::size_t total,
+                                   std::string_view unit) { line_.show(what, done, total, unit); }};
+    }
+
+    const RunOptions& options_;
+    fs::path out_;
+    ProgressLine line_;
+    app::OpenedStudy opened_;
+    std::unique_ptr<app::StudyRun> run_;
+};
+
+// Until somebody ends it: after each save, the results once more. Complaints leave the earlier results.
+void follow(const RunOptions& options, FolderWatch& watch, Session& session) {
+    fmt::print("following {}: save a table, the brief or a raw file, and the results are made anew; Ctrl-C "
+               "ends this\n",
+               options.folder);
+    std::fflush(stdout);
+    for (;;) {
+        std::this_thread::sleep_for(FolderWatch::pause);
+        const auto changed = watch.changed();
+        if (changed.empty()) {
+            continue;
+        }
+        const auto began = std::chrono::system_clock::now();
+        const bool only_decisions = changed == std::set<std::string>{"decisions.csv"};
+        if ((only_decisions ? session.answer_decisions() : session.answer()) == exit_clean &&
+            session.write(began) == exit_clean) {
+            const std::chrono::duration<double> took = std::chrono::system_clock::now() - began;
+            fmt::print("    {} changed; answered in {:.2f} s\n", fmt::join(changed, ", "), took.count());
+        }
+        std::fflush(stdout);
+    }
+}
+
 int run(const RunOptions& options) {
     const auto began = std::chrono::system_clock::now();
     if (options.folder.empty() || (options.out && options.out->empty())) {
@@ -75,42 +185,23 @@ int run(const RunOptions& options) {
     if (auto allowed = app::may_replace_results(out); !allowed && options.why.empty()) {
         return report_error(allowed.error());
     }
-    ProgressLine line;
-    const app::Work work{.threads = {.count = options.threads},
-                         .progress = [&](std::string_view what, std::size_t done, std::size_t total,
-                                         std::string_view unit) { line.show(what, done, total, unit); }};
-    auto opened = app::open_study(options.folder, work);
-    if (!opened) {
-        return report_error(opened.error());
+    std::optional<FolderWatch> watch;
+    if (options.follow) {
+        watch.emplace(options.folder, out); // before the first reading: no save is missed
     }
-    if (study::stops_a_run(opened->complaints)) {
-        line.clear();
-        return refuse(opened->complaints);
-    }
-    const auto answered = app::run_study(*opened, work);
-    line.clear();
-    if (study::stops_a_run(answered->complaints)) {
-        return refuse(answered->complaints);
+    Session session(options, out);
+    if (const int status = session.answer(); status != exit_clean) {
+        return status;
     }
     if (!options.why.empty()) {
-        auto text = app::why(*answered->answers, options.why[0], options.why[1]);
-        if (!text) {
-            // A name that is not there is a slip of the command line; a number that is not there is an
-            // answer.
-            const int status = report_error(text.error());
-            return text.error().code == ErrorCode::unknown_name ? exit_usage : status;
-        }
-        fmt::print("{}", *text);
-        return exit_clean;
+        return session.why();
     }
-    if (auto written = app::write_results(*answered, out, log_of(options, *answered, began)); !written) {
-        return report_error(written.error());
+    if (const int status = session.write(began); status != exit_clean) {
+        return status;
     }
-    const auto warnings = answered->complaints.size();
-    fmt::print("{} fish, {} stays: results in {}{}\n", answered->fish.size(), answered->stays.list.size(),
-               out.string(),
-               warnings == 0 ? ""
-                             : fmt::format(" ({} things to beware of are listed in the report)", warnings));
+    if (watch) {
+        follow(options, *watch, session);
+    }
     return exit_clean;
 }
 
@@ -132,6 +223,11 @@ void add_run(CLI::App& program, int& status) {
                                  fmt::join(app::why_metrics(), ", ")))
         ->expected(2)
         ->type_name("FISH METRIC");
+    command
+        ->add_flag("--follow", options->follow,
+                   "stay, and answer again whenever a file of the study is saved; after a change of "
+                   "decisions.csv only what it touches is computed")
+        ->excludes("--why");
     command->callback([options, &status] { status = run(*options); });
 }
 

@@ -63,6 +63,8 @@ struct SpellDecision {
     Mark mark = Mark::doubtful; ///< for mark
     std::string reason;
     std::string author;
+
+    friend bool operator==(const SpellDecision&, const SpellDecision&) = default;
 };
 
 struct StaySettings {

@@ -419,6 +419,36 @@ TEST_F(Commands, killed_at_any_moment_it_leaves_the_earlier_results_or_the_new_o
 
 // ------------------------------------------------------------------------------------------- the road back
 
+TEST_F(Commands, follow_answers_again_after_each_save_and_keeps_the_results_through_a_bad_one) {
+    write(test::small_study());
+    const auto out = scratch_.path() / "said_out";
+    const auto err = scratch_.path() / "said_err";
+    const ::pid_t child = test::start_program({"run", study().string(), "--follow"}, out, err);
+    const auto waits_for = [](const std::filesystem::path& file, const std::string& words) {
+        for (int i = 0; i < 600; ++i) {
+            if (read_file(file).value_or("").find(words) != std::string::npos) {
+                return true;
+            }
+            std::this_thread::sleep_for(std::chrono::milliseconds(100));
+        }
+        return false;
+    };
+    EXPECT_TRUE(waits_for(out, "following"));
+    const auto table = scratch_.path() / "study/results/uptake_by_fish.csv";
+    const auto first = read_file(table).value();
+    const std::string header = "stay,moment,act,value,reason,author,at\n";
+    scratch_.write("study/decisions.csv", header + "nowhere,,exclude,,slip,A. Keen,\n");
+    EXPECT_TRUE(waits_for(err, "\"nowhere\" is not in stays.csv"));
+    EXPECT_EQ(read_file(table).value(), first);
+    scratch_.write("study/decisions.csv", header + "s3,,exclude,,wrong tube,A. Keen,\n");
+    EXPECT_TRUE(waits_for(out, "decisions.csv changed; answered in"));
+    EXPECT_NE(read_file(table).value(), first);
+    ::kill(child, SIGTERM);
+    int state = 0;
+    ::waitpid(child, &state, 0);
+    EXPECT_TRUE(WIFSIGNALED(state));
+}
+
 TEST_F(Commands, why_prints_the_road_of_every_metric_and_writes_nothing) {
     write(test::small_study());
     for (const auto& metric : app::why_metrics()) {

@@ -2,12 +2,14 @@
 // changed nothing is not passed over.
 
 #include <string>
+#include <vector>
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include "app/run.hpp"
 #include "base/number_text.hpp"
+#include "report/json.hpp"
 #include "support/check_rows.hpp"
 #include "support/small_study.hpp"
 
@@ -146,6 +148,40 @@ TEST(Decisions, a_boundary_moved_by_hand_moves_the_spell) {
     }
     EXPECT_EQ(found, 1U);
     EXPECT_EQ(changed.spells.size(), plain().spells.size());
+}
+
+// A study that stays open, and the same opened fresh after each save of its decisions.
+TEST(Decisions, after_any_of_them_the_open_study_answers_bit_for_bit_as_a_fresh_one) {
+    const auto peak_spell = plain().fish.at(0).at("peak_after_capture_window_from");
+    const std::string header = "stay,moment,act,value,reason,author,at\n";
+    const std::vector<std::string> saved{
+        "s1," + peak_spell + ",exclude,,the lid was open,A. Keen,\n",
+        "s1," + peak_spell + ",mark,doubtful,the lid was open,A. Keen,\n",
+        "s3,,exclude,,wrong tube,A. Keen,\nb1,,exclude,,a limpet in it,A. Keen,\n",
+        "s3,,exclude,,quite the wrong tube,A. Keen,\n",
+        "s2,2026-06-14T12:05:00Z,move_start,2026-06-14T12:04:00Z,a knock,A. Keen,\n",
+        "",
+    };
+    test::ScratchFolder folder("again");
+    test::write_all(folder, test::small_study());
+    auto opened = app::open_study(folder.path(), {});
+    ASSERT_TRUE(opened);
+    const auto run = app::run_study(*opened, {});
+    const auto first = report::json_text(app::results_of(*run->answers));
+    for (const auto& rows : saved) {
+        folder.write("decisions.csv", header + rows);
+        EXPECT_THAT(app::take_new_decisions(*opened), testing::IsEmpty());
+        app::answer_again(*opened, *run, {});
+        auto fresh = app::open_study(folder.path(), {});
+        ASSERT_TRUE(fresh);
+        const auto anew = app::run_study(*fresh, {});
+        const auto again = report::json_text(app::results_of(*run->answers));
+        EXPECT_TRUE(again == report::json_text(app::results_of(*anew->answers))) << rows;
+        EXPECT_NE(again, first);
+    }
+    folder.write("decisions.csv", header + "nowhere,,exclude,,x,A. Keen,\n");
+    EXPECT_TRUE(study::stops_a_run(app::take_new_decisions(*opened)));
+    EXPECT_THAT(opened->study.tables.decisions, testing::IsEmpty()) << "what stops a run is not taken over";
 }
 
 } // namespace
