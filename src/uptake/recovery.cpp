@@ -27,6 +27,24 @@ double half_time(double rate_per_h) {
     return std::numbers::ln2 / rate_per_h;
 }
 
+namespace {
+
+// Why the headline's times are lower limits; one reason for all of them has been given already.
+void say_why_censored(Recovery& out) {
+    if (out.levels_too_high) {
+        return;
+    }
+    const auto& headline = out.baselines.front();
+    if (!headline.by_data.hours && !headline.by_data.reason.empty()) {
+        out.reasons.push_back({"by_data_at_least", "hours by the data: " + headline.by_data.reason});
+    }
+    if (!headline.by_fit.hours && out.fit) {
+        out.reasons.push_back({"by_fit_at_least", "hours by the fit: " + headline.by_fit.reason});
+    }
+}
+
+} // namespace
+
 Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& settings) {
     const auto points = detail::points_of(input);
     if (points.empty()) {
@@ -87,6 +105,7 @@ Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& 
         }
     }
     detail::add_fits(out, input, settings, points, baselines);
+    say_why_censored(out);
     return out;
 }
 

@@ -300,8 +300,25 @@ TEST(RecoveryByData, routine_median_of_the_hour_is_the_first_baseline) {
     EXPECT_NEAR(*answer.baselines[0].by_data.hours, low, 0.15);
     EXPECT_NEAR(*answer.baselines[0].by_fit.hours, low, 0.01);
     EXPECT_FALSE(has_word(answer.reasons, "baseline_not_recovered"));
+    // Made of values that count from 2 h on, it is met among them: at least 2 h, whatever is found later.
+    input.routine->from = at_hours(2.0);
+    input.routine->to = at_hours(14.0);
+    const auto itself = recovery(input).value();
+    EXPECT_FALSE(itself.baselines[0].by_data.hours.has_value());
+    EXPECT_NEAR(itself.baselines[0].by_data.at_least_h, 2.0, 1e-9);
+    EXPECT_TRUE(itself.baselines[0].capture_plus_handling->at_least);
+    EXPECT_FALSE(itself.baselines[0].tube->at_least) << "the boat hour is what it is";
+    EXPECT_TRUE(itself.baselines[1].by_data.hours.has_value()) << "SMR + 10 % is not made of the hours there";
+    EXPECT_TRUE(has_word(itself.reasons, "by_data_at_least"));
+    // A night that never got to rest: all of it is a lower bound.
     input.routine->standing = RestingStanding::not_recovered;
-    EXPECT_TRUE(has_word(recovery(input).value().reasons, "baseline_not_recovered"));
+    const auto never = recovery(input).value();
+    EXPECT_TRUE(has_word(never.reasons, "baseline_not_recovered"));
+    for (const auto& baseline : never.baselines) {
+        EXPECT_FALSE(baseline.by_data.hours || baseline.by_fit.hours) << baseline.name;
+        EXPECT_TRUE(baseline.tube->at_least && baseline.after_transfer->at_least) << baseline.name;
+        EXPECT_TRUE(baseline.capture_plus_handling->at_least && baseline.fitted_excess_at_least);
+    }
 }
 
 // Whatever the hour: a fish of another amplitude meets the same baseline a little earlier or later, and does
