@@ -47,7 +47,8 @@ void add_check(CLI::App& program, int& status) {
         "check", "Read everything in a study folder and say what was understood and what is wrong.\n"
                  "Exit status: 0 clean, 1 complaints that would stop a run, 2 wrong usage.");
     command->add_option("DIR", options->folder, "the study folder (it holds study.toml)")->required();
-    command->add_option("--threads", options->threads, "threads to use; 0 is all (the answer is the same)");
+    command->add_option("--threads", options->threads, "threads to use; 0 is all (the answer is the same)")
+        ->check(CLI::Range(0U, 1024U));
     command->callback([options, &status] { status = check(options->folder, options->threads); });
 }
 

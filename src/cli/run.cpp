@@ -215,7 +215,8 @@ void add_run(CLI::App& program, int& status) {
     command->add_option("DIR", options->folder, "the study folder (it holds study.toml)")->required();
     command->add_option("--out", options->out,
                         "folder for the results; default DIR/results; not the study folder itself");
-    command->add_option("--threads", options->threads, "threads to use; 0 is all");
+    command->add_option("--threads", options->threads, "threads to use; 0 is all")
+        ->check(CLI::Range(0U, 1024U));
     command
         ->add_option("--why", options->why,
                      fmt::format("print the road from a number back to files and lines, and write nothing; "

@@ -1,3 +1,4 @@
+#include <charconv>
 #include <string>
 
 #include <CLI/CLI.hpp>
@@ -13,17 +14,26 @@ namespace {
 
 struct SimulateOptions {
     std::string plan;
-    std::uint64_t seed = 1;
+    std::string seed = "1";
     std::string out;
     unsigned threads = 0;
 };
 
 int run(const SimulateOptions& options) {
+    std::uint64_t seed = 0;
+    const char* end = options.seed.data() + options.seed.size();
+    if (const auto read = std::from_chars(options.seed.data(), end, seed);
+        read.ec != std::errc() || read.ptr != end) {
+        return report_error({.code = ErrorCode::bad_usage,
+                             .found = fmt::format("--seed {}", options.seed),
+                             .expected = "a whole number from 0 to 18446744073709551615",
+                             .remedy = "give such a number, or leave --seed away (it is 1 then)"});
+    }
     auto plan = simulate::read_plan(options.plan);
     if (!plan) {
         return report_error(plan.error());
     }
-    auto made = simulate::simulate_study(*plan, options.seed, options.out, {.count = options.threads});
+    auto made = simulate::simulate_study(*plan, seed, options.out, {.count = options.threads});
     if (!made) {
         return report_error(made.error());
     }
@@ -46,7 +56,8 @@ void add_simulate(CLI::App& program, int& status) {
     command->add_option("--seed", options->seed, "what chance draws from");
     command->add_option("--out", options->out, "the folder to make; it must not exist or be empty")
         ->required();
-    command->add_option("--threads", options->threads, "threads to use; 0 is all");
+    command->add_option("--threads", options->threads, "threads to use; 0 is all")
+        ->check(CLI::Range(0U, 1024U));
     command->callback([options, &status] { status = run(*options); });
 }
 

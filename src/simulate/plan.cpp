@@ -1,8 +1,10 @@
 #include "simulate/plan.hpp"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <numeric>
+#include <sstream>
 #include <utility>
 
 #include <fmt/format.h>
@@ -43,36 +45,46 @@ const Words<FaultKind> fault_kinds{{"dead_pump", FaultKind::dead_pump},
 const Words<char> separators{{"comma", ','}, {"semicolon", ';'}, {"tab", '\t'}};
 const Words<char> decimals{{"point", '.'}, {"comma", ','}};
 
+/// What a number of the brief may be, both ends included: far beyond what is usual, within what can be made.
+struct Limits {
+    double lowest = 0.0;
+    double highest = 0.0;
+    [[nodiscard]] bool hold(double value) const { return value >= lowest && value <= highest; }
+    [[nodiscard]] std::string text() const { return fmt::format("from {} to {}", lowest, highest); }
+};
+
 /// One table of the brief. The first error of the whole brief is kept; every later read is then idle.
 class Section {
   public:
     Section(const toml::table& table, std::string name, std::string file, std::optional<Error>& error)
         : table_(table), name_(std::move(name)), file_(std::move(file)), error_(error) {}
 
-    void read(const char* key, double& target) {
+    void read(const char* key, double& target, Limits limits) {
         if (const auto* node = find(key)) {
-            if (const auto value = node->value<double>()) {
+            const auto value = node->value<double>();
+            if (value && limits.hold(*value)) {
                 target = *value;
             } else {
-                wrong(*node, key, "a number");
+                wrong(*node, key, "a number " + limits.text());
             }
         }
     }
-    void read(const char* key, std::optional<double>& target) {
+    void read(const char* key, std::optional<double>& target, Limits limits) {
         double value = 0.0;
         if (table_.contains(key)) {
-            read(key, value);
+            read(key, value, limits);
             target = value;
         } else {
             known_.emplace_back(key);
         }
     }
-    void read(const char* key, int& target) {
+    void read(const char* key, int& target, Limits limits) {
         if (const auto* node = find(key)) {
-            if (const auto value = node->value<int>(); value && node->is_integer()) {
+            const auto value = node->value<int>();
+            if (value && node->is_integer() && limits.hold(*value)) {
                 target = *value;
             } else {
-                wrong(*node, key, "a whole number");
+                wrong(*node, key, "a whole number " + limits.text());
             }
         }
     }
@@ -94,24 +106,52 @@ class Section {
             }
         }
     }
-    void read(const char* key, Range& target) {
+    void read(const char* key, Range& target, Limits limits) {
         std::vector<double> pair;
         if (const auto* node = find(key)) {
             numbers(*node, key, pair);
-            if (pair.size() == 2 && pair[0] <= pair[1]) {
+            if (pair.size() == 2 && pair[0] <= pair[1] && limits.hold(pair[0]) && limits.hold(pair[1])) {
                 target = {pair[0], pair[1]};
             } else {
-                wrong(*node, key, "[from, to]");
+                wrong(*node, key, "[from, to], each " + limits.text());
             }
         }
     }
-    void read(const char* key, std::vector<int>& target) {
-        std::vector<double> values;
-        if (const auto* node = find(key)) {
-            numbers(*node, key, values);
-            target.assign(values.size(), 0);
-            std::transform(values.begin(), values.end(), target.begin(),
-                           [](double v) { return static_cast<int>(v); });
+    void read(const char* key, std::vector<int>& target, Limits limits, std::size_t most) {
+        const auto* node = find(key);
+        if (node == nullptr) {
+            return;
+        }
+        std::vector<int> values;
+        const auto* array = node->as_array();
+        bool good = array != nullptr && !array->empty() && array->size() <= most;
+        for (std::size_t i = 0; good && i < array->size(); ++i) {
+            const auto value = array->get(i)->value<int>();
+            good = value && array->get(i)->is_integer() && limits.hold(*value);
+            values.push_back(value.value_or(0));
+        }
+        if (good) {
+            target = std::move(values);
+        } else {
+            wrong(*node, key, fmt::format("a list of 1 to {} whole numbers {}", most, limits.text()));
+        }
+    }
+    /// [year, month, day], a day of the calendar.
+    void read_date(const char* key, std::vector<int>& target) {
+        const auto* node = table_.get(key);
+        std::vector<int> read_values = target;
+        read(key, read_values, {1, 2200}, 3);
+        const auto is_day = [](const std::vector<int>& d) {
+            using namespace std::chrono;
+            return d.size() == 3 && d[0] >= 1900 && d[0] <= 2200 &&
+                   year_month_day(year(d[0]), month(static_cast<unsigned>(d[1])),
+                                  day(static_cast<unsigned>(d[2])))
+                       .ok();
+        };
+        if (is_day(read_values)) {
+            target = std::move(read_values);
+        } else if (node != nullptr) {
+            wrong(*node, key, "[year, month, day] of a day from 1900 to 2200");
         }
     }
     void read(const char* key, std::vector<std::string>& target) {
@@ -129,14 +169,15 @@ class Section {
             }
         }
     }
-    void read(const char* key, CyclePlan& target) {
+    void read(const char* key, CyclePlan& target, Limits limits) {
         std::vector<double> pair;
         if (const auto* node = find(key)) {
             numbers(*node, key, pair);
-            if (pair.size() == 2 && pair[0] >= 0.0 && pair[1] > 0.0) {
+            if (pair.size() == 2 && limits.hold(pair[0]) && limits.hold(pair[1]) && pair[1] >= 1.0) {
                 target = {.flush_s = pair[0], .sealed_s = pair[1]};
             } else {
-                wrong(*node, key, "[flush seconds, sealed seconds]");
+                wrong(*node, key,
+                      "[flush seconds, sealed seconds], each " + limits.text() + ", sealed at least 1");
             }
         }
     }
@@ -190,9 +231,12 @@ class Section {
     void numbers(const toml::node& node, const char* key, std::vector<double>& target) {
         if (const auto* array = node.as_array()) {
             for (const auto& element : *array) {
-                if (const auto value = element.value<double>()) {
-                    target.push_back(*value);
+                const auto value = element.value<double>();
+                if (!value) {
+                    target.clear(); // half a list is no list
+                    break;
                 }
+                target.push_back(*value);
             }
         }
         if (target.empty()) {
@@ -207,8 +251,14 @@ class Section {
         return where;
     }
     void wrong(const toml::node& node, const char* key, std::string_view expected) {
+        std::ostringstream value;
+        node.visit([&](const auto& inner) { value << inner; });
+        std::string text = std::move(value).str();
+        if (text.size() > 80) {
+            text = text.substr(0, 80) + "...";
+        }
         complain({.code = ErrorCode::bad_setting,
-                  .found = fmt::format("{} in {}", key, name_),
+                  .found = fmt::format("{} = {} in {}", key, text, name_),
                   .expected = std::string(expected),
                   .remedy = "write it so",
                   .place = place(&node)});
@@ -233,105 +283,103 @@ void read(Section& s, StudyPlan& p) {
     s.read("species", p.species);
     s.read("permit", p.permit);
     std::vector<int> date{p.first_year, p.first_month, p.first_day};
-    s.read("first_day", date);
-    if (date.size() == 3) {
-        p.first_year = date[0];
-        p.first_month = date[1];
-        p.first_day = date[2];
-    }
-    s.read("fish_per_day", p.fish_per_day);
+    s.read_date("first_day", date);
+    p.first_year = date[0];
+    p.first_month = date[1];
+    p.first_day = date[2];
+    s.read("fish_per_day", p.fish_per_day, {0, 1000}, 1000);
 }
 
 void read(Section& s, WaterPlan& p) {
-    s.read("temperature_c", p.temperature_c);
-    s.read("warming_c_per_day", p.warming_c_per_day);
-    s.read("tide_c", p.tide_c);
-    s.read("day_c", p.day_c);
-    s.read("salinity", p.salinity);
-    s.read("pressure_kpa", p.pressure_kpa);
-    s.read("inflow_percent", p.inflow_percent);
-    s.read("inflow_tide_percent", p.inflow_tide_percent);
+    s.read("temperature_c", p.temperature_c, {-2, 40});
+    s.read("warming_c_per_day", p.warming_c_per_day, {-2, 2});
+    s.read("tide_c", p.tide_c, {0, 10});
+    s.read("day_c", p.day_c, {0, 10});
+    s.read("salinity", p.salinity, {0, 45});
+    s.read("pressure_kpa", p.pressure_kpa, {50, 110});
+    s.read("inflow_percent", p.inflow_percent, {1, 300});
+    s.read("inflow_tide_percent", p.inflow_tide_percent, {0, 50});
 }
 
 void read(Section& s, FishPlan& p) {
-    s.read("mass_kg", p.mass_kg);
-    s.read("density_kg_per_l", p.density_kg_per_l);
-    s.read("density_spread", p.density_spread);
-    s.read("resting_mg_per_kg_h", p.resting_mg_per_kg_h);
-    s.read("reference_c", p.reference_c);
-    s.read("mass_exponent", p.mass_exponent);
-    s.read("q10", p.q10);
-    s.read("between_fish_share", p.between_fish_share);
-    s.read("capture_ratio", p.capture_ratio);
-    s.read("chase_ratio", p.chase_ratio);
-    s.read("between_peaks_share", p.between_peaks_share);
-    s.read("rise_s", p.rise_s);
-    s.read("fast_share", p.fast_share);
-    s.read("fast_rate_per_h", p.fast_rate_per_h);
-    s.read("plateau_min", p.plateau_min);
-    s.read("slow_rate_per_h", p.slow_rate_per_h);
-    s.read("handling_ratio", p.handling_ratio);
-    s.read("handling_rate_per_h", p.handling_rate_per_h);
-    s.read("rhythm_share", p.rhythm_share);
-    s.read("rhythm_high_h", p.rhythm_high_h);
-    s.read("bouts_per_h", p.bouts_per_h);
-    s.read("bout_ratio", p.bout_ratio);
-    s.read("bout_hold_s", p.bout_hold_s);
-    s.read("mass_error_g", p.mass_error_g);
+    s.read("mass_kg", p.mass_kg, {0.001, 100});
+    s.read("density_kg_per_l", p.density_kg_per_l, {0.51, 2});
+    s.read("density_spread", p.density_spread, {0, 0.1});
+    s.read("resting_mg_per_kg_h", p.resting_mg_per_kg_h, {1, 2000});
+    s.read("reference_c", p.reference_c, {-2, 40});
+    s.read("mass_exponent", p.mass_exponent, {0.1, 1.5});
+    s.read("q10", p.q10, {0.5, 10});
+    s.read("between_fish_share", p.between_fish_share, {0, 1});
+    s.read("capture_ratio", p.capture_ratio, {1, 30});
+    s.read("chase_ratio", p.chase_ratio, {1, 30});
+    s.read("between_peaks_share", p.between_peaks_share, {0, 1});
+    s.read("rise_s", p.rise_s, {0, 3600});
+    s.read("fast_share", p.fast_share, {0, 1});
+    s.read("fast_rate_per_h", p.fast_rate_per_h, {0.001, 1000});
+    s.read("plateau_min", p.plateau_min, {0, 1440});
+    s.read("slow_rate_per_h", p.slow_rate_per_h, {0.001, 100});
+    s.read("handling_ratio", p.handling_ratio, {0, 30});
+    s.read("handling_rate_per_h", p.handling_rate_per_h, {0.001, 1000});
+    s.read("rhythm_share", p.rhythm_share, {0, 0.99});
+    s.read("rhythm_high_h", p.rhythm_high_h, {0, 24});
+    s.read("bouts_per_h", p.bouts_per_h, {0, 60});
+    s.read("bout_ratio", p.bout_ratio, {0, 20});
+    s.read("bout_hold_s", p.bout_hold_s, {0, 86400});
+    s.read("mass_error_g", p.mass_error_g, {0, 1000});
 }
 
 void read(Section& s, TreatmentPlan& p) {
     s.read("name", p.name);
-    s.read("peak_factor", p.peak_factor);
-    s.read("slow_factor", p.slow_factor);
-    s.read("fight_s", p.fight_s);
-    s.read("air_s", p.air_s);
+    s.read("peak_factor", p.peak_factor, {0, 10});
+    s.read("slow_factor", p.slow_factor, {0.01, 100});
+    s.read("fight_s", p.fight_s, {0, 7200});
+    s.read("air_s", p.air_s, {0, 3600});
 }
 
 void read(Section& s, ProtocolPlan& p) {
-    s.read("tube_min", p.tube_min);
-    s.read("chase_min", p.chase_min);
-    s.read("air_s", p.air_s);
-    s.read("after_chase_min", p.after_chase_min);
-    s.read("transfer_min", p.transfer_min);
-    s.read("fishing_from_h", p.fishing_from_h);
-    s.read("fishing_to_h", p.fishing_to_h);
-    s.read("chase_from_h", p.chase_from_h);
-    s.read("tube_blank_min", p.tube_blank_min);
-    s.read("shore_blank_min", p.shore_blank_min);
-    s.read("tube_cycle_s", p.tube);
-    s.read("tube_blank_cycle_s", p.tube_blank);
-    s.read("shore_cycle_s", p.shore);
-    s.read("shore_blank_cycle_s", p.shore_blank);
+    s.read("tube_min", p.tube_min, {1, 1440});
+    s.read("chase_min", p.chase_min, {0, 120});
+    s.read("air_s", p.air_s, {0, 3600});
+    s.read("after_chase_min", p.after_chase_min, {1, 1440});
+    s.read("transfer_min", p.transfer_min, {0, 1440});
+    s.read("fishing_from_h", p.fishing_from_h, {0, 24});
+    s.read("fishing_to_h", p.fishing_to_h, {0, 24});
+    s.read("chase_from_h", p.chase_from_h, {0, 24});
+    s.read("tube_blank_min", p.tube_blank_min, {0, 1440});
+    s.read("shore_blank_min", p.shore_blank_min, {0, 1440});
+    s.read("tube_cycle_s", p.tube, {0, 86400});
+    s.read("tube_blank_cycle_s", p.tube_blank, {0, 86400});
+    s.read("shore_cycle_s", p.shore, {0, 86400});
+    s.read("shore_blank_cycle_s", p.shore_blank, {0, 86400});
 }
 
 void read(Section& s, ChamberPlan& p) {
     s.read("name", p.name);
     s.read("kind", chamber_kinds, p.kind);
-    s.read("volume_l", p.volume_l);
-    s.read("loop_l", p.loop_l);
-    s.read("volume_error_share", p.volume_error_share);
-    s.read("flow_l_per_min", p.flow_l_per_min);
-    s.read("loop_flow_l_per_min", p.loop_flow_l_per_min);
-    s.read("plug_cells", p.plug_cells);
-    s.read("leak_l_per_min", p.leak_l_per_min);
-    s.read("mass_kg", p.mass_kg);
+    s.read("volume_l", p.volume_l, {0.01, 100000});
+    s.read("loop_l", p.loop_l, {0, 1000});
+    s.read("volume_error_share", p.volume_error_share, {0, 0.5});
+    s.read("flow_l_per_min", p.flow_l_per_min, {0.001, 100000});
+    s.read("loop_flow_l_per_min", p.loop_flow_l_per_min, {0, 100000});
+    s.read("plug_cells", p.plug_cells, {1, 40});
+    s.read("leak_l_per_min", p.leak_l_per_min, {0, 1000});
+    s.read("mass_kg", p.mass_kg, {0, 1000});
     s.read("sensor", p.sensor);
-    s.read("sensor_lag_s", p.sensor_lag_s);
-    s.read("gain_spread", p.gain_spread);
-    s.read("offset_spread_percent", p.offset_spread_percent);
-    s.read("drift_percent_per_day", p.drift_percent_per_day);
-    s.read("white_sd_mg_per_l", p.white_sd_mg_per_l);
-    s.read("coloured_sd_mg_per_l", p.coloured_sd_mg_per_l);
-    s.read("coloured_time_s", p.coloured_time_s);
-    s.read("microbes_mg_per_h", p.microbes_mg_per_h);
-    s.read("microbes_growth_per_h", p.microbes_growth_per_h);
+    s.read("sensor_lag_s", p.sensor_lag_s, {0, 3600});
+    s.read("gain_spread", p.gain_spread, {0, 1});
+    s.read("offset_spread_percent", p.offset_spread_percent, {0, 100});
+    s.read("drift_percent_per_day", p.drift_percent_per_day, {0, 100});
+    s.read("white_sd_mg_per_l", p.white_sd_mg_per_l, {0, 10});
+    s.read("coloured_sd_mg_per_l", p.coloured_sd_mg_per_l, {0, 10});
+    s.read("coloured_time_s", p.coloured_time_s, {0, 86400});
+    s.read("microbes_mg_per_h", p.microbes_mg_per_h, {0, 10000});
+    s.read("microbes_growth_per_h", p.microbes_growth_per_h, {-1, 1});
 }
 
 void read(Section& s, TracePlan& p) {
     s.read("name", p.name);
     s.read("chambers", p.chambers);
-    s.read("interval_s", p.interval_s);
+    s.read("interval_s", p.interval_s, {0.1, 3600});
     s.read("clock", p.clock);
     s.read("time", time_styles, p.time);
     s.read("encoding", encodings, p.encoding);
@@ -341,10 +389,10 @@ void read(Section& s, TracePlan& p) {
     s.read("windows_lines", p.windows_lines);
     s.read("oxygen_unit", p.oxygen_unit);
     s.read("temperature_unit", p.temperature_unit);
-    s.read("oxygen_decimals", p.oxygen_decimals);
-    s.read("temperature_decimals", p.temperature_decimals);
-    s.read("assumed_salinity", p.assumed_salinity);
-    s.read("assumed_pressure_kpa", p.assumed_pressure_kpa);
+    s.read("oxygen_decimals", p.oxygen_decimals, {0, 9});
+    s.read("temperature_decimals", p.temperature_decimals, {0, 9});
+    s.read("assumed_salinity", p.assumed_salinity, {0, 45});
+    s.read("assumed_pressure_kpa", p.assumed_pressure_kpa, {50, 110});
     s.read("preamble", p.preamble);
     s.read("pump", pump_records, p.pump);
     s.read("pump_clock", p.pump_clock);
@@ -353,19 +401,19 @@ void read(Section& s, TracePlan& p) {
 
 void read(Section& s, ClockPlan& p) {
     s.read("name", p.name);
-    s.read("offset_s", p.offset_s);
-    s.read("drift_s_per_day", p.drift_s_per_day);
+    s.read("offset_s", p.offset_s, {-1000000000.0, 1e+09});
+    s.read("drift_s_per_day", p.drift_s_per_day, {-3600, 3600});
 }
 
 void read(Section& s, FaultPlan& p) {
     s.read("kind", fault_kinds, p.kind);
-    s.read("fish", p.fish);
+    s.read("fish", p.fish, {0, 10000});
     s.read("stay", p.stay);
-    s.read("after_h", p.after_h);
-    s.read("hours", p.hours);
+    s.read("after_h", p.after_h, {0, 10000});
+    s.read("hours", p.hours, {0, 10000});
     s.read("name", p.name);
-    s.read("day", p.day);
-    s.read("amount", p.amount);
+    s.read("day", p.day, {1, 1000});
+    s.read("amount", p.amount, {-1000000000.0, 1e+09});
 }
 
 Error bad(std::string found, std::string expected, const std::string& file) {
@@ -413,6 +461,11 @@ Expected<void> check_numbers(const SimulationPlan& plan, const std::string& file
     const auto& fish = plan.fish;
     if (plan.fish_count() < 1) {
         return fail(bad("no fish in fish_per_day", "at least one", file));
+    }
+    constexpr int most_fish = 20'000;
+    if (plan.fish_count() > most_fish) {
+        return fail(bad(fmt::format("fish_per_day with {} fish in all", plan.fish_count()),
+                        fmt::format("at most {}", most_fish), file));
     }
     if (!(fish.mass_kg.from > 0.0) || !(fish.density_kg_per_l > 0.5) || !(fish.resting_mg_per_kg_h > 0.0) ||
         !(fish.q10 > 0.0) || !(fish.rhythm_share >= 0.0 && fish.rhythm_share < 1.0) ||

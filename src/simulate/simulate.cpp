@@ -41,6 +41,29 @@ Expected<void> empty_folder(const std::filesystem::path& folder) {
     return {};
 }
 
+// A study of some gigabytes is a slip of the pen; it is refused before any of it is made. Rows are counted, a
+// row's bytes are about what the widest styles take.
+Expected<void> check_size(const SimulationPlan& plan, const Season& season) {
+    double bytes = 0.0;
+    for (std::size_t t = 0; t < plan.traces.size(); ++t) {
+        const auto& trace = plan.traces[t];
+        const double chambers = static_cast<double>(trace.chambers.size());
+        const double row = trace.shape == Shape::long_form ? 45.0 * chambers : 22.0 + (16.0 * chambers);
+        for (const auto& session : season.sessions[t]) {
+            const double seconds = session.span.to_s - session.span.from_s;
+            bytes += seconds / trace.interval_s * row * (trace.encoding == Encoding::utf16 ? 2.0 : 1.0);
+        }
+    }
+    constexpr double most_bytes = 4e9;
+    if (bytes > most_bytes) {
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = fmt::format("this study would be about {:.0f} GB of raw files", bytes / 1e9),
+                     .expected = fmt::format("at most {:.0f} GB", most_bytes / 1e9),
+                     .remedy = "plan fewer fish or days, shorter stays, or a longer interval_s"});
+    }
+    return {};
+}
+
 } // namespace
 
 Expected<SimulatedStudy> simulate_study(const SimulationPlan& plan, std::uint64_t seed,
@@ -48,6 +71,9 @@ Expected<SimulatedStudy> simulate_study(const SimulationPlan& plan, std::uint64_
     const auto season = lay_out(plan, seed);
     if (!season) {
         return fail(Error(season.error()));
+    }
+    if (auto fits = check_size(plan, *season); !fits) {
+        return fail(std::move(fits).error());
     }
     if (auto folder = empty_folder(out_dir); !folder) {
         return fail(std::move(folder).error());

@@ -342,6 +342,20 @@ TEST_F(Commands, an_empty_name_is_wrong_usage_and_writes_nothing) {
     EXPECT_FALSE(fs::exists(study() / "results"));
 }
 
+TEST_F(Commands, a_seed_that_is_no_seed_and_a_folder_that_is_taken_are_wrong_usage) {
+    const std::string plan = std::string(BACKEDDY_SOURCE_DIR) + "/demo/demo.toml";
+    const std::string out = (scratch_.path() / "made").string();
+    for (const char* seed : {"-1", "18446744073709551616", "1.5", "", "x"}) {
+        const auto ran = program({"simulate", plan, "--out", out, "--seed=" + std::string(seed)});
+        EXPECT_EQ(ran.status, 2) << seed;
+        EXPECT_FALSE(fs::exists(out)) << seed;
+    }
+    scratch_.write("made/mine", "mine");
+    EXPECT_EQ(program({"simulate", plan, "--out", out}).status, 2);
+    EXPECT_EQ(program({"new", out}).status, 2);
+    EXPECT_EQ(program({"simulate", plan, "--out", ""}).status, 2);
+}
+
 TEST_F(Commands, what_comes_next_can_be_pasted_into_a_shell) {
     const auto made = program({"new", (scratch_.path() / "my season's").string()});
     ASSERT_EQ(made.status, 0) << made.err;

@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include <fmt/format.h>
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include "base/file.hpp"
@@ -179,6 +180,44 @@ TEST(Simulate, the_same_seed_gives_the_same_bytes_whatever_the_threads) {
     EXPECT_NE(hashes(one.path()).at("truth/fish.csv"), hashes(other.path()).at("truth/fish.csv"));
     EXPECT_EQ(hashes(one.path()).at("truth/simulation.toml"),
               hashes(other.path()).at("truth/simulation.toml"));
+}
+
+// Each with the line, the key, what stands there and what may.
+TEST(Simulate, a_number_beyond_what_can_be_is_refused_by_name) {
+    const auto said = [](const std::string& text) {
+        const auto plan = parse_plan(text, "plan.toml");
+        return plan ? std::string("taken") : plan.error().text();
+    };
+    EXPECT_THAT(said("[water]\nsalinity = -400\n"),
+                testing::StartsWith("plan.toml line 2: salinity = -400 in [water]; a number from 0 to 45"));
+    EXPECT_THAT(said("[study]\nfirst_day = [99999, 1, 1]\n"),
+                testing::StartsWith("plan.toml line 2: first_day = [ 99999, 1, 1 ] in [study]"));
+    EXPECT_THAT(said("[study]\nfirst_day = [2026, 2, 30]\n"),
+                testing::HasSubstr("[year, month, day] of a day"));
+    EXPECT_THAT(said("[study]\nfish_per_day = [2.5]\n"),
+                testing::HasSubstr(
+                    "fish_per_day = [ 2.5 ] in [study]; a list of 1 to 1000 whole numbers from 0 to 1000"));
+    EXPECT_THAT(said("[study]\nfish_per_day = [-1]\n"), testing::HasSubstr("whole numbers from 0 to 1000"));
+    EXPECT_THAT(said("[protocol]\ntube_min = 0\n"),
+                testing::HasSubstr("tube_min = 0 in [protocol]; a number from 1 to 1440"));
+    EXPECT_THAT(said("[protocol]\ntube_min = 1e9\n"), testing::HasSubstr("a number from 1 to 1440"));
+    EXPECT_THAT(said("[protocol]\ntube_cycle_s = [0, 1e-9]\n"), testing::HasSubstr("sealed at least 1"));
+    EXPECT_THAT(said("[fish]\nresting_mg_per_kg_h = nan\n"), testing::HasSubstr("resting_mg_per_kg_h = nan"));
+    EXPECT_THAT(said("[fish]\nresting_mg_per_kg_h = inf\n"), testing::HasSubstr("from 1 to 2000"));
+    EXPECT_THAT(said("[fish]\nmass_kg = [1, \"x\"]\n"), testing::HasSubstr("mass_kg"));
+}
+
+TEST(Simulate, a_study_of_many_gigabytes_is_refused_before_it_is_made) {
+    auto plan = plan_of(small_plan());
+    plan.study.fish_per_day.assign(300, plan.study.fish_per_day.front());
+    for (auto& trace : plan.traces) {
+        trace.interval_s = 0.1;
+    }
+    const Folder folder;
+    const auto made = simulate_study(plan, 7, folder.path());
+    ASSERT_FALSE(made);
+    EXPECT_THAT(made.error().text(), testing::HasSubstr("at most 4 GB"));
+    EXPECT_FALSE(fs::exists(folder.path()));
 }
 
 TEST(Simulate, writes_over_nothing) {
