@@ -506,6 +506,12 @@ Expected<void> check_numbers(const SimulationPlan& plan, const std::string& file
 Expected<void> check_names(SimulationPlan& plan, const std::string& file) {
     std::vector<std::string> taken;
     for (const auto& trace : plan.traces) {
+        // Its files go into a folder of its name.
+        if (trace.name.empty() || trace.name.front() == '.' ||
+            trace.name.find_first_of("/\\") != std::string::npos) {
+            return fail(bad(fmt::format("trace \"{}\"", trace.name),
+                            "a name that can be a folder's: no slash, no dot in front", file));
+        }
         if (!has_name(plan.clocks, trace.clock) ||
             (trace.pump == PumpRecord::log && !has_name(plan.clocks, trace.pump_clock))) {
             return fail(bad(fmt::format("trace {} on an unknown clock", trace.name),

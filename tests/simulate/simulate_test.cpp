@@ -202,6 +202,8 @@ TEST(Simulate, a_number_beyond_what_can_be_is_refused_by_name) {
                 testing::HasSubstr("tube_min = 0 in [protocol]; a number from 1 to 1440"));
     EXPECT_THAT(said("[protocol]\ntube_min = 1e9\n"), testing::HasSubstr("a number from 1 to 1440"));
     EXPECT_THAT(said("[protocol]\ntube_cycle_s = [0, 1e-9]\n"), testing::HasSubstr("sealed at least 1"));
+    EXPECT_THAT(said("[study]\nfish_per_day = [1]\n[[trace]]\nname = \"../../evil\"\n"),
+                testing::HasSubstr("trace \"../../evil\"; a name that can be a folder's"));
     EXPECT_THAT(said("[fish]\nresting_mg_per_kg_h = nan\n"), testing::HasSubstr("resting_mg_per_kg_h = nan"));
     EXPECT_THAT(said("[fish]\nresting_mg_per_kg_h = inf\n"), testing::HasSubstr("from 1 to 2000"));
     EXPECT_THAT(said("[fish]\nmass_kg = [1, \"x\"]\n"), testing::HasSubstr("mass_kg"));
