@@ -593,7 +593,8 @@ Expected<ReadSettings> read_settings(const study::TraceSource& source, const std
     ReadSettings out{.header_line = source.header_line,
                      .units_line = source.units_line,
                      .first_data_line = source.first_data_line,
-                     .zone = source.zone.empty() ? study_zone : source.zone,
+                     .zone = source.zone,
+                     .usual_zone = study_zone, // where neither the brief nor the file's header names one
                      .start = source.start,
                      .missing_words = source.missing_words,
                      .flush_words = source.flush_words,

@@ -380,7 +380,7 @@ class Detector {
                 .value = settings_.usual_zone, .origin = Origin::set, .evidence = "the study's zone"};
         } else {
             return fail(
-                {.code = ErrorCode::bad_time,
+                {.code = ErrorCode::ambiguous_time,
                  .found = "times carry no offset from UTC and no zone is set",
                  .expected = "the zone of the logger's clock",
                  .remedy = "set zone = \"Area/Place\" or a fixed offset like \"+01:00\"",

@@ -107,10 +107,29 @@ TEST(Brief, a_trace_becomes_what_the_reader_takes) {
     EXPECT_EQ(settings->delimiter, Delimiter::semicolon);
     EXPECT_EQ(settings->decimal, DecimalMark::comma);
     EXPECT_EQ(settings->date_order, DateOrder::day_month_year);
-    EXPECT_EQ(settings->zone, "Europe/Oslo");
+    EXPECT_EQ(settings->usual_zone, "Europe/Oslo");
     ASSERT_THAT(settings->columns, SizeIs(1));
     EXPECT_EQ(settings->columns[0].use, ColumnUse::oxygen);
     EXPECT_EQ(settings->columns[0].channel, "O2");
+}
+
+TEST(Brief, the_study_s_zone_stands_behind_what_a_file_says_of_itself) {
+    const auto read = read_brief("[study]\nzone = \"Europe/Oslo\"\n[[trace]]\nname = \"boat\"\n"
+                                 "files = [\"raw/boat.csv\"]\n",
+                                 "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty());
+    const auto settings = read_settings(read.brief.traces.at(0), read.brief.study.zone);
+    ASSERT_TRUE(settings.has_value());
+    EXPECT_EQ(settings->zone, "");
+    EXPECT_EQ(settings->usual_zone, "Europe/Oslo");
+}
+
+TEST(Brief, a_study_has_the_zone_of_a_place) {
+    EXPECT_THAT(
+        texts(read_brief("[study]\nzone = \"+02:00\"\n", "study.toml")),
+        ElementsAre(AllOf(HasSubstr("study.toml line 2, column \"zone\""), HasSubstr("is an offset"))));
+    EXPECT_THAT(texts(read_brief("[study]\nzone = \"Europe/Osol\"\n", "study.toml")),
+                ElementsAre(AllOf(HasSubstr("is no time zone"), HasSubstr("did you mean \"Europe/Oslo\"?"))));
 }
 
 TEST(Brief, a_season_holds_from_its_start_up_to_its_end) {

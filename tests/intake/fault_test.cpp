@@ -447,6 +447,19 @@ TEST(Fault, a_stray_quote_refuses_its_row_only) {
               "comma (guessed); mend the quotes in a copy of the file");
 }
 
+TEST(Fault, a_header_that_says_utc_wins_over_the_study_s_zone_but_not_over_the_logger_s) {
+    const std::string rows = "2026-06-14 10:00:00,8.1\n2026-06-14 10:00:01,8.1\n2026-06-14 10:00:02,8.0\n";
+    const auto first = [&](const std::string& header, const ReadSettings& settings) {
+        const auto file = load_text(header + ",o2 [mg/L]\n" + rows, settings);
+        EXPECT_TRUE(file) << file.error().text();
+        return file->streams.at(0).times_ns.at(0);
+    };
+    const ReadSettings study{.usual_zone = "Europe/Oslo"}; // two hours ahead in June
+    EXPECT_EQ(first("time (UTC)", study), ns("2026-06-14T10:00:00Z"));
+    EXPECT_EQ(first("time", study), ns("2026-06-14T08:00:00Z"));
+    EXPECT_EQ(first("time (UTC)", oslo), ns("2026-06-14T08:00:00Z"));
+}
+
 // More bad rows than are listed: every one keeps its line and its reason, whatever the blocks.
 // However the file is cut into blocks, whatever its encoding, and whether lines are quoted.
 TEST(Fault, a_line_without_end_is_one_refused_row_and_the_rest_is_read) {

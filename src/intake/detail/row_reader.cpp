@@ -80,7 +80,7 @@ void RowReader::read(std::string_view line, RowRead& row, std::vector<Unreadable
     row.is_twice = false;
     if (line.find('\0') != std::string_view::npos) {
         const bool only = line.find_first_not_of('\0') == std::string_view::npos;
-        refuse(row, ErrorCode::bad_row,
+        refuse(row, ErrorCode::bad_text,
                only ? "this line is nothing but NUL bytes" : "there are NUL bytes in this row",
                "text; such bytes are left when a logger loses power while writing",
                "nothing needs doing: the row is lost, the others are read");

@@ -2,18 +2,16 @@
 
 #include <array>
 #include <charconv>
-#include <chrono>
 #include <cmath>
 #include <optional>
-#include <stdexcept>
 #include <vector>
 
 #include <date/date.h>
-#include <date/tz.h>
 #include <fmt/format.h>
 
 #include "base/number_text.hpp"
 #include "intake/detail/csv_table.hpp"
+#include "intake/detail/moment.hpp"
 
 namespace backeddy::intake {
 
@@ -187,8 +185,8 @@ Error not_iso(std::string_view text) {
     return bad(text, iso_form, "write it so");
 }
 
-std::string offset_text(std::chrono::seconds offset) {
-    const auto minutes = offset.count() / 60;
+std::string offset_text(std::int64_t offset_ns) {
+    const auto minutes = offset_ns / (60 * nanoseconds_per_second);
     return fmt::format("{}{:02}:{:02}", minutes < 0 ? '-' : '+', std::abs(minutes) / 60,
                        std::abs(minutes) % 60);
 }
@@ -198,34 +196,19 @@ std::string offset_text(std::chrono::seconds offset) {
 Expected<TableZone> TableZone::named(const std::string& name) {
     TableZone out;
     out.name_ = name;
-    if (name == "UTC" || name == "Z") {
-        return out;
+    if (offset_minutes_from(name) && name.find_first_of("0123456789") != std::string::npos) {
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = in_quotes(name) + " is an offset",
+                     .expected = "the zone of a place, an IANA name such as Europe/Oslo",
+                     .remedy = "name the zone; times in the tables may carry an offset of their own",
+                     .place = {},
+                     .context = {}});
     }
-    try {
-        out.zone_ = date::locate_zone(name);
-    } catch (const std::runtime_error&) {
-        std::vector<std::string> names;
-        try {
-            for (const auto& zone : date::get_tzdb().zones) {
-                names.push_back(zone.name());
-            }
-        } catch (const std::runtime_error&) {
-            return fail({.code = ErrorCode::file_missing,
-                         .found = "no time zone database on this machine",
-                         .expected = "the package tzdata",
-                         .remedy = "install it",
-                         .place = {},
-                         .context = {}});
-        }
-        const auto near = nearest_name(name, names);
-        return fail(
-            {.code = ErrorCode::bad_setting,
-             .found = in_quotes(name) + " is no time zone",
-             .expected = "an IANA name such as Europe/Oslo",
-             .remedy = near ? "did you mean " + *near + "?" : "look it up in the list of IANA time zones",
-             .place = {},
-             .context = {}});
+    auto zone = Zone::named(name);
+    if (!zone) {
+        return fail(std::move(zone).error());
     }
+    out.zone_ = std::move(*zone);
     return out;
 }
 
@@ -248,23 +231,19 @@ Expected<Instant> TableZone::read(std::string_view text) const {
     if (shape == Shape::date_only) {
         return fail(bad(text, "a time of day behind the date", "add it: " + std::string(text) + " 21:05"));
     }
-    const auto local =
-        date::local_days{day} + std::chrono::hours{written.hour} + std::chrono::minutes{written.minute};
-    const auto as_instant = [&](std::chrono::seconds offset) {
-        const auto seconds =
-            std::chrono::duration_cast<std::chrono::seconds>(local.time_since_epoch()) - offset;
-        return Instant::unix_nanoseconds(seconds.count() * 1'000'000'000 + written.nanoseconds);
-    };
-    if (zone_ == nullptr) {
-        return as_instant(std::chrono::seconds{0});
+    const std::int64_t local_ns =
+        (((date::local_days{day}.time_since_epoch().count() * std::int64_t{24} + written.hour) * 60 +
+          written.minute) *
+         60 * nanoseconds_per_second) +
+        written.nanoseconds;
+    auto zone = zone_; // it remembers what it looked up last
+    const ZonedTime moment = zone.to_utc(local_ns);
+    if (moment.kind == LocalKind::once) {
+        return Instant::unix_nanoseconds(moment.utc_ns);
     }
-    const auto info = zone_->get_info(local);
-    if (info.result == date::local_info::unique) {
-        return as_instant(info.first.offset);
-    }
-    const auto first = std::string(text) + offset_text(info.first.offset);
-    const auto second = std::string(text) + offset_text(info.second.offset);
-    if (info.result == date::local_info::ambiguous) {
+    if (moment.kind == LocalKind::twice) {
+        const auto first = std::string(text) + offset_text(local_ns - moment.utc_ns);
+        const auto second = std::string(text) + offset_text(local_ns - moment.later_ns);
         return fail({.code = ErrorCode::ambiguous_time,
                      .found = in_quotes(text) + " came twice in " + name_ + ", as the clocks went back",
                      .expected = "a time with one reading",

@@ -5,18 +5,16 @@
 #include <string_view>
 
 #include "base/error.hpp"
+#include "intake/detail/zone.hpp"
 #include "series/instant.hpp"
-
-namespace date {
-class time_zone;
-}
 
 namespace backeddy::intake {
 
 /// A zone by IANA name, for local times of tables and brief.
 class TableZone {
   public:
-    /// Fails with bad_setting when there is no such zone.
+    /// Fails with bad_setting when there is no such zone, or it is a bare offset: a study has a place, and
+    /// its nights and days go by that place's clocks.
     [[nodiscard]] static Expected<TableZone> named(const std::string& name);
     /// UTC.
     TableZone() = default;
@@ -30,7 +28,7 @@ class TableZone {
 
   private:
     std::string name_ = "UTC";
-    const date::time_zone* zone_ = nullptr; ///< none: UTC
+    Zone zone_;
 };
 
 } // namespace backeddy::intake
