@@ -474,10 +474,7 @@ void settle_settings(List<Brief>& list) {
          .least = 0.0,
          .most = 3600.0},
         FIELD(settle.mixing_s));
-    for (const auto role :
-         {uptake::StayRole::after_capture, uptake::StayRole::rest, uptake::StayRole::after_chase,
-          uptake::StayRole::handled_only, uptake::StayRole::control, uptake::StayRole::held,
-          uptake::StayRole::blank, uptake::StayRole::leak_test}) {
+    for (const auto role : uptake::all_roles()) {
         list.add_own(fixed_settle_setting(role));
     }
     list.add(

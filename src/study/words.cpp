@@ -3,8 +3,13 @@
 namespace backeddy::study {
 
 const std::vector<std::string>& words_of(uptake::StayRole) {
-    static const std::vector<std::string> words{"after_capture", "rest", "after_chase", "handled_only",
-                                                "control",       "held", "blank",       "leak_test"};
+    static const std::vector<std::string> words = [] {
+        std::vector<std::string> out;
+        for (const auto role : uptake::all_roles()) {
+            out.emplace_back(uptake::word(role));
+        }
+        return out;
+    }();
     return words;
 }
 

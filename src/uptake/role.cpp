@@ -1,40 +1,44 @@
 #include "uptake/role.hpp"
 
+#include <algorithm>
 #include <array>
-#include <utility>
 
 namespace backeddy::uptake {
 
-namespace {
-
-constexpr std::array<std::pair<StayRole, std::string_view>, 8> roles{
-    {{StayRole::after_capture, "after_capture"},
-     {StayRole::rest, "rest"},
-     {StayRole::after_chase, "after_chase"},
-     {StayRole::handled_only, "handled_only"},
-     {StayRole::control, "control"},
-     {StayRole::held, "held"},
-     {StayRole::blank, "blank"},
-     {StayRole::leak_test, "leak_test"}}};
-
-} // namespace
-
-std::string_view word(StayRole role) {
-    for (const auto& [one, text] : roles) {
-        if (one == role) {
-            return text;
-        }
-    }
-    return "rest";
+std::span<const StayRole> all_roles() {
+    static constexpr std::array roles{StayRole::after_capture, StayRole::rest,     StayRole::after_chase,
+                                      StayRole::handled_only,  StayRole::control,  StayRole::held,
+                                      StayRole::blank,         StayRole::leak_test};
+    return roles;
 }
 
-std::optional<StayRole> role_from(std::string_view word) {
-    for (const auto& [role, text] : roles) {
-        if (text == word) {
-            return role;
-        }
+std::string_view word(StayRole role) {
+    switch (role) {
+    case StayRole::after_capture:
+        return "after_capture";
+    case StayRole::rest:
+        return "rest";
+    case StayRole::after_chase:
+        return "after_chase";
+    case StayRole::handled_only:
+        return "handled_only";
+    case StayRole::control:
+        return "control";
+    case StayRole::held:
+        return "held";
+    case StayRole::blank:
+        return "blank";
+    case StayRole::leak_test:
+        return "leak_test";
     }
-    return std::nullopt;
+    return "";
+}
+
+std::optional<StayRole> role_from(std::string_view text) {
+    const auto roles = all_roles();
+    const auto found =
+        std::find_if(roles.begin(), roles.end(), [&](StayRole role) { return word(role) == text; });
+    return found == roles.end() ? std::nullopt : std::optional(*found);
 }
 
 } // namespace backeddy::uptake

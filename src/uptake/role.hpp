@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string_view>
 
 #include "series/instant.hpp"
@@ -20,6 +21,9 @@ enum class StayRole : std::uint8_t {
     blank,
     leak_test
 };
+
+/// Every role, in the order of the enumeration.
+[[nodiscard]] std::span<const StayRole> all_roles();
 
 /// "after_capture", "rest" ... as in stays.csv.
 [[nodiscard]] std::string_view word(StayRole role);

@@ -23,6 +23,7 @@
 #include "base/number_text.hpp"
 #include "support/check_rows.hpp"
 #include "support/small_study.hpp"
+#include "support/zebrafish_vials.hpp"
 #include "water/oxygen.hpp"
 
 namespace backeddy {
@@ -35,34 +36,8 @@ constexpr double pressure_kpa = 101.3; // the loggers' constant 1013 hPa
 
 enum class Thermometer : std::uint8_t { bath_at_nominal, own_probe };
 
-double number(const std::string& text) {
-    const auto value = parse_number(text);
-    EXPECT_TRUE(value) << text;
-    return value.value_or(missing);
-}
-
-/// The authors' mL of oxygen per litre and mg per mL.
-double authors_mg_per_l(const std::string& nominal_c) {
-    const std::map<std::string, double> ml_per_l{{"20", 6.40}, {"26", 5.69}, {"29", 5.38}, {"32", 5.10}};
-    return ml_per_l.at(nominal_c) * 1.429;
-}
 double our_mg_per_l(double celsius) {
     return water::saturation_mg_per_l(celsius, 0.0, pressure_kpa);
-}
-
-/// Half a unit of the last digit that was printed.
-double half_digit(const std::string& printed) {
-    const auto mark = printed.find_first_of("eE");
-    const std::string mantissa = printed.substr(0, mark);
-    const double power = mark == std::string::npos ? 0.0 : number(printed.substr(mark + 1));
-    const auto point = mantissa.find('.');
-    const double decimals =
-        point == std::string::npos ? 0.0 : static_cast<double>(mantissa.size() - point - 1);
-    return 0.5 * std::pow(10.0, power - decimals);
-}
-
-void expect_printed(double ours, const std::string& printed, const std::string& what) {
-    EXPECT_NEAR(ours, number(printed), (1e-6 * std::abs(number(printed))) + half_digit(printed)) << what;
 }
 
 /// "T20_run01" of "T20_run01_A1", "T20_run01_A" of the same.
@@ -129,8 +104,9 @@ class VialStudy {
             }
             stays += fmt::format("{},{},{},{},{},{}\n", id, is_blank ? "" : id, id,
                                  is_blank ? "blank" : "held", at("12:00:00"), at("12:45:00"));
-            assemblies += fmt::format("{},{},{},{}:{},{}\n", id, number(vial.at("vial_volume_ml")) / 1000.0,
-                                      id, recorder, vial.at("column"), temperature);
+            assemblies += fmt::format("{},{},{},{}:{},{}\n", id,
+                                      test::printed_number(vial.at("vial_volume_ml")) / 1000.0, id, recorder,
+                                      vial.at("column"), temperature);
             vials_[id] = vial;
         }
         folder_.write("study.toml", brief);
@@ -183,22 +159,23 @@ TEST(OpenData, slopes_and_uptake_of_56_zebrafish_and_8_blanks_through_a_study_fo
         ASSERT_EQ(spells.count(id), 1U) << id;
         const auto& row = spells.at(id);
         const auto& nominal = vial.at("nominal_temp_c");
-        const double ours = our_mg_per_l(number(nominal));
-        const double percent_per_s = number(row.at("slope_mg_per_l_h")) / 3600.0 * 100.0 / ours;
-        expect_printed(percent_per_s, expected.at("slope_ols_pct_per_s"), id + " slope");
-        expect_printed(number(row.at("slope_error_ordinary_mg_per_l_h")) / 3600.0 * 100.0 / ours,
-                       expected.at("slope_se"), id + " ordinary error");
-        expect_printed(number(row.at("r_squared")), expected.at("r2"), id + " r2");
+        const double ours = our_mg_per_l(test::printed_number(nominal));
+        const double percent_per_s = test::printed_number(row.at("slope_mg_per_l_h")) / 3600.0 * 100.0 / ours;
+        test::expect_printed(percent_per_s, expected.at("slope_ols_pct_per_s"), id + " slope");
+        test::expect_printed(test::printed_number(row.at("slope_error_ordinary_mg_per_l_h")) / 3600.0 *
+                                 100.0 / ours,
+                             expected.at("slope_se"), id + " ordinary error");
+        test::expect_printed(test::printed_number(row.at("r_squared")), expected.at("r2"), id + " r2");
         EXPECT_EQ(row.at("readings"), expected.at("n")) << id;
         if (vial.at("is_blank") == "1") {
             ++blanks;
             continue;
         }
-        const double to_authors = authors_mg_per_l(nominal) / ours;
-        expect_printed(number(row.at("uptake_mg_per_h")) * to_authors, expected.at("uptake_ols_mg_o2_per_h"),
-                       id + " mg/h");
-        expect_printed(number(row.at("uptake_mg_per_kg_h")) * to_authors,
-                       expected.at("uptake_ols_mg_per_kg_h"), id + " mg/kg/h");
+        const double to_authors = test::authors_mg_per_l(test::printed_number(nominal)) / ours;
+        test::expect_printed(test::printed_number(row.at("uptake_mg_per_h")) * to_authors,
+                             expected.at("uptake_ols_mg_o2_per_h"), id + " mg/h");
+        test::expect_printed(test::printed_number(row.at("uptake_mg_per_kg_h")) * to_authors,
+                             expected.at("uptake_ols_mg_per_kg_h"), id + " mg/kg/h");
         ++fish;
     }
     EXPECT_EQ(fish, 56U);
@@ -212,8 +189,9 @@ double line_of(const std::vector<Row>& readings, const std::string& column) {
     long double mean_c = 0.0L;
     std::vector<std::pair<long double, long double>> points;
     for (const auto& reading : readings) {
-        points.emplace_back(number(reading.at("time_s")) / 3600.0,
-                            number(reading.at(column)) / 100.0 * our_mg_per_l(number(reading.at("temp_c"))));
+        points.emplace_back(test::printed_number(reading.at("time_s")) / 3600.0,
+                            test::printed_number(reading.at(column)) / 100.0 *
+                                our_mg_per_l(test::printed_number(reading.at("temp_c"))));
         mean_t += points.back().first / n;
         mean_c += points.back().second / n;
     }
@@ -242,7 +220,7 @@ TEST(OpenData, with_the_recorders_own_probe_each_reading_is_converted_at_its_tem
         ASSERT_EQ(spells.count(id), 1U) << id;
         const double expected = line_of(readings, vial.at("column"));
         const double level = 8.0; // mg/L: a blank's slope is next to nothing
-        EXPECT_NEAR(number(spells.at(id).at("slope_mg_per_l_h")), expected,
+        EXPECT_NEAR(test::printed_number(spells.at(id).at("slope_mg_per_l_h")), expected,
                     (1e-9 * std::abs(expected)) + (1e-12 * level))
             << id;
     }

@@ -10,6 +10,7 @@
 #include <gtest/gtest.h>
 
 #include "support/check_rows.hpp"
+#include "support/zebrafish_vials.hpp"
 #include "uptake/stay_uptake.hpp"
 
 namespace backeddy::uptake {
@@ -24,31 +25,6 @@ struct Vial {
     StayInput input;
 };
 
-/// The authors' mL of oxygen per litre and mg per mL.
-double authors_mg_per_l(double nominal_c) {
-    const std::map<int, double> ml_per_l{{20, 6.40}, {26, 5.69}, {29, 5.38}, {32, 5.10}};
-    return ml_per_l.at(static_cast<int>(nominal_c)) * 1.429;
-}
-
-double number(const std::string& text) {
-    return std::strtod(text.c_str(), nullptr);
-}
-
-/// Half a unit of the last digit that was printed.
-double half_digit(const std::string& printed) {
-    const auto mark = printed.find_first_of("eE");
-    const std::string mantissa = printed.substr(0, mark);
-    const double power = mark == std::string::npos ? 0.0 : number(printed.substr(mark + 1));
-    const auto point = mantissa.find('.');
-    const double decimals =
-        point == std::string::npos ? 0.0 : static_cast<double>(mantissa.size() - point - 1);
-    return 0.5 * std::pow(10.0, power - decimals);
-}
-
-void expect_printed(double ours, const std::string& printed, const std::string& what) {
-    EXPECT_NEAR(ours, number(printed), (1e-6 * std::abs(number(printed))) + half_digit(printed)) << what;
-}
-
 std::map<std::string, Vial> read_vials(const std::string& folder) {
     std::map<std::string, std::vector<test::CheckRow>> files;
     std::map<std::string, Vial> out;
@@ -60,11 +36,11 @@ std::map<std::string, Vial> read_vials(const std::string& folder) {
         }
         vial.trace.assembly = vial.percent.assembly = row.at("vial");
         vial.trace.sensor = vial.percent.sensor = row.at("vial");
-        const double full = authors_mg_per_l(number(row.at("nominal_temp_c")));
+        const double full = test::authors_mg_per_l(test::printed_number(row.at("nominal_temp_c")));
         for (const auto& reading : rows) {
-            const double percent = number(reading.at(row.at("column")));
+            const double percent = test::printed_number(reading.at(row.at("column")));
             vial.percent.times_ns.push_back(
-                (start + Duration::seconds(number(reading.at("time_s")))).unix_nanoseconds());
+                (start + Duration::seconds(test::printed_number(reading.at("time_s")))).unix_nanoseconds());
             vial.percent.oxygen_mg_per_l.push_back(percent);
             vial.trace.oxygen_mg_per_l.push_back(percent / 100.0 * full);
         }
@@ -78,17 +54,18 @@ std::map<std::string, Vial> read_vials(const std::string& folder) {
 /// blank's slope is subtracted before multiplying by the water's volume, as the authors do.
 StayInput stay_of(const Vial& vial) {
     StayInput input{.stay = vial.row.at("vial")};
-    input.slices = {{.trace = &vial.trace,
-                     .end_row = vial.trace.rows(),
-                     .chamber = {.volume_l = Measured(number(vial.row.at("vial_volume_ml")) / 1000.0)},
-                     .states = {.asked = StatesFrom::sealed_throughout}}};
+    input.slices = {
+        {.trace = &vial.trace,
+         .end_row = vial.trace.rows(),
+         .chamber = {.volume_l = Measured(test::printed_number(vial.row.at("vial_volume_ml")) / 1000.0)},
+         .states = {.asked = StatesFrom::sealed_throughout}}};
     const bool is_blank = vial.row.at("is_blank") == "1";
     input.roles = {{is_blank ? StayRole::blank : StayRole::rest, start, start + Duration::hours(2)}};
     input.settings.settle.resting = {.lag_multiple = 0.0, .least = Duration()};
     input.settings.background = {.blanks_used = BlanksUsed::side_by_side, .volume = BackgroundVolume::water};
     if (!is_blank) {
         input.fish = FishBody{.fish = vial.row.at("fish"),
-                              .mass_kg = Measured(number(vial.row.at("mass_g")) / 1000.0)};
+                              .mass_kg = Measured(test::printed_number(vial.row.at("mass_g")) / 1000.0)};
     }
     return input;
 }
@@ -118,10 +95,11 @@ TEST(OpenData, slopes_and_uptake_of_56_zebrafish_and_8_blanks) {
                                         .times_ns = vial.percent.times_ns,
                                         .oxygen_mg_per_l = vial.percent.oxygen_mg_per_l});
         ASSERT_TRUE(slope.has_value()) << name;
-        expect_printed(slope->slope_mg_per_l_h / 3600.0, expected.at("slope_ols_pct_per_s"), name + " slope");
-        expect_printed(slope->slope_error_ordinary / 3600.0, expected.at("slope_se"), name + " error");
-        expect_printed(slope->r_squared, expected.at("r2"), name + " r2");
-        EXPECT_EQ(slope->readings, static_cast<std::size_t>(number(expected.at("n"))));
+        test::expect_printed(slope->slope_mg_per_l_h / 3600.0, expected.at("slope_ols_pct_per_s"),
+                             name + " slope");
+        test::expect_printed(slope->slope_error_ordinary / 3600.0, expected.at("slope_se"), name + " error");
+        test::expect_printed(slope->r_squared, expected.at("r2"), name + " r2");
+        EXPECT_EQ(slope->readings, static_cast<std::size_t>(test::printed_number(expected.at("n"))));
         if (vial.row.at("is_blank") == "1") {
             continue;
         }
@@ -130,9 +108,10 @@ TEST(OpenData, slopes_and_uptake_of_56_zebrafish_and_8_blanks) {
         ASSERT_TRUE(out.has_value()) << out.error().text();
         ASSERT_EQ(out->spells.size(), 1U);
         const auto& answer = out->spells[0].answer;
-        expect_printed(answer.uptake_mg_per_h.value(), expected.at("uptake_ols_mg_o2_per_h"), name + " mg/h");
-        expect_printed(answer.uptake_mg_per_kg_h->value(), expected.at("uptake_ols_mg_per_kg_h"),
-                       name + " mg/kg/h");
+        test::expect_printed(answer.uptake_mg_per_h.value(), expected.at("uptake_ols_mg_o2_per_h"),
+                             name + " mg/h");
+        test::expect_printed(answer.uptake_mg_per_kg_h->value(), expected.at("uptake_ols_mg_per_kg_h"),
+                             name + " mg/kg/h");
         ++fish;
     }
     EXPECT_EQ(fish, 56U);
