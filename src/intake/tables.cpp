@@ -419,7 +419,19 @@ TableZone zone_or_utc(const std::string& name) {
     return zone ? *zone : TableZone();
 }
 
-/// Reads every row by `take(cells)`, which gives a row of the table.
+/// What every table has beside its own columns.
+template <typename Row>
+void fill_rest(Row& row, Cells& cells) {
+    if constexpr (requires { row.note; }) {
+        row.note = cells.text("note");
+    }
+    if constexpr (requires { row.place; }) {
+        row.place = cells.place();
+    }
+    row.free = cells.free();
+}
+
+/// Reads every row by `take(cells)`, which gives a row of the table without note, free columns and place.
 template <typename Row, typename Take>
 TableRead<Row> read_rows(study::TableName name, std::string_view text, const std::string& file,
                          const TableContext& context, Take take) {
@@ -431,6 +443,7 @@ TableRead<Row> read_rows(study::TableName name, std::string_view text, const std
         for (const auto& line : sheet.csv().rows) {
             Cells cells(sheet, line, zone);
             Row row = take(cells);
+            fill_rest(row, cells);
             if (cells.is_whole()) {
                 out.rows.push_back(std::move(row));
             } else {
@@ -521,8 +534,6 @@ StayRow stay_row(Cells& cells) {
     row.part.place = cells.place();
     row.ended = cells.word<study::StayEnding>("ended");
     row.last_good = cells.time("last_good");
-    row.note = cells.text("note");
-    row.free = cells.free();
     return row;
 }
 
@@ -543,9 +554,6 @@ study::Assembly assembly_row(Cells& cells) {
     row.pump = cells.channel("pump");
     row.sensor_lag_s = cells.number("sensor_lag_s");
     row.mixing_s = cells.number("mixing_s");
-    row.note = cells.text("note");
-    row.free = cells.free();
-    row.place = cells.place();
     return row;
 }
 
@@ -625,9 +633,6 @@ TableRead<study::Fish> read_fish(std::string_view text, const std::string& file,
         row.fork_length_mm = cells.number("fork_length_mm");
         row.density = as(cells.number("density_kg_per_l"), &Density::kg_per_l);
         row.tag = cells.text("tag");
-        row.note = cells.text("note");
-        row.free = cells.free();
-        row.place = cells.place();
         return row;
     });
 }
@@ -648,9 +653,6 @@ TableRead<study::Encounter> read_encounters(std::string_view text, const std::st
         row.landing = cells.text("landing");
         row.hook_location = cells.text("hook_location");
         row.water_temperature = as(cells.number("water_temperature_c"), &Temperature::celsius);
-        row.note = cells.text("note");
-        row.free = cells.free();
-        row.place = cells.place();
         return row;
     });
 }
@@ -684,9 +686,6 @@ TableRead<study::Event> read_events(std::string_view text, const std::string& fi
         row.value = cells.number("value");
         row.unit = cells.text("unit");
         row.who = cells.text("who");
-        row.note = cells.text("note");
-        row.free = cells.free();
-        row.place = cells.place();
         return row;
     });
 }
@@ -711,9 +710,6 @@ TableRead<study::Calibration> read_calibrations(std::string_view text, const std
             row.salinity = as(cells.number("salinity"), &Salinity::practical);
             row.uncertainty = cells.number("uncertainty");
             row.who = cells.text("who");
-            row.note = cells.text("note");
-            row.free = cells.free();
-            row.place = cells.place();
             return row;
         });
 }
@@ -735,9 +731,6 @@ TableRead<study::ClockCheck> read_clock_checks(std::string_view text, const std:
                     .value_or(Instant());
             row.uncertainty = cells.seconds("uncertainty_s");
             row.how = cells.text("how");
-            row.note = cells.text("note");
-            row.free = cells.free();
-            row.place = cells.place();
             return row;
         });
 }
@@ -756,8 +749,6 @@ TableRead<study::Decision> read_decisions(std::string_view text, const std::stri
         row.reason = cells.text("reason");
         row.author = cells.text("author");
         row.at = cells.time("at");
-        row.free = cells.free();
-        row.place = cells.place();
         return row;
     });
 }
