@@ -13,6 +13,7 @@
 #include <sys/stat.h>
 
 #include "base/file.hpp"
+#include "base/number_text.hpp"
 #include "intake/brief.hpp"
 
 namespace backeddy::app {
@@ -271,6 +272,18 @@ void put_clock_right(RawStream& stream, const ClockCorrection& clock, const stud
     }
 }
 
+std::string clock_in_words(const study::ClockId& name, const RawStream& stream, Instant middle_shown,
+                           const ClockCorrection& clock) {
+    const std::string left =
+        fmt::format("standard uncertainty {} s", significant_text(stream.clock_uncertainty_s, 2));
+    if (!stream.clock_checked) {
+        return fmt::format("clock {}: never checked, taken as right; {}", name.text(), left);
+    }
+    const double behind_s = (clock.corrected(middle_shown) - middle_shown).seconds();
+    return fmt::format("clock {}: put right by its checks, {} {} s in the file's middle; {}", name.text(),
+                       behind_s < 0.0 ? "-" : "+", significant_text(std::abs(behind_s), 3), left);
+}
+
 // ---------------------------------------------------------------- one file
 
 struct OneFile {
@@ -337,7 +350,13 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
                          .name = loaded->ids[i].name,
                          .file = index,
                          .data = std::move(loaded->streams[i])};
-        put_clock_right(stream, clock == clocks.end() ? ClockCorrection() : clock->second, study.brief);
+        const auto& times = stream.data.times_ns;
+        const auto middle = Instant::unix_nanoseconds(times.empty() ? 0 : times[times.size() / 2]);
+        const ClockCorrection correction = clock == clocks.end() ? ClockCorrection() : clock->second;
+        put_clock_right(stream, correction, study.brief);
+        if (out.file.clock.empty() && !times.empty()) {
+            out.file.clock = clock_in_words(wanted.source->clock_id(), stream, middle, correction);
+        }
         if (const auto dropped = drop_backward_rows(stream.data); dropped > 0) {
             out.complaints.push_back(
                 {.severity = study::Severity::warning,

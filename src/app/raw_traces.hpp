@@ -22,6 +22,7 @@ namespace backeddy::app {
 struct RawFile {
     std::string path;  ///< inside the study folder
     std::string trace; ///< name of the [[trace]] it belongs to
+    std::string clock; ///< how its clock was put right, one sentence
     std::optional<intake::Dialect> dialect;
     std::optional<intake::ReadReport> report;
 };

@@ -337,6 +337,9 @@ std::vector<std::string> understood_of(const RawFile& file, std::size_t refused_
     if (file.dialect) {
         out = intake::in_words(*file.dialect);
     }
+    if (!file.clock.empty()) {
+        out.push_back(file.clock);
+    }
     if (!file.report) {
         out.emplace_back("could not be read: see the complaints");
         return out;

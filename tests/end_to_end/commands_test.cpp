@@ -120,6 +120,7 @@ TEST_F(Commands, a_clean_study_is_checked_and_run_quietly) {
     EXPECT_THAT(checked.out,
                 AllOf(HasSubstr("raw/boat.csv (trace)"), HasSubstr("25200 rows: 25200 kept, 0 refused"),
                       HasSubstr("column 2 \"o2_mgL\": oxygen in mg/L"),
+                      HasSubstr("clock boat: never checked, taken as right; standard uncertainty 5.0 s"),
                       HasSubstr("states of tube in stay s2: from the pump column: 83 sealed spells, usually "
                                 "360.0 s; 82 flushes, usually 120.0 s"),
                       HasSubstr("0 complaints that stop a run, 0 to beware of")));
@@ -257,6 +258,18 @@ TEST_F(Commands, rows_that_contradict_each_other_are_complaints_with_place_and_r
     EXPECT_THAT(ran.out, Not(HasSubstr("decisions.csv line 3")));
     // The readings of both sides of the swap are seen, each with its own spells.
     EXPECT_THAT(ran.out, HasSubstr("states of tube_2 in stay s5: from the pump column"));
+}
+
+TEST_F(Commands, check_shows_how_each_clock_was_put_right) {
+    auto files = test::small_study();
+    files["clock_checks.csv"] = "clock,shown,true,uncertainty_s,how\n"
+                                "boat,2026-06-14T07:00:00Z,2026-06-14T06:59:30Z,1,radio clock\n"
+                                "boat,2026-06-14T23:00:00Z,2026-06-14T22:59:30Z,1,radio clock\n";
+    write(files);
+    // Half a minute fast all day; two checks of 1 s each leave 1/sqrt(2) s halfway between them.
+    EXPECT_THAT(check().out,
+                HasSubstr("clock boat: put right by its checks, - 30.0 s in the file's middle; standard "
+                          "uncertainty 0.71 s"));
 }
 
 TEST_F(Commands, check_shows_the_states_that_it_had_to_find_with_their_boundaries) {
