@@ -504,13 +504,6 @@ class BriefReader {
     }
 
     void read_overrides(const std::string& section, const toml::table& table, study::Season& season) {
-        if (const auto why = study::why_not_by_season(section); !why.empty()) {
-            complain(ErrorCode::bad_setting, table, section,
-                     fmt::format("[season.{}] in the season \"{}\"", section, season.name),
-                     fmt::format("settings that may change with the season; {}", why),
-                     fmt::format("take it out; what holds for the whole study belongs into [{}]", section));
-            return;
-        }
         for (const auto& [key, node] : table) {
             const std::string word(key.str());
             const auto* setting = study::find_setting(section, word);
@@ -520,6 +513,12 @@ class BriefReader {
                     names.push_back(fmt::format("{}.{}", one.section, one.key));
                 }
                 unknown(node, "setting", fmt::format("{}.{}", section, word), names);
+            } else if (const auto why = study::why_not_by_season(section, word); !why.empty()) {
+                complain(
+                    ErrorCode::bad_setting, node, word,
+                    fmt::format("{}.{} in the season \"{}\"", section, word, season.name),
+                    fmt::format("settings that may change with the season; {}", why),
+                    fmt::format("take it out; what holds for the whole study belongs into [{}]", section));
             } else if (auto value = checked(*setting, node)) {
                 season.overrides.push_back({.section = section,
                                             .key = word,
@@ -571,9 +570,38 @@ Expected<ColumnSetting> column_setting(const study::TraceColumn& column) {
 
 } // namespace
 
+namespace {
+
+// A key of many thousand parts (a.a.a ...) nests as deep, and the parser goes down into it by recursion. Keys
+// stand on one line, and no line that a person wrote is nearly as long as this (choice).
+constexpr std::size_t longest_line = 8192;
+
+std::optional<Error> too_long_a_line(std::string_view text, const std::string& file) {
+    std::uint64_t line = 1;
+    for (std::size_t at = 0; at < text.size(); ++line) {
+        const auto end = std::min(text.find('\n', at), text.size());
+        if (end - at > longest_line) {
+            return Error{.code = ErrorCode::bad_text,
+                         .found = fmt::format("a line of {} characters", end - at),
+                         .expected =
+                             fmt::format("lines of at most {}; a list may run over several", longest_line),
+                         .remedy = "break the line",
+                         .place = {.file = file, .line = line}};
+        }
+        at = end + 1;
+    }
+    return std::nullopt;
+}
+
+} // namespace
+
 BriefRead read_brief(std::string_view text, const std::string& file) {
     BriefRead out;
     out.brief.file = file;
+    if (auto error = too_long_a_line(text, file)) {
+        out.complaints.push_back({.severity = study::Severity::stops_the_run, .error = std::move(*error)});
+        return out;
+    }
     try {
         const auto root = toml::parse(text, file);
         BriefReader(out, file).read(root);

@@ -161,13 +161,6 @@ struct Uncertainty {
     double event_s = 5.0;              ///< of an event without one of its own
 };
 
-/// Hours of the local day that count as night: shaded in figures, and a fish has been through a night when
-/// its resting stay covers half of one.
-struct Night {
-    double from_h = 20.0;
-    double to_h = 6.0;
-};
-
 /// [report]
 struct ReportSettings {
     std::string group_by; ///< free or table column that makes the groups; empty: rig and unhooking
@@ -213,7 +206,6 @@ struct Brief {
     Duration blank_part = Duration::hours(3.0); ///< a long blank is cut into points of this length
     uptake::PeakSettings peak;
     uptake::RestingSettings resting;
-    Night night; ///< keys of [resting]
     uptake::RecoverySettings recovery;
     uptake::ContinuousSettings continuous;
     /// air_end: the end of chase and air, whichever came last.

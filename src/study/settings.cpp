@@ -855,15 +855,6 @@ void resting_settings(List<Brief>& list) {
               .least = 1.0,
               .most = many},
              FIELD(resting.least_per_hour));
-    list.add({.key = "night_from_h",
-              .unit = "h of the local day",
-              .why = "Night begins: for figures and accounting.",
-              .least = 0.0,
-              .most = 24.0},
-             FIELD(night.from_h));
-    list.add(
-        {.key = "night_to_h", .unit = "h of the local day", .why = "Night ends.", .least = 0.0, .most = 24.0},
-        FIELD(night.to_h));
 }
 
 void recovery_settings(List<Brief>& list) {
@@ -1365,12 +1356,15 @@ std::vector<SettingUsed> settings_used(const Brief& brief) {
     return out;
 }
 
-std::string why_not_by_season(const std::string& section) {
+std::string why_not_by_season(const std::string& section, const std::string& key) {
     if (section == "study") {
         return "title, place, zone and the like hold for the whole study: all its tables are read by them";
     }
     if (section == "report") {
         return "there is one report of the whole study";
+    }
+    if (section == "water" && key.starts_with("inflow_")) {
+        return "the inflow is one trace for the whole study, which may have as many files as it likes";
     }
     return {};
 }

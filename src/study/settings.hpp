@@ -67,7 +67,7 @@ struct SettingUsed {
 /// Those of seasons stand behind the others, in sections "season autumn: peak".
 [[nodiscard]] std::vector<SettingUsed> settings_used(const Brief& brief);
 
-/// Why settings of this section cannot differ between seasons; empty when they can.
-[[nodiscard]] std::string why_not_by_season(const std::string& section);
+/// Why this setting cannot differ between seasons; empty when it can.
+[[nodiscard]] std::string why_not_by_season(const std::string& section, const std::string& key);
 
 } // namespace backeddy::study

@@ -124,6 +124,21 @@ TEST(Brief, the_study_s_zone_stands_behind_what_a_file_says_of_itself) {
     EXPECT_EQ(settings->usual_zone, "Europe/Oslo");
 }
 
+TEST(Brief, a_key_of_a_hundred_thousand_parts_is_refused_before_it_is_followed_down) {
+    std::string key = "a";
+    for (int i = 0; i < 100'000; ++i) {
+        key += ".a";
+    }
+    for (const auto& text : {"\n" + key + " = 1\n", "\n[" + key + "]\n", "\nx = {" + key + " = 1}\n"}) {
+        EXPECT_THAT(
+            texts(read_brief(text, "study.toml")),
+            ElementsAre(AllOf(HasSubstr("study.toml line 2: a line of 2000"), HasSubstr("break the line"))));
+    }
+    // As deep as a line allows: an unknown section, and no more.
+    const auto deep = texts(read_brief(key.substr(0, 8001) + " = 1\n", "study.toml"));
+    EXPECT_THAT(deep, ElementsAre(HasSubstr("there is no section \"a\"")));
+}
+
 TEST(Brief, a_study_has_the_zone_of_a_place) {
     EXPECT_THAT(
         texts(read_brief("[study]\nzone = \"+02:00\"\n", "study.toml")),
@@ -152,7 +167,8 @@ std::string season(const std::string& name, const std::string& from, const std::
 }
 
 TEST(Brief, a_season_cannot_change_what_holds_for_the_whole_study) {
-    for (const std::string section : {"study]\nzone = \"Europe/Oslo\"\n", "report]\ndrawn_points = 500\n"}) {
+    for (const std::string section : {"study]\nzone = \"Europe/Oslo\"\n", "report]\ndrawn_points = 500\n",
+                                      "water]\ninflow_oxygen_channel = \"boat:in\"\n"}) {
         const auto read = read_brief(
             season("autumn", "2026-09-01 00:00", "2026-12-01 00:00", "[season." + section), "study.toml");
         EXPECT_THAT(texts(read), ElementsAre(AllOf(HasSubstr("study.toml line "), HasSubstr("\"autumn\""),
