@@ -125,7 +125,7 @@ struct DecayFit {
     double half_time_h = 0.0;               ///< of the whole excess (one phase: ln 2 / k)
     OxygenAmount excess_all;                ///< above the fitted asymptote, to infinity, from time zero
     OxygenAmount excess_first_hour;
-    bool at_least = false;     ///< amounts and half-time: the asymptote is held at a level that is too high
+    bool at_least = false;     ///< amounts and half-time: the spells end before rest (levels_too_high below)
     double beyond_share = 0.0; ///< of excess_all that lies beyond the last spell: extrapolated
     std::vector<double> at_h;  ///< a curve for drawing
     std::vector<double> curve_mg_per_h;

@@ -462,7 +462,8 @@ DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe,
     out.spells = context.points.size();
     out.baseline_mg_per_h = model.baseline(model.theta);
     out.baseline_fixed = !model.free_baseline;
-    out.at_least = out.baseline_fixed && levels_too_high(context.input).has_value();
+    // A free asymptote too is that of a night which never got to rest.
+    out.at_least = levels_too_high(context.input).has_value();
     const std::size_t n = model.theta.size();
     for (std::size_t i = 0; i < model.phases; ++i) {
         const std::size_t at_rate = model.first_phase() + (2 * i) + 1;

@@ -314,6 +314,8 @@ TEST(RecoveryByData, routine_median_of_the_hour_is_the_first_baseline) {
     input.routine->standing = RestingStanding::not_recovered;
     const auto never = recovery(input).value();
     EXPECT_TRUE(has_word(never.reasons, "baseline_not_recovered"));
+    EXPECT_TRUE(never.levels_too_high && never.fit->at_least);
+    EXPECT_FALSE(itself.levels_too_high || itself.fit->at_least);
     for (const auto& baseline : never.baselines) {
         EXPECT_FALSE(baseline.by_data.hours || baseline.by_fit.hours) << baseline.name;
         EXPECT_TRUE(baseline.tube->at_least && baseline.after_transfer->at_least) << baseline.name;
