@@ -251,6 +251,28 @@ void add_values(const RestingAnswer& answer, const Shown& shown, report::Resting
                                                                "h", "first to last value that counts");
 }
 
+// Lowest and highest corrected value of the methods named, or of all when none is.
+report::EstimatorSpread spread_of(std::string of, const uptake::RestingUptake& resting, const Shown& shown,
+                                  std::initializer_list<uptake::RestingMethod> methods) {
+    const uptake::UptakeRate* low = nullptr;
+    const uptake::UptakeRate* high = nullptr;
+    for (const auto& entry : resting.estimates) {
+        const bool is_asked =
+            methods.size() == 0 || std::find(methods.begin(), methods.end(), entry.method) != methods.end();
+        if (!entry.estimate || !is_asked) {
+            continue;
+        }
+        const auto& rate = entry.estimate->corrected;
+        low = low == nullptr || rate.mg_per_h.value() < low->mg_per_h.value() ? &rate : low;
+        high = high == nullptr || rate.mg_per_h.value() > high->mg_per_h.value() ? &rate : high;
+    }
+    const auto bare = [&](const uptake::UptakeRate* rate) {
+        return rate == nullptr ? report::no_number("none could be computed", shown.rate_unit())
+                               : report::number(shown.scaled(rate->mg_per_h.value()), shown.rate_unit());
+    };
+    return {.of = std::move(of), .low = bare(low), .high = bare(high)};
+}
+
 report::Resting resting_of(const RestingAnswer& answer, const Shown& shown) {
     const auto& resting = *answer.resting;
     const auto& value = resting.value;
@@ -281,6 +303,11 @@ report::Resting resting_of(const RestingAnswer& answer, const Shown& shown) {
     for (const auto& entry : resting.estimates) {
         out.estimates.push_back(estimate_of(entry, resting, shown));
     }
+    using Method = uptake::RestingMethod;
+    out.family_spread =
+        spread_of("those the rule chooses from (lowest normal, 0.2 and 0.25 quantile)", resting, shown,
+                  {Method::lowest_normal, Method::quantile_20, Method::quantile_25});
+    out.all_spread = spread_of("every estimator", resting, shown, {});
     for (const auto& point : resting.cut_off_curve) {
         report::CutOffPoint one{.hours_since_handling = point.hours_after_handling,
                                 .values = point.values,
@@ -346,7 +373,7 @@ Number at_least_if(bool is_censored, Number number) {
 
 Number hours_of(const uptake::RecoveryTime& time, const char* by) {
     if (time.hours) {
-        return time.error_h ? report::number(Measured(*time.hours, *time.error_h, "fit"), "h", by)
+        return time.error_h ? report::number(Measured(*time.hours, *time.error_h, "crossing"), "h", by)
                             : report::number(*time.hours, "h", by);
     }
     if (time.at_least_h > 0.0) {
@@ -373,24 +400,27 @@ report::BaselineVariant variant_of(const uptake::BaselineRecovery& baseline, boo
         return widest ? report::number(100.0 * ((*widest).*part), "%", method)
                       : report::no_number("no excess", "%");
     };
-    return {.word = baseline_word(baseline),
-            .title = baseline.name,
-            .is_headline = is_headline,
-            .level = report::number(shown.scaled(baseline.level_mg_per_h), shown.rate_unit()),
-            .excess_boat_hour = excess_of(baseline.tube, shown, "no excess in the tube"),
-            .excess_after_transfer = excess_of(baseline.after_transfer, shown, "no stay after transfer"),
-            .capture_plus_handling =
-                excess_of(baseline.capture_plus_handling, shown, "no stay after transfer"),
-            .held_back_share_percent =
-                share(&uptake::Excess::held_back_share, "from holding the peak back to time zero"),
-            .bridged_share_percent = share(&uptake::Excess::bridged_share, "in gaps between the stays"),
-            .hours_by_data = hours_of(baseline.by_data, "by the data alone"),
-            .hours_by_fit = hours_of(baseline.by_fit, "by the fitted decay"),
-            .fitted_excess =
-                baseline.fitted_excess
-                    ? at_least_if(baseline.fitted_excess_at_least,
-                                  shown.amount(*baseline.fitted_excess, "fitted decay to its crossing"))
-                    : report::no_number("no fit, or no crossing", shown.amount_unit())};
+    return {
+        .word = baseline_word(baseline),
+        .title = baseline.name,
+        .is_headline = is_headline,
+        .level = report::number(shown.scaled(baseline.level_mg_per_h), shown.rate_unit()),
+        .excess_boat_hour = excess_of(baseline.tube, shown, "no excess in the tube"),
+        .excess_after_transfer = excess_of(baseline.after_transfer, shown, "no stay after transfer"),
+        .capture_plus_handling = excess_of(baseline.capture_plus_handling, shown, "no stay after transfer"),
+        .held_back_share_percent =
+            share(&uptake::Excess::held_back_share, "from holding the peak back to time zero"),
+        .bridged_share_percent = share(&uptake::Excess::bridged_share, "in gaps between the stays"),
+        .hours_by_data =
+            hours_of(baseline.by_data, "by the data alone: the first spells in a row at or below the level"),
+        .hours_by_fit =
+            hours_of(baseline.by_fit,
+                     "by the fitted decay; that recovery is an exponential at all is in no uncertainty"),
+        .fitted_excess =
+            baseline.fitted_excess
+                ? at_least_if(baseline.fitted_excess_at_least,
+                              shown.amount(*baseline.fitted_excess, "fitted decay to its crossing"))
+                : report::no_number("no fit, or no crossing", shown.amount_unit())};
 }
 
 struct SpanWords {
@@ -654,31 +684,55 @@ report::Event event_of(const study::Event& row, std::optional<Instant> zero) {
     return out;
 }
 
+// "in shore_4, stay S122; last good moment 2026-06-15 02:00:00"
+std::string place_of_death(const FishAnswer& fish) {
+    for (const auto* stay : fish.stays) {
+        if (stay->stay->ended && *stay->stay->ended == study::StayEnding::died) {
+            return fmt::format("in {}, stay {}; last good moment {}", stay->stay->assembly.text(),
+                               stay->stay->id.text(),
+                               stay->stay->last_good ? iso_text(*stay->stay->last_good) : "not written down");
+        }
+    }
+    return {};
+}
+
+std::string joined_by(const std::string& between, std::initializer_list<std::string> parts) {
+    std::string out;
+    for (const auto& part : parts) {
+        out += part.empty() ? "" : (out.empty() ? "" : between) + part;
+    }
+    return out;
+}
+
+} // namespace
+
 report::Fate fate_of(const FishAnswer& fish) {
     for (const auto* event : fish.events) {
         if (event->kind == study::EventKind::died) {
-            return {.word = "died", .at = event->at, .text = event->note};
+            const std::string when =
+                "about " + iso_text(event->at) +
+                (event->at_uncertainty ? fmt::format(", known to {:.0f} min (standard uncertainty)",
+                                                     event->at_uncertainty->seconds() / 60.0)
+                                       : "");
+            return {.word = "died",
+                    .at = event->at,
+                    .text = "died " + joined_by("; ", {when, place_of_death(fish), event->note})};
         }
     }
     for (const auto* stay : fish.stays) {
         if (stay->stay->ended && *stay->stay->ended == study::StayEnding::died) {
-            return {.word = "died",
-                    .at = stay->stay->last_good,
-                    .text = fmt::format("in {} ({}): last good reading {}", stay->stay->assembly.text(),
-                                        stay->stay->id.text(),
-                                        stay->stay->last_good ? iso_text(*stay->stay->last_good)
-                                                              : "not written down")};
+            return {.word = "died", .at = stay->stay->last_good, .text = "died " + place_of_death(fish)};
         }
     }
     for (auto it = fish.events.rbegin(); it != fish.events.rend(); ++it) {
         if ((*it)->kind == study::EventKind::released) {
-            return {.word = "released", .at = (*it)->at, .text = (*it)->note};
+            return {.word = "released",
+                    .at = (*it)->at,
+                    .text = "released " + joined_by("; ", {iso_text((*it)->at), (*it)->note})};
         }
     }
     return {.word = "not written down"};
 }
-
-} // namespace
 
 namespace {
 

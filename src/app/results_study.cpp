@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "fit/student.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::app::detail {
@@ -17,14 +18,12 @@ using uptake::PeakEvent;
 
 // ---------------------------------------------------------------- fish accounting
 
-bool has_event(const FishAnswer& fish, study::EventKind kind) {
-    return std::any_of(fish.events.begin(), fish.events.end(),
-                       [&](const study::Event* event) { return event->kind == kind; });
-}
-
 std::string ending_of(const StayAnswer* stay) {
     if (stay == nullptr || !stay->stay->ended || *stay->stay->ended == study::StayEnding::done) {
         return {};
+    }
+    if (*stay->stay->ended == study::StayEnding::died) {
+        return fmt::format("died in {} (stay {})", stay->stay->assembly.text(), stay->stay->id.text());
     }
     return fmt::format("stay {} ended: {}", stay->stay->id.text(), study::word_of(*stay->stay->ended));
 }
@@ -74,6 +73,9 @@ std::vector<Stage> stages() {
                  return std::string("no resting stay");
              }
              const auto ending = ending_of(fish.rest->stay);
+             if (fish.rest->stay->stay->ended == study::StayEnding::died) {
+                 return ending + ": its peak counts, what it took up before its death is no resting uptake";
+             }
              return ending.empty() ? fish.rest->resting.error().text()
                                    : ending + "; " + fish.rest->resting.error().text();
          }},
@@ -87,6 +89,50 @@ std::vector<Stage> stages() {
              return event == nullptr ? std::string("not chased") : event->peak.error().text();
          }},
     };
+}
+
+// A bite and the hook-up that it led to lie this close (our choice).
+constexpr double longest_from_bite_min = 10.0;
+// A hook-up and the loss that ended it.
+constexpr double longest_fight_h = 2.0;
+
+std::string with_note(std::string what, const std::string& note) {
+    return note.empty() ? what : what + ": " + note;
+}
+
+bool same_rod(const study::Event& a, const study::Event& b) {
+    return a.who.empty() || b.who.empty() || a.who == b.who;
+}
+
+// Whether a hook-up followed this bite before the rod's next one.
+bool follows(const std::vector<study::Event>& events, const study::Event& bite) {
+    const study::Event* next = nullptr;
+    for (const auto& event : events) {
+        const bool is_either =
+            event.kind == study::EventKind::hook_up || event.kind == study::EventKind::bite;
+        if (is_either && event.at > bite.at && same_rod(event, bite) &&
+            (next == nullptr || event.at < next->at)) {
+            next = &event;
+        }
+    }
+    return next != nullptr && next->kind == study::EventKind::hook_up &&
+           (next->at - bite.at) <= Duration::minutes(longest_from_bite_min);
+}
+
+// "lost 95 s after hook-up: in play, rig ...": the moment as the crew wrote it, and as their clock says.
+std::string lost_in_words(const std::vector<study::Event>& events, const study::Event& lost) {
+    const study::Event* hooked = nullptr;
+    for (const auto& event : events) {
+        if (event.kind == study::EventKind::hook_up && event.at <= lost.at && event.fish == lost.fish &&
+            same_rod(event, lost) && (hooked == nullptr || event.at > hooked->at)) {
+            hooked = &event;
+        }
+    }
+    std::string when = "lost";
+    if (hooked != nullptr && lost.at - hooked->at <= Duration::hours(longest_fight_h)) {
+        when = fmt::format("lost {:.0f} s after hook-up", (lost.at - hooked->at).seconds());
+    }
+    return with_note(when, lost.note.empty() ? "how was not written down" : lost.note);
 }
 
 // Bites and hook-ups have no fish of their own yet: they are counted from the events.
@@ -104,15 +150,18 @@ void add_catch_stages(const Answers& answers, report::Accounting& out) {
     if (hook_ups == 0) {
         out.notes.emplace_back("hook-ups were not written down");
     }
+    report::AccountingStage bitten{.word = "bite", .title = "bites", .count = bites};
     report::AccountingStage hooked{.word = "hook_up", .title = "hook-ups", .count = hook_ups};
     for (const auto& event : events) {
+        if (event.kind == study::EventKind::bite && hook_ups > 0 && !follows(events, event)) {
+            bitten.left.push_back({.reason = with_note("no hook-up", event.note)});
+        }
         if (event.kind == study::EventKind::lost) {
-            hooked.left.push_back(
-                {.reason = event.note.empty() ? "lost, no reason written down" : "lost: " + event.note});
+            hooked.left.push_back({.reason = lost_in_words(events, event)});
         }
     }
     if (bites > 0) {
-        out.stages.push_back({.word = "bite", .title = "bites", .count = bites});
+        out.stages.push_back(std::move(bitten));
     }
     if (hook_ups > 0) {
         out.stages.push_back(std::move(hooked));
@@ -155,12 +204,10 @@ report::Accounting accounting_of(const Answers& answers) {
     }
     std::map<std::string, report::FateCount> fates;
     for (const auto& fish : answers.fish) {
-        std::string fate = has_event(fish, study::EventKind::died)       ? "died"
-                           : has_event(fish, study::EventKind::released) ? "released"
-                                                                         : "not written down";
+        std::string fate = fate_of(fish).word;
         for (const auto* stay : fish.stays) {
-            if (stay->stay->ended && *stay->stay->ended == study::StayEnding::died) {
-                fate = "died in " + stay->stay->assembly.text();
+            if (fate == "died" && stay->stay->ended && *stay->stay->ended == study::StayEnding::died) {
+                fate = fmt::format("died in {}, stay {}", stay->stay->assembly.text(), stay->stay->id.text());
             }
         }
         auto& count = fates[fate];
@@ -183,6 +230,8 @@ struct HeadlineMetric {
     const char* title;
     const char* unit;
     std::function<std::optional<double>(const FishAnswer&)> value;
+    /// A ratio of two measured values: averaged on the log scale, so that two fish of 2 and 1/2 make 1.
+    bool is_on_log_scale = false;
 };
 
 std::optional<double> peak_value(const FishAnswer& fish, PeakEvent event) {
@@ -218,6 +267,12 @@ std::optional<double> boat_hour_excess(const FishAnswer& fish) {
     return tube->amount.mg_per_kg->value();
 }
 
+// Both peaks usable: a pair is no better than its worse half.
+const uptake::PeakPair* usable_pair(const FishAnswer& fish) {
+    const bool both = peak_value(fish, PeakEvent::capture) && peak_value(fish, PeakEvent::chase);
+    return both && fish.pair && *fish.pair ? &**fish.pair : nullptr;
+}
+
 std::vector<HeadlineMetric> headline_metrics() {
     return {
         {"peak_after_capture", "peak after capture", "mg/kg/h",
@@ -238,6 +293,20 @@ std::vector<HeadlineMetric> headline_metrics() {
              return scope == nullptr ? std::nullopt : std::optional(scope->as_measured.factorial.value());
          }},
         {"excess_boat_hour", "excess in the boat hour", "mg/kg", boat_hour_excess},
+        {"peak_difference", "peak after capture less peak after chase, same fish", "mg/kg/h",
+         [](const FishAnswer& f) -> std::optional<double> {
+             const auto* pair = usable_pair(f);
+             return pair != nullptr && pair->difference.mg_per_kg_h
+                        ? std::optional(pair->difference.mg_per_kg_h->value())
+                        : std::nullopt;
+         }},
+        {"peak_ratio", "peak after capture over peak after chase, same fish", "",
+         [](const FishAnswer& f) -> std::optional<double> {
+             const auto* pair = usable_pair(f);
+             return pair != nullptr && pair->ratio.value() > 0.0 ? std::optional(pair->ratio.value())
+                                                                 : std::nullopt;
+         },
+         true},
     };
 }
 
@@ -272,16 +341,45 @@ double sd_of(const std::vector<double>& values, double mean) {
     return std::sqrt(squares / static_cast<double>(values.size() - 1));
 }
 
-report::Number mean_number(const std::vector<double>& values, const char* unit) {
+constexpr double headline_level = 0.95;
+
+// The mean with its standard error and Student's t interval; of ratios the geometric mean, both by the logs.
+report::Number mean_number(std::vector<double> values, const HeadlineMetric& metric) {
     if (values.empty()) {
-        return report::no_number("no fish has it", unit);
+        return report::no_number("no fish has it", metric.unit);
     }
+    const bool logs = metric.is_on_log_scale;
+    if (logs) {
+        std::transform(values.begin(), values.end(), values.begin(), [](double v) { return std::log(v); });
+    }
+    const auto back = [&](double v) { return logs ? std::exp(v) : v; };
     const double mean = mean_of(values);
     if (values.size() < 2) {
-        return report::number(mean, unit, "one fish");
+        return report::number(back(mean), metric.unit, "one fish: no interval");
     }
     const double error = sd_of(values, mean) / std::sqrt(static_cast<double>(values.size()));
-    return report::number(Measured(mean, error, "between fish"), unit, "mean over fish, its standard error");
+    const double half = fit::two_sided_t(headline_level, static_cast<double>(values.size() - 1)) * error;
+    auto out = report::number(
+        Measured(back(mean), logs ? back(mean) * error : error, "between fish"), metric.unit,
+        logs ? "geometric mean over fish, its standard error" : "mean over fish, its standard error");
+    out.interval = report::Interval{
+        .low = back(mean - half),
+        .high = back(mean + half),
+        .level = headline_level,
+        .method = fmt::format("Student's t, {} fish{}", values.size(), logs ? ", on the log scale" : "")};
+    return out;
+}
+
+report::Number spread_number(const std::vector<double>& values, const HeadlineMetric& metric) {
+    if (values.size() < 2) {
+        return report::no_number("fewer than two fish", metric.unit);
+    }
+    if (metric.is_on_log_scale) {
+        std::vector<double> logs(values.size());
+        std::transform(values.begin(), values.end(), logs.begin(), [](double v) { return std::log(v); });
+        return report::number(std::exp(sd_of(logs, mean_of(logs))), "", "geometric: a factor");
+    }
+    return report::number(sd_of(values, mean_of(values)), metric.unit);
 }
 
 report::Headline headline_of(const Answers& answers, const HeadlineMetric& metric, const std::string& group) {
@@ -290,15 +388,13 @@ report::Headline headline_of(const Answers& answers, const HeadlineMetric& metri
                          .title = metric.title,
                          .group = group,
                          .fish = static_cast<std::uint32_t>(values.size()),
-                         .mean = mean_number(values, metric.unit),
-                         .between_fish_sd = values.size() < 2
-                                                ? report::no_number("fewer than two fish", metric.unit)
-                                                : report::number(sd_of(values, mean_of(values)), metric.unit),
+                         .mean = mean_number(values, metric),
+                         .between_fish_sd = spread_number(values, metric),
                          .median = report::no_number("no fish has it", metric.unit)};
     const auto without =
         answers.without == nullptr ? values : values_of(answers, *answers.without, metric, group);
     out.fish_without_human = static_cast<std::uint32_t>(without.size());
-    out.mean_without_human = mean_number(without, metric.unit);
+    out.mean_without_human = mean_number(without, metric);
     if (!values.empty()) {
         std::sort(values.begin(), values.end());
         const std::size_t half = values.size() / 2;

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "base/file.hpp"
+#include "base/html_text.hpp"
 #include "study/columns.hpp"
 #include "study/describe.hpp"
 #include "study/settings.hpp"
@@ -146,29 +147,6 @@ std::string readme() {
 
 // ---- field sheets
 
-std::string html(const std::string& text) {
-    std::string out;
-    for (const char c : text) {
-        switch (c) {
-        case '&':
-            out += "&amp;";
-            break;
-        case '<':
-            out += "&lt;";
-            break;
-        case '>':
-            out += "&gt;";
-            break;
-        case '"':
-            out += "&quot;";
-            break;
-        default:
-            out += c;
-        }
-    }
-    return out;
-}
-
 struct Sheet {
     std::string title;
     std::string goes_into; ///< the table or tables
@@ -183,9 +161,9 @@ std::string sheet_html(const Sheet& sheet) {
         "<section class=\"sheet\">\n<h2>{}</h2>\n<p class=\"how\">{} <span>Goes into {}.</span></p>\n"
         "<p class=\"line\">Date ____________ &nbsp; Place ________________________ &nbsp; Who "
         "________________ &nbsp; Sheet ____ of ____</p>\n<table>\n<thead><tr>",
-        html(sheet.title), html(sheet.how), html(sheet.goes_into));
+        html_text(sheet.title), html_text(sheet.how), html_text(sheet.goes_into));
     for (const auto& column : sheet.columns) {
-        out += "<th scope=\"col\">" + html(column) + "</th>";
+        out += "<th scope=\"col\">" + html_text(column) + "</th>";
     }
     out += "</tr></thead>\n<tbody>\n";
     for (int row = 0; row < sheet.rows; ++row) {
@@ -197,7 +175,7 @@ std::string sheet_html(const Sheet& sheet) {
     }
     out += "</tbody>\n</table>\n<ul class=\"cautions\">\n";
     for (const auto& caution : sheet.cautions) {
-        out += "<li>" + html(caution) + "</li>\n";
+        out += "<li>" + html_text(caution) + "</li>\n";
     }
     return out + "</ul>\n</section>\n";
 }

@@ -17,11 +17,11 @@ namespace backeddy::report {
 
 namespace {
 
-/// Figures are drawn from rounded samples: 0.1 s, 0.0001 mg/L, 0.01 % and 0.001 degC are below a pixel.
+/// Figures are drawn from rounded samples: 0.1 s, 0.0001 mg/L, 0.1 % and 0.01 degC are below a pixel.
 constexpr int drawn_time_digits = 1;
 constexpr int drawn_oxygen_digits = 4;
-constexpr int drawn_saturation_digits = 2;
-constexpr int drawn_temperature_digits = 3;
+constexpr int drawn_saturation_digits = 1;
+constexpr int drawn_temperature_digits = 2;
 /// A curve in time is for the eye: 0.001 h and 0.01 mg/kg/h.
 constexpr int curve_time_digits = 4;
 constexpr int curve_digits = 2;
@@ -273,18 +273,19 @@ class DocumentWriter {
         object("spell", v.spell, "hours_since_handling", v.hours_since_handling, "uptake", v.uptake,
                "standard_uncertainty", v.standard_uncertainty, "counts", v.counts);
     }
+    void put(const EstimatorSpread& v) { object("of", v.of, "low", v.low, "high", v.high); }
     void put(const RoutineHour& v) {
         object("hour_of_day", v.hour_of_day, "values", v.values, "median", v.median);
     }
     void put(const Resting& v) {
         object("stay", v.stay, "kind", v.kind, "uptake_mg_per_kg_h", v.uptake_mg_per_kg_h, "uptake_mg_per_h",
                v.uptake_mg_per_h, "raw", v.raw, "corrected", v.corrected, "picked", v.picked, "rule", v.rule,
-               "estimates", v.estimates, "cut_off_hours", v.cut_off_hours, "cut_off_reason", v.cut_off_reason,
-               "cut_off_curve", v.cut_off_curve, "values", v.values, "lowest_normal", v.lowest_normal,
-               "routine_hours", v.routine_hours, "routine_whole_night", v.routine_whole_night,
-               "temperature_celsius", v.temperature_celsius, "background_share_percent",
-               v.background_share_percent, "hours_counted", v.hours_counted, "stay_hours", v.stay_hours,
-               "reasons", v.reasons);
+               "estimates", v.estimates, "family_spread", v.family_spread, "all_spread", v.all_spread,
+               "cut_off_hours", v.cut_off_hours, "cut_off_reason", v.cut_off_reason, "cut_off_curve",
+               v.cut_off_curve, "values", v.values, "lowest_normal", v.lowest_normal, "routine_hours",
+               v.routine_hours, "routine_whole_night", v.routine_whole_night, "temperature_celsius",
+               v.temperature_celsius, "background_share_percent", v.background_share_percent, "hours_counted",
+               v.hours_counted, "stay_hours", v.stay_hours, "reasons", v.reasons);
     }
     void put(const Scope& v) {
         object("after", v.after, "peak_name", v.peak_name, "resting_name", v.resting_name, "absolute",

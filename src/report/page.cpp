@@ -1,14 +1,17 @@
 #include "report/page.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <functional>
 
 #include <fmt/format.h>
 
 #include "base/hash.hpp"
+#include "base/html_text.hpp"
+#include "base/number_text.hpp"
 #include "report/bundle.hpp"
 #include "report/checklist.hpp"
-#include "report/detail/html.hpp"
+#include "report/detail/base64.hpp"
 #include "report/json.hpp"
 #include "report/methods.hpp"
 #include "report/words.hpp"
@@ -17,7 +20,9 @@ namespace backeddy::report {
 
 namespace {
 
-using detail::html;
+std::string html(std::string_view text) {
+    return html_text(text);
+}
 
 /// A number as text; `at` is its place in the results document (JSON pointer, RFC 6901), by which the script
 /// finds what it is made of.
@@ -31,6 +36,20 @@ std::string quantity(const Number& number, const std::string& at) {
                             : fmt::format(" <span class=\"unit\">{}</span>", html(shown_unit(number.unit)));
     return fmt::format("<span class=\"quantity\" data-at=\"{}\">{}{}</span>", html(at),
                        html(bare_text_of(number)), unit);
+}
+
+/// "(356.8 to 401.6)" after a number that has an interval; nothing otherwise.
+std::string interval_of(const Number& number) {
+    if (!number.has_value() || !number.interval) {
+        return "";
+    }
+    const auto& interval = *number.interval;
+    const double width = interval.high - interval.low;
+    // Two digits of the interval's half width, as the number itself is printed.
+    const int digits =
+        width > 0.0 ? std::clamp(1 - static_cast<int>(std::floor(std::log10(0.5 * width))), 0, 6) : 2;
+    return fmt::format("<span class=\"quantity\">{} to {}</span>", fixed_text(interval.low, digits),
+                       fixed_text(interval.high, digits));
 }
 
 std::string quantity(const Number& number) {
@@ -129,6 +148,12 @@ class HtmlTable {
     bool is_empty_ = true;
 };
 
+/// Folded away until asked for; the script opens it for print.
+std::string folded(std::string_view title, std::size_t count, const std::string& content) {
+    return fmt::format("<details><summary>{} <span class=\"count\">({})</span></summary>\n{}</details>\n",
+                       html(title), count, content);
+}
+
 /// A place for a figure. `what` names the component; the others are what it reads.
 std::string figure(std::string_view what, std::string_view caption,
                    std::initializer_list<std::pair<std::string_view, std::string>> data = {}) {
@@ -220,21 +245,39 @@ std::string contents() {
 }
 
 std::string headline_section(const Results& results) {
-    HtmlTable table(
-        "Means over fish ± standard error; the last columns leave every decision made by hand undone",
-        {"Group", "Fish", "Mean", "Between fish (sd)", "Median", "Fish, decisions by hand undone",
-         "Mean, decisions by hand undone"});
+    std::string text =
+        "<section id=\"headline\"><h2>Headline numbers</h2>\n<p>Means over fish ± their standard error, "
+        "with 95 % intervals by Student's t over the fish of the row: what other fish of the same "
+        "kind, met and treated likewise, would make of it. They are of the values as measured; "
+        "groups are not compared here, and several intervals read together miss more often than "
+        "one.";
+    const bool has_human = std::ranges::any_of(
+        results.exclusions, [](const Exclusion& each) { return each.by == ExcludedBy::human; });
+    text += has_human ? " The last columns leave every decision made by hand undone.</p>\n"
+                      : " No decision was made by hand: with and without are the same.</p>\n";
+    std::vector<std::string> columns{"Group", "Fish", "Mean", "95 % interval", "Between fish (sd)", "Median"};
+    if (has_human) {
+        columns.insert(columns.end(), {"Fish, undone", "Mean, undone", "95 % interval, undone"});
+    }
+    HtmlTable table("Means over fish", columns);
     for (std::size_t i = 0; i < results.headlines.size(); ++i) {
         const Headline& each = results.headlines[i];
         const std::string at = fmt::format("/headlines/{}", i);
         table.title(sentence(each.title));
-        table.row({each.group.empty() ? "all" : group_sign(results, each.group), fmt::format("{}", each.fish),
-                   quantity(each.mean, at + "/mean"), quantity(each.between_fish_sd, at + "/between_fish_sd"),
-                   quantity(each.median, at + "/median"), fmt::format("{}", each.fish_without_human),
-                   quantity(each.mean_without_human, at + "/mean_without_human")});
+        std::vector<std::string> cells{each.group.empty() ? "all" : group_sign(results, each.group),
+                                       fmt::format("{}", each.fish),
+                                       quantity(each.mean, at + "/mean"),
+                                       interval_of(each.mean),
+                                       quantity(each.between_fish_sd, at + "/between_fish_sd"),
+                                       quantity(each.median, at + "/median")};
+        if (has_human) {
+            cells.push_back(fmt::format("{}", each.fish_without_human));
+            cells.push_back(quantity(each.mean_without_human, at + "/mean_without_human"));
+            cells.push_back(interval_of(each.mean_without_human));
+        }
+        table.row(cells);
     }
-    return "<section id=\"headline\"><h2>Headline numbers</h2>\n" +
-           std::move(table).take("No measure could be computed for any fish.") + "</section>\n";
+    return text + std::move(table).take("No measure could be computed for any fish.") + "</section>\n";
 }
 
 std::string accounting_section(const Results& results) {
@@ -263,7 +306,9 @@ std::string accounting_section(const Results& results) {
     return text + "</section>\n";
 }
 
-std::string study_section() {
+std::string pairs_table(const Results& results);
+
+std::string study_section(const Results& results) {
     std::string text = "<section id=\"study\"><h2>The study in figures</h2>\n<div class=\"figures\">\n";
     text += figure("study-overview", "Peak uptake after capture.", {{"measure", "peak_after_capture"}});
     text += figure("study-overview", "Peak uptake after chase.", {{"measure", "peak_after_chase"}});
@@ -272,7 +317,7 @@ std::string study_section() {
     text += figure("study-overview", "Absolute scope after capture.", {{"measure", "scope_absolute"}});
     text += figure("paired-peaks", "The same fish after capture and after chase, joined.");
     text += figure("study-overview", "Excess in the boat hour.", {{"measure", "excess_boat_hour"}});
-    return text + "</div>\n</section>\n";
+    return text + "</div>\n" + pairs_table(results) + "</section>\n";
 }
 
 std::string fish_index(const Results& results) {
@@ -367,6 +412,17 @@ std::string resting_tables(const Fish& fish, const std::string& at) {
         html(rest.kind), quantity(rest.uptake_mg_per_kg_h, here + "/uptake_mg_per_kg_h"),
         quantity(rest.uptake_mg_per_h, here + "/uptake_mg_per_h"), html(whole_sentence(rest.rule)),
         quantity(rest.cut_off_hours), html(whole_sentence(rest.cut_off_reason)));
+    const auto spread = [](const EstimatorSpread& each) {
+        return each.low.has_value() && each.high.has_value()
+                   ? fmt::format("{} to {} {} over {}", bare_text_of(each.low), bare_text_of(each.high),
+                                 html(shown_unit(each.high.unit)), html(each.of))
+                   : std::string();
+    };
+    if (rest.family_spread.low.has_value()) {
+        text += fmt::format("<p>Choice of estimator: {}; {}. That choice is not an error of measurement and "
+                            "stands in no ± and no interval here.</p>\n",
+                            spread(rest.family_spread), spread(rest.all_spread));
+    }
     const std::string cautions = joined(rest.reasons);
     if (!cautions.empty()) {
         text += fmt::format("<p class=\"note\">{}</p>\n", html(cautions));
@@ -438,12 +494,21 @@ std::string recovery_table(const Recovery& recovery, const std::string& here) {
                                                       fmt::format("{}/sensitivity/{}/half_time_h", here, i))
                             : html(each.reason));
     }
+    text += "The ± of the hours leaves out that recovery need be no exponential, and that the level itself "
+            "depends "
+            "on recovery: a slow tail lifts it and brings the moment forward. Read the hours as a comparison "
+            "between fish.";
     const std::string reasons = joined(recovery.reasons);
     return text + "</p>\n" +
            (reasons.empty() ? "" : fmt::format("<p class=\"note\">{}</p>\n", html(reasons)));
 }
 
-std::string pair_paragraph(const Fish& fish, const std::string& at) {
+const Peak* peak_after(const Fish& fish, std::string_view after) {
+    const auto found = std::ranges::find(fish.metrics.peaks, after, &Peak::after);
+    return found != fish.metrics.peaks.end() ? &*found : nullptr;
+}
+
+std::string pair_table(const Fish& fish, const std::string& at) {
     if (!fish.metrics.pair) {
         return "";
     }
@@ -452,25 +517,71 @@ std::string pair_paragraph(const Fish& fish, const std::string& at) {
     if (!pair.missing.empty()) {
         return fmt::format("<p class=\"none\">No pair of peaks: {}</p>\n", html(pair.missing));
     }
-    std::string text =
-        fmt::format("<p>Peak after capture {} and after chase {}: difference {}, ratio {}. A comparison of "
-                    "protocols; between the "
-                    "two also differed:</p><ul>",
-                    quantity(pair.after_capture, here + "/after_capture"),
-                    quantity(pair.after_chase, here + "/after_chase"),
-                    quantity(pair.difference, here + "/difference"), quantity(pair.ratio, here + "/ratio"));
-    for (const std::string& each : pair.differences) {
-        text += fmt::format("<li>{}</li>", html(each));
+    HtmlTable table("Peak after capture and after chase, side by side: a comparison of protocols",
+                    {"", "After capture", "After chase", "Capture less chase", "95 % interval",
+                     "Capture over chase", "95 % interval (log scale)"});
+    table.row({"As measured", quantity(pair.after_capture, here + "/after_capture"),
+               quantity(pair.after_chase, here + "/after_chase"),
+               quantity(pair.difference, here + "/difference"), interval_of(pair.difference),
+               quantity(pair.ratio, here + "/ratio"), interval_of(pair.ratio)});
+    if (pair.chase_adjusted.has_value()) {
+        table.row({"Chase brought to the temperature at capture", quantity(pair.after_capture),
+                   quantity(pair.chase_adjusted, here + "/chase_adjusted"), "", "",
+                   quantity(pair.ratio_adjusted, here + "/ratio_adjusted"), ""});
     }
-    return text + "</ul>\n";
+    std::string text = std::move(table).take("") + "<p>What else differed between the two:</p><ul>";
+    for (const std::string& each : pair.differences) {
+        text += fmt::format("<li>{}</li>", html(shown_unit(each)));
+    }
+    text += "</ul>\n";
+    const std::string reasons = joined(pair.reasons);
+    return reasons.empty() ? text
+                           : text + fmt::format("<p class=\"note\">{}</p>\n", html(shown_unit(reasons)));
+}
+
+/// All pairs of the study, a row per fish.
+std::string pairs_table(const Results& results) {
+    HtmlTable table("Peak after capture and after chase, fish by fish",
+                    {"Fish", "Group", "After capture", "After chase", "Capture less chase", "95 % interval",
+                     "Capture over chase", "95 % interval", "Hours between",
+                     "Capture less chase, temperature", "Tubes"});
+    std::size_t pairs = 0;
+    for (std::size_t i = 0; i < results.fish.size(); ++i) {
+        const Fish& fish = results.fish[i];
+        if (!fish.metrics.pair || !fish.metrics.pair->missing.empty()) {
+            continue;
+        }
+        ++pairs;
+        const PairedPeaks& pair = *fish.metrics.pair;
+        const std::string here = fmt::format("/fish/{}/metrics/pair", i);
+        const auto tube = [&](std::string_view after) {
+            const Peak* peak = peak_after(fish, after);
+            if (peak == nullptr) {
+                return std::string();
+            }
+            const auto stay = std::ranges::find(fish.stays, peak->stay, &Stay::id);
+            return stay != fish.stays.end() ? stay->assembly : std::string();
+        };
+        table.row({fmt::format("<a href=\"#{}\">{}</a>", anchor(i), html(fish.id)),
+                   group_sign(results, fish.group), quantity(pair.after_capture, here + "/after_capture"),
+                   quantity(pair.after_chase, here + "/after_chase"),
+                   quantity(pair.difference, here + "/difference"), interval_of(pair.difference),
+                   quantity(pair.ratio, here + "/ratio"), interval_of(pair.ratio),
+                   quantity(pair.hours_between), quantity(pair.temperature_difference_celsius),
+                   html(tube("capture") + ", " + tube("chase"))});
+    }
+    return pairs == 0
+               ? ""
+               : folded("Peak after capture and after chase, fish by fish", pairs, std::move(table).take(""));
 }
 
 std::string events_table(const Fish& fish) {
     HtmlTable table("Events", {"Event", "When (UTC)", "Sure to", "Hours", "Stay", "Value", "By", "Note"});
     for (const Event& each : fish.events) {
         table.row({html(spoken(each.word)), moment(each.at), quantity(each.at_uncertainty_s),
-                   each.hours ? html(fmt::format("{:.2f}", *each.hours)) : "", html(each.stay),
-                   each.value ? quantity(*each.value) : "", html(each.who), html(each.note)});
+                   each.hours ? html(fixed_text(std::abs(*each.hours) < 0.005 ? 0.0 : *each.hours, 2)) : "",
+                   html(each.stay), each.value ? quantity(*each.value) : "", html(each.who),
+                   html(each.note)});
     }
     return std::move(table).take("No event was recorded.");
 }
@@ -552,7 +663,7 @@ std::string fish_page(const Results& results, std::size_t index) {
     for (std::size_t r = 0; r < fish.metrics.recoveries.size(); ++r) {
         text += recovery_table(fish.metrics.recoveries[r], fmt::format("{}/metrics/recoveries/{}", at, r));
     }
-    text += pair_paragraph(fish, at) + events_table(fish) + stays_table(fish, at);
+    text += pair_table(fish, at) + events_table(fish) + stays_table(fish, at);
     return text + "</article>\n";
 }
 
@@ -564,40 +675,86 @@ std::string fish_section(const Results& results) {
     return text + "</section>\n";
 }
 
-std::string exclusions_table(const Results& results, ExcludedBy by, std::string_view caption,
-                             std::string_view none) {
-    HtmlTable table(caption, {"Fish", "Stay", "Spell", "Moment", "Act", "Reasons", "By", "Decided"});
+std::string spell_cell(const Exclusion& each) {
+    if (each.spell != 0) {
+        return fmt::format("{}", each.spell);
+    }
+    return each.moment ? "gave no line" : "whole stay";
+}
+
+std::string decisions_table(const Results& results) {
+    HtmlTable table("Decisions made by hand",
+                    {"Fish", "Stay", "Spell", "Moment", "Act", "Reasons", "By", "Decided"});
     for (const Exclusion& each : results.exclusions) {
-        if (each.by == by) {
-            table.row({html(each.fish), html(each.stay),
-                       each.spell == 0 ? "whole stay" : fmt::format("{}", each.spell), moment(each.moment),
-                       html(each.act), html(joined(each.reasons)),
-                       by == ExcludedBy::human ? html(each.author) : "rule",
-                       by == ExcludedBy::human ? moment(each.decided) : ""});
+        if (each.by == ExcludedBy::human) {
+            table.row({html(each.fish), html(each.stay), spell_cell(each), moment(each.moment),
+                       html(each.act), html(joined(each.reasons)), html(each.author), moment(each.decided)});
         }
     }
-    return std::move(table).take(none);
+    return std::move(table).take(
+        "No decision was made by hand: the headline numbers are the program's alone.");
+}
+
+/// By what counted most against it: the reason's word, "after_the_last_good_moment" as people say it.
+std::string group_of_reasons(const Exclusion& each) {
+    // Several reasons: the one that alone sets a spell aside comes last, after those that only make it
+    // doubtful.
+    return each.reasons.empty() ? "no reason" : spoken(each.reasons.back().word);
+}
+
+std::string automatic_list(const Results& results) {
+    std::vector<std::string> groups;
+    std::size_t all = 0;
+    for (const Exclusion& each : results.exclusions) {
+        if (each.by == ExcludedBy::automatic) {
+            ++all;
+            if (std::ranges::find(groups, group_of_reasons(each)) == groups.end()) {
+                groups.push_back(group_of_reasons(each));
+            }
+        }
+    }
+    if (all == 0) {
+        return "<p class=\"none\">Nothing was set aside by rule.</p>\n";
+    }
+    std::string text =
+        fmt::format("<h3>Set aside by rule</h3>\n<p>{} sealed spells of fish and blanks, by what set "
+                    "them aside; a decision made by hand can take in again those that gave a line.</p>\n",
+                    all);
+    for (const std::string& group : groups) {
+        HtmlTable table(sentence(group), {"Fish", "Stay", "Spell", "Moment", "Reasons"});
+        std::size_t count = 0;
+        for (const Exclusion& each : results.exclusions) {
+            if (each.by == ExcludedBy::automatic && group_of_reasons(each) == group) {
+                table.row({each.fish.empty() ? "blank" : html(each.fish), html(each.stay), spell_cell(each),
+                           moment(each.moment), html(joined(each.reasons))});
+                ++count;
+            }
+        }
+        text += folded(sentence(group), count, std::move(table).take(""));
+    }
+    return text;
+}
+
+std::string with_and_without(const Results& results) {
+    HtmlTable table("Headline numbers with and without the decisions made by hand",
+                    {"Group", "With", "95 % interval", "Fish", "Without", "95 % interval", "Fish"});
+    for (std::size_t i = 0; i < results.headlines.size(); ++i) {
+        const Headline& each = results.headlines[i];
+        table.title(sentence(each.title));
+        table.row({each.group.empty() ? "all" : group_sign(results, each.group),
+                   quantity(each.mean, fmt::format("/headlines/{}/mean", i)), interval_of(each.mean),
+                   fmt::format("{}", each.fish),
+                   quantity(each.mean_without_human, fmt::format("/headlines/{}/mean_without_human", i)),
+                   interval_of(each.mean_without_human), fmt::format("{}", each.fish_without_human)});
+    }
+    return std::move(table).take("There are no headline numbers.");
 }
 
 std::string exclusions_section(const Results& results) {
-    std::string text = "<section id=\"exclusions\"><h2>Exclusions</h2>\n";
-    text += exclusions_table(results, ExcludedBy::human, "Decisions made by hand",
-                             "No decision was made by hand: the headline numbers are the program's alone.");
-    HtmlTable with_and_without("Headline numbers with and without the decisions made by hand",
-                               {"Group", "With", "Fish", "Without", "Fish"});
-    for (std::size_t i = 0; i < results.headlines.size(); ++i) {
-        const Headline& each = results.headlines[i];
-        with_and_without.title(sentence(each.title));
-        with_and_without.row(
-            {each.group.empty() ? "all" : group_sign(results, each.group),
-             quantity(each.mean, fmt::format("/headlines/{}/mean", i)), fmt::format("{}", each.fish),
-             quantity(each.mean_without_human, fmt::format("/headlines/{}/mean_without_human", i)),
-             fmt::format("{}", each.fish_without_human)});
-    }
-    text += std::move(with_and_without).take("There are no headline numbers.");
-    text += exclusions_table(results, ExcludedBy::automatic, "Set aside by rule",
-                             "Nothing was set aside by rule.");
-    return text + "</section>\n";
+    const bool has_human = std::ranges::any_of(
+        results.exclusions, [](const Exclusion& each) { return each.by == ExcludedBy::human; });
+    return "<section id=\"exclusions\"><h2>Exclusions</h2>\n" + decisions_table(results) +
+           (has_human ? with_and_without(results) : "") + automatic_list(results) + "</section>\n";
 }
 
 std::string methods_section(const Results& results) {
@@ -611,15 +768,16 @@ std::string methods_section(const Results& results) {
 std::string checklist_section(const Results& results) {
     const auto rows = checklist(results);
     const auto open = std::ranges::count(rows, AnswerState::unanswered, &ChecklistRow::state);
-    std::string text =
-        fmt::format("<section id=\"checklist\"><h2>Reporting checklist</h2>\n<p>Content after Killen and "
-                    "others (2021), J Exp Biol "
-                    "224, jeb242522, in our words; the numbers are to be confirmed against the paper. {} of "
-                    "{} rows are unanswered; "
-                    "the brief answers them under [report.answers], by the word in the second column.</p>\n",
-                    open, rows.size());
+    std::string text = fmt::format(
+        "<section id=\"checklist\"><h2>Reporting checklist</h2>\n<p>Content after Killen and "
+        "others (2021), J Exp Biol "
+        "224, jeb242522, in our words. Their count, order and numbers are from memory and were not "
+        "compared with the paper's table 1: a number here is a help to find the row, not a "
+        "reference. {} of {} rows are unanswered; the brief answers them under [report.answers], by "
+        "the word in the second column.</p>\n",
+        open, rows.size());
     HtmlTable table("Criteria",
-                    {"Criterion", "Word", "Number, to be confirmed", "State", "Answer", "Filled from"});
+                    {"Criterion", "Word", "Number, unconfirmed", "State", "Answer", "Filled from"});
     for (const ChecklistRow& each : rows) {
         table.title(each.section);
         table.row(
@@ -728,8 +886,14 @@ std::string provenance_section(const Results& results) {
                         quantity(water.salinity, "/water/salinity"), html(water.salinity_from),
                         quantity(water.pressure_kpa, "/water/pressure_kpa"), html(water.pressure_from),
                         html(joined(water.assumptions)));
-    return text + inputs_table(results) + clocks_table(results) + assemblies_table(results) +
-           sensors_table(results) + calibrations_table(results) + blanks_table(results) + "</section>\n";
+    std::size_t calibrations = 0;
+    for (const Sensor& sensor : results.sensors) {
+        calibrations += sensor.calibrations.size();
+    }
+    return text + folded("Inputs", results.inputs.size(), inputs_table(results)) + clocks_table(results) +
+           assemblies_table(results) + sensors_table(results) +
+           folded("Calibrations", calibrations, calibrations_table(results)) +
+           folded("Blanks", results.blanks.size(), blanks_table(results)) + "</section>\n";
 }
 
 std::string complaints_section(const Results& results) {
@@ -782,7 +946,8 @@ std::string head(const Results& results) {
 std::string report_page(const Results& results) {
     std::string text = head(results);
     text += "<body>\n" + title_block(results) + contents() + "<main>\n";
-    text += headline_section(results) + accounting_section(results) + study_section() + fish_section(results);
+    text += headline_section(results) + accounting_section(results) + study_section(results) +
+            fish_section(results);
     text += exclusions_section(results) + methods_section(results) + checklist_section(results);
     text += settings_section(results) + provenance_section(results) + complaints_section(results) +
             cautions_section();

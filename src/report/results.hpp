@@ -431,6 +431,14 @@ struct RestingValue {
     bool counts = true; ///< after the cut-off and usable
 };
 
+/// How far the answer depends on which estimator is asked: lowest and highest of some of them. A choice, not
+/// an error of measurement, and in no standard uncertainty.
+struct EstimatorSpread {
+    std::string of; ///< which estimators, in words
+    Number low;
+    Number high;
+};
+
 /// The fish's own median by hour of the day: the baseline of recovery.
 struct RoutineHour {
     std::uint32_t hour_of_day = 0; ///< local
@@ -448,7 +456,9 @@ struct Resting {
     std::string picked; ///< word of the estimator
     std::string rule;   ///< the rule's sentence with its numbers filled in
     std::vector<RestingEstimate> estimates;
-    Number cut_off_hours; ///< since handling
+    EstimatorSpread family_spread; ///< of those that the rule chooses from
+    EstimatorSpread all_spread;    ///< of all that could be computed
+    Number cut_off_hours;          ///< since handling
     std::string cut_off_reason;
     std::vector<CutOffPoint> cut_off_curve;
     std::vector<RestingValue> values;
@@ -641,7 +651,7 @@ struct Headline {
     std::string title;
     std::string group; ///< empty: all fish
     std::uint32_t fish = 0;
-    Number mean; ///< with the standard error over fish
+    Number mean; ///< with the standard error over fish and Student's t interval; of ratios the geometric mean
     Number between_fish_sd;
     Number median;
     std::uint32_t fish_without_human = 0;

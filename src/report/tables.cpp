@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "base/html_text.hpp"
 #include "base/number_text.hpp"
 #include "report/detail/json_stream.hpp"
 #include "report/words.hpp"
@@ -270,6 +271,8 @@ void resting_cells(Table& table, const std::vector<std::string>& estimators,
     table.number("resting_stay_h", rest.stay_hours);
     table.number("resting_temperature_celsius", rest.temperature_celsius);
     table.number("resting_background_share_percent", rest.background_share_percent);
+    table.number("resting_family_low_mg_per_kg_h", in_unit(rest.family_spread.low, "mg/kg/h"));
+    table.number("resting_family_high_mg_per_kg_h", in_unit(rest.family_spread.high, "mg/kg/h"));
     for (const std::string& word : estimators) {
         const auto each = std::ranges::find(rest.estimates, word, &RestingEstimate::word);
         const RestingEstimate value = each != rest.estimates.end() ? *each : RestingEstimate{};
@@ -368,7 +371,7 @@ void fish_row(Table& table, const Results& results, const std::vector<std::strin
 } // namespace
 
 std::string text_cell(std::string_view text) {
-    std::string value = detail::valid_utf8(text);
+    std::string value = valid_utf8(text);
     if (!value.empty() && std::string_view("=+-@\t\r").find(value.front()) != std::string_view::npos) {
         value.insert(value.begin(), '\'');
     }

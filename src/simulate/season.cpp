@@ -222,11 +222,15 @@ class Layout {
                                           .word = "hook_up",
                                           .who = "angler 1",
                                           .note = "rig " + rig});
-                season_.events.push_back({.at_s = at + 4 + whole(20 + (120 * random.uniform())),
+                const double held = whole(20 + (120 * random.uniform()));
+                const char* moment = held < 40.0    ? "soon after the strike"
+                                     : held < 110.0 ? "in play"
+                                                    : "at the net";
+                season_.events.push_back({.at_s = at + 4 + held,
                                           .uncertainty_s = 10,
                                           .word = "lost",
                                           .who = "angler 1",
-                                          .note = "rig " + rig});
+                                          .note = fmt::format("{}, rig {}", moment, rig)});
             }
         }
         return {};

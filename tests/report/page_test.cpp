@@ -6,7 +6,7 @@
 
 #include "base/hash.hpp"
 #include "report/bundle.hpp"
-#include "report/detail/html.hpp"
+#include "report/detail/base64.hpp"
 #include "report/invented_study.hpp"
 #include "report/json.hpp"
 

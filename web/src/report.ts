@@ -96,13 +96,22 @@ function drawFigures(results: Results) {
   );
   waiting.forEach((place) => seen.observe(place));
 
+  const unfolded: HTMLDetailsElement[] = [];
   const print = () => {
     paper.isPrinting = true;
+    // Nothing stays folded on paper.
+    for (const fold of document.querySelectorAll<HTMLDetailsElement>('details:not([open])')) {
+      fold.open = true;
+      unfolded.push(fold);
+    }
     [...waiting].forEach(draw);
     flushSync();
   };
   addEventListener('beforeprint', print);
-  addEventListener('afterprint', () => (paper.isPrinting = false));
+  addEventListener('afterprint', () => {
+    paper.isPrinting = false;
+    for (const fold of unfolded.splice(0)) fold.open = false;
+  });
   if (matchMedia('print').matches) print();
 }
 
@@ -140,6 +149,18 @@ function explainNumbers(results: Results) {
   addEventListener('keydown', (event) => {
     if (event.key === 'Escape') hide();
   });
+}
+
+/** A table wider than its place can be reached, and moved by arrows, from the keyboard. */
+function reachWideTables() {
+  const seen = new IntersectionObserver((entries) => {
+    for (const { isIntersecting, target } of entries) {
+      if (!isIntersecting || !(target instanceof HTMLElement)) continue;
+      if (target.scrollWidth > target.clientWidth) target.tabIndex = 0;
+      else target.removeAttribute('tabindex');
+    }
+  });
+  for (const place of document.querySelectorAll<HTMLElement>('.scroll')) seen.observe(place);
 }
 
 /** n and p walk from fish to fish; arrows walk within the index. */
@@ -181,6 +202,7 @@ function start() {
     drawFigures(results);
     explainNumbers(results);
     walkByKey();
+    reachWideTables();
   } catch (error) {
     for (const wait of document.querySelectorAll('.wait')) {
       wait.textContent = `The figures could not be drawn: ${error instanceof Error ? error.message : String(error)}.`;

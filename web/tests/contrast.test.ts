@@ -9,17 +9,16 @@ function themes(): Record<string, Record<string, Triple>> {
   const blocks = [...css.matchAll(/:root\s*\{([^}]*)\}/g)].map((match) => match[1] ?? '');
   const names = ['day', 'night', 'sun', 'paper'];
   expect(blocks).toHaveLength(names.length);
-  return Object.fromEntries(
-    names.map((name, i) => [
-      name,
-      Object.fromEntries(
-        [...(blocks[i] ?? '').matchAll(/--([\w-]+):\s*oklch\(([\d.]+) ([\d.]+) ([\d.]+)\)/g)].map((m) => [
-          m[1] ?? '',
-          [Number(m[2]), Number(m[3]), Number(m[4])] as Triple,
-        ]),
-      ),
-    ]),
+  const tokens = blocks.map((block) =>
+    Object.fromEntries(
+      [...block.matchAll(/--([\w-]+):\s*oklch\(([\d.]+) ([\d.]+) ([\d.]+)\)/g)].map((m) => [
+        m[1] ?? '',
+        [Number(m[2]), Number(m[3]), Number(m[4])] as Triple,
+      ]),
+    ),
   );
+  // Night and sun hold on screens only: paper is day but for what it sets itself.
+  return Object.fromEntries(names.map((name, i) => [name, name === 'paper' ? { ...tokens[0], ...tokens[i] } : (tokens[i] ?? {})]));
 }
 
 const oklab = ([l, c, h]: Triple): Triple => [l, c * Math.cos((h * Math.PI) / 180), c * Math.sin((h * Math.PI) / 180)];

@@ -75,7 +75,7 @@ describe.each([380, 700])('at %i px', (pixels) => {
     expect(body.querySelectorAll('.plot-place path title').length).toBeGreaterThanOrEqual(spells);
     const pieces = fish.stays.reduce((sum, stay) => sum + curveOf(stay, fish.time_zero ?? '').length, 0);
     expect(pieces).toBeGreaterThan(spells / 2);
-    expect(body.querySelectorAll('[aria-label="area"] path')).toHaveLength(pieces);
+    expect(body.querySelectorAll('[data-mark="area"] path')).toHaveLength(pieces);
     expect(body.textContent).toContain('95 % band');
     for (const event of fish.events) expect(body.textContent).toContain(event.word.replaceAll('_', ' '));
   });

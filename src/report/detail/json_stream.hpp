@@ -16,9 +16,6 @@ namespace backeddy::report::detail {
 /// inside an HTML script element whatever it holds; bytes that are no UTF-8 become U+FFFD.
 [[nodiscard]] std::string json_string(std::string_view text);
 
-/// Bytes that are no UTF-8 replaced by U+FFFD.
-[[nodiscard]] std::string valid_utf8(std::string_view text);
-
 /// Writes one document in order. Containers down to `open_depth` have an entry per line, deeper ones stand on
 /// one line.
 class JsonStream {

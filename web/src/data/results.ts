@@ -493,6 +493,14 @@ export interface RoutineHour {
   median: Quantity;
 }
 
+/** How far the answer depends on which estimator is asked: lowest and highest of some of them. A choice, not an error of measurement, and in no standard uncertainty. */
+export interface EstimatorSpread {
+  /** Which estimators, in words */
+  of: string;
+  low: Quantity;
+  high: Quantity;
+}
+
 export interface Resting {
   stay: string;
   /** "SMR", "resting, overnight", "resting, not recovered" */
@@ -509,6 +517,10 @@ export interface Resting {
   /** The rule's sentence with its numbers filled in */
   rule: string;
   estimates: RestingEstimate[];
+  /** Of those that the rule chooses from */
+  family_spread: EstimatorSpread;
+  /** Of all that could be computed */
+  all_spread: EstimatorSpread;
   /** Since handling */
   cut_off_hours: Quantity;
   cut_off_reason: string;

@@ -19,6 +19,11 @@ export function frame(width: number, height: number, label: string, options: Plo
   const svg = plot instanceof SVGSVGElement ? plot : plot.querySelector('svg');
   if (!svg) throw new Error('no figure came out');
   svg.setAttribute('role', 'img');
+  // The whole is one image with one sentence; its groups have no role that a label could belong to.
+  for (const group of svg.querySelectorAll('g[aria-label]')) {
+    group.setAttribute('data-mark', group.getAttribute('aria-label') ?? '');
+    group.removeAttribute('aria-label');
+  }
   // On paper the figure takes the column's width, whatever it was drawn for.
   svg.setAttribute('viewBox', `0 0 ${width} ${height}`);
   return svg;

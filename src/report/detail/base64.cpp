@@ -1,37 +1,6 @@
-#include "report/detail/html.hpp"
-
-#include "report/detail/json_stream.hpp"
+#include "report/detail/base64.hpp"
 
 namespace backeddy::report::detail {
-
-std::string html(std::string_view text) {
-    std::string out;
-    for (const char c : valid_utf8(text)) {
-        switch (c) {
-        case '&':
-            out += "&amp;";
-            break;
-        case '<':
-            out += "&lt;";
-            break;
-        case '>':
-            out += "&gt;";
-            break;
-        case '"':
-            out += "&quot;";
-            break;
-        case '\'':
-            out += "&#39;";
-            break;
-        case '\0':
-            out += "\xEF\xBF\xBD";
-            break;
-        default:
-            out += c;
-        }
-    }
-    return out;
-}
 
 std::string base64(std::string_view bytes) {
     constexpr std::string_view digits = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
