@@ -112,7 +112,7 @@ class HtmlTable {
     HtmlTable(std::string_view caption, const std::vector<std::string>& columns) : columns_(columns.size()) {
         text_ =
             fmt::format("<div class=\"table\" role=\"group\" aria-label=\"{0}\"><p class=\"caption\">{0}</p>"
-                        "<div class=\"scroll\"><table><thead><tr>",
+                        "<div class=\"scroll\" tabindex=\"0\"><table><thead><tr>",
                         html(caption));
         for (const std::string& column : columns) {
             text_ += fmt::format("<th scope=\"col\">{}</th>", html(column));
