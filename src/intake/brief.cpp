@@ -147,6 +147,11 @@ bool allows(const SettingOf<Owner>& setting, const SettingValue& value) {
 
 // ---------------------------------------------------------------- the file
 
+// Seconds without the dust of their conversion: "1900", not "1900.0000000000002".
+std::string whole_text(Duration length) {
+    return exact_text(std::round(length.seconds() * 1e6) / 1e6);
+}
+
 class BriefReader {
   public:
     BriefReader(BriefRead& out, std::string file) : out_(out), file_(std::move(file)) {}
@@ -258,15 +263,15 @@ class BriefReader {
                 read_each("states.timetable", node, [&](const toml::table& entry) { read_timetable(entry); });
             } else if (name == "report" && word == "answers") {
                 read_answers(node);
-            } else {
-                read_setting(own, name, word, node, brief);
+            } else if (!read_setting(own, name, word, node, brief)) {
+                brief.refused.push_back(fmt::format("{}.{}", name, word));
             }
         }
     }
 
-    // Finds the key among `known`, checks the value and sets it.
+    // Finds the key among `known`, checks the value and sets it; false when it is refused.
     template <typename Owner>
-    void read_setting(const std::vector<SettingOf<Owner>>& known, const std::string& section,
+    bool read_setting(const std::vector<SettingOf<Owner>>& known, const std::string& section,
                       const std::string& key, const toml::node& node, Owner& owner) {
         const auto found =
             std::find_if(known.begin(), known.end(), [&](const SettingOf<Owner>& s) { return s.key == key; });
@@ -276,11 +281,13 @@ class BriefReader {
                 names.push_back(setting.key);
             }
             unknown(node, fmt::format("setting in [{}]", section), key, names);
-            return;
+            return false;
         }
-        if (const auto value = checked(*found, node)) {
+        const auto value = checked(*found, node);
+        if (value) {
             found->set(owner, *value);
         }
+        return value.has_value();
     }
 
     template <typename Owner>
@@ -336,9 +343,9 @@ class BriefReader {
         if (const auto start = read_time(table, "start")) {
             entry.start = *start;
             if (!(entry.flush > Duration() && entry.flush < entry.period)) {
-                complain(ErrorCode::bad_setting, table, "flush",
-                         fmt::format("a flush of {} s in a period of {} s", exact_text(entry.flush.seconds()),
-                                     exact_text(entry.period.seconds())),
+                complain(ErrorCode::bad_setting, table, "flush_s",
+                         fmt::format("a flush of {} s in a period of {} s", whole_text(entry.flush),
+                                     whole_text(entry.period)),
                          "a flush longer than nothing and shorter than its period", "mend the two");
                 return;
             }

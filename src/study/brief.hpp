@@ -161,6 +161,16 @@ struct Uncertainty {
     double event_s = 5.0;              ///< of an event without one of its own
 };
 
+/// [readings]: what a reading can be; outside, it goes into no slope and is told. Choices, wide on purpose.
+struct ReadingBounds {
+    double oxygen_least_percent = -2.0; ///< of air saturation, at the reading's own conditions
+    double oxygen_most_percent = 200.0;
+    double temperature_least_c = -3.0;
+    double temperature_most_c = 45.0;
+    double pressure_least_kpa = 50.0;
+    double pressure_most_kpa = 110.0;
+};
+
 /// [report]
 struct ReportSettings {
     std::string group_by; ///< free or table column that makes the groups; empty: rig and unhooking
@@ -214,11 +224,14 @@ struct Brief {
     uptake::NoiseSettings noise;
     uptake::AdjustSettings adjust;
     uptake::PlausibleBounds plausible;
+    ReadingBounds readings;
     Uncertainty uncertainty;
     ReportSettings report;
     std::map<std::string, std::string> column_stages; ///< [columns]: assigned, before, during, after
     std::vector<Season> seasons;
     std::string file = "study.toml";
+    /// "water.salinity": settings that stand in the file and were refused, with a complaint of their own.
+    std::vector<std::string> refused;
 
     [[nodiscard]] const TraceSource* trace(const std::string& name) const;
     /// The settings as they hold at a moment: the season's overrides over the rest. A season's own salinity

@@ -219,7 +219,10 @@ TableDefinition clock_checks_table() {
             key("reference", Need::optional,
                 "Another clock: then \"true\" is what that clock showed when the same physical event passed "
                 "in its trace. Empty: the true time."),
-            text("how", "Against what: phone, GPS, a warm bottle held to both sensors ..."), note()}};
+            text("how",
+                 "Against what: phone, GPS, a warm bottle held to both sensors ... reset: the clock was "
+                 "set here, and shown is the first time it showed then; nothing is carried across."),
+            note()}};
 }
 
 TableDefinition decisions_table() {

@@ -12,8 +12,11 @@
 #include <utility>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "base/number_text.hpp"
+#include "study/doubts.hpp"
+#include "study/likeness.hpp"
 #include "study/weighing.hpp"
 #include "study/words.hpp"
 
@@ -65,11 +68,15 @@ Complaint unknown(const Place& place, const std::string& column, const std::stri
         names.push_back(name_of(row));
     }
     const auto near = nearest_name(name, names);
+    std::string remedy = near ? "did you mean " + quote(*near) + "?" : "add it there, or correct it";
+    if (look_alike(name, names)) {
+        remedy = look_alike_remedy();
+    }
     return stop(place, column,
                 {.code = ErrorCode::unknown_name,
                  .found = quote(name) + " is not in " + file,
                  .expected = "a name that is",
-                 .remedy = near ? "did you mean " + quote(*near) + "?" : "add it there, or correct it"});
+                 .remedy = std::move(remedy)});
 }
 
 Complaint unknown_fish(const Place& place, const FishId& id, const Tables& tables) {
@@ -669,6 +676,34 @@ std::vector<Complaint> check_assemblies(const Brief& brief, const Tables& tables
 
 // ---------------------------------------------------------------------------------------------- calibrations
 
+namespace {
+
+/// A zero alone says nothing of the slope.
+void check_air_point(std::vector<Complaint>& out, const Assembly& row, const Tables& tables,
+                     std::set<SensorId>& said) {
+    const Calibration* zero = nullptr;
+    for (const auto& point : tables.calibrations) {
+        if (point.sensor != row.sensor) {
+            continue;
+        }
+        if (point.point == CalibrationPoint::air) {
+            return;
+        }
+        zero = zero == nullptr ? &point : zero;
+    }
+    if (zero != nullptr && said.insert(row.sensor).second) {
+        out.push_back(warn(
+            zero->place, "point",
+            {.code = ErrorCode::too_few,
+             .found = quote(row.sensor.text()) + " has a zero point and no air point",
+             .expected = "an air point, which alone tells how steep the sensor is: its slope is taken as "
+                         "it is, as of a sensor that was never calibrated",
+             .remedy = "add its air points, or widen [uncertainty] uncalibrated_percent"}));
+    }
+}
+
+} // namespace
+
 std::vector<Complaint> check_calibrations(const Tables& tables) {
     std::vector<Complaint> out;
     std::set<SensorId> calibrated;
@@ -694,6 +729,7 @@ std::vector<Complaint> check_calibrations(const Tables& tables) {
     }
     std::set<SensorId> said;
     for (const auto& row : tables.assemblies) {
+        check_air_point(out, row, tables, said);
         if (!calibrated.contains(row.sensor) && said.insert(row.sensor).second) {
             out.push_back(
                 warn(row.place, "sensor",
@@ -726,6 +762,14 @@ namespace {
 
 /// Crystal clocks of loggers stay within about 2 s a day; ten times that is a slip or a wrong entry (choice).
 constexpr double largest_drift_s_per_day = 20.0;
+/// A twentieth of the time is no drift, nor is half an hour more than such a drift gives: an hour of daylight
+/// saving, a date (choice).
+constexpr double impossible_drift = 0.05;
+constexpr double largest_slip_s = 1800.0;
+
+bool is_reset(const ClockCheck& check) {
+    return check.how == "reset";
+}
 
 double uncertainty_s(const Brief& brief, const ClockCheck& check) {
     return check.uncertainty ? check.uncertainty->seconds() : brief.uncertainty_at(check.shown).event_s;
@@ -752,6 +796,25 @@ void check_two(std::vector<Complaint>& out, const Brief& brief, const ClockCheck
     if (std::abs(change_s) <= tolerance_s + largest_drift_s_per_day * days) {
         return;
     }
+    const double beyond_s = std::abs(change_s) - tolerance_s - (largest_drift_s_per_day * days);
+    if (std::abs(true_s) >= 600.0 &&
+        (beyond_s > largest_slip_s || std::abs(change_s) > impossible_drift * std::abs(true_s))) {
+        out.push_back(stop(
+            b.place, "shown",
+            {.code = ErrorCode::bad_time,
+             .found =
+                 fmt::format("{} went off by {} s in {} h ({}): every time between would be stretched by "
+                             "{} %",
+                             quote(a.clock.text()), fixed_text(change_s, 0), fixed_text(true_s / 3600.0, 1),
+                             pair, significant_text(-100.0 * change_s / shown_s, 2)),
+             .expected = fmt::format(
+                 "at most {} s a day: no clock drifts so; it was set in between, or an entry is wrong",
+                 fixed_text(largest_drift_s_per_day, 0)),
+             .remedy =
+                 "correct the wrong one (zone? a date?); if the clock was set, add a row whose \"how\" "
+                 "is reset, \"shown\" being the first time it showed then, and a check on either side"}));
+        return;
+    }
     if (std::abs(true_s) < 600.0) {
         out.push_back(
             stop(b.place, "shown",
@@ -768,6 +831,34 @@ void check_two(std::vector<Complaint>& out, const Brief& brief, const ClockCheck
                   .expected = fmt::format("at most {} s a day: was it set in between?",
                                           fixed_text(largest_drift_s_per_day, 0)),
                   .remedy = "add a check before and after it was set; look for a wrong entry"}));
+    }
+}
+
+/// Clocks that are compared with each other in a circle, and so with no true time.
+void check_circle(std::vector<Complaint>& out, const Tables& tables) {
+    const auto ordered = clocks_in_order(tables);
+    const auto is_caught = [&](const ClockId& clock) {
+        return std::ranges::find(ordered, clock) == ordered.end() &&
+               std::ranges::any_of(tables.clock_checks,
+                                   [&](const ClockCheck& check) { return check.clock == clock; });
+    };
+    const ClockCheck* first = nullptr;
+    std::set<std::string> names;
+    for (const auto& check : tables.clock_checks) {
+        if (check.reference != check.clock && !check.reference.is_empty() && is_caught(check.clock) &&
+            is_caught(check.reference)) {
+            first = first == nullptr ? &check : first;
+            names.insert(quote(check.clock.text()));
+        }
+    }
+    if (first != nullptr) {
+        out.push_back(stop(first->place, "reference",
+                           {.found = fmt::format("the clocks {} are each compared with another of them",
+                                                 fmt::join(names, ", ")),
+                            .expected = "clocks that lead to a true time: a reference that is not itself "
+                                        "compared with the clock it serves",
+                            .remedy = "leave \"reference\" empty where \"true\" is the true time, or delete "
+                                      "the row of one direction"}));
     }
 }
 
@@ -809,7 +900,37 @@ std::vector<Complaint> check_clocks(const Brief& brief, const Tables& tables) {
     for (auto& [clock, checks] : by_clock) {
         std::ranges::stable_sort(checks, {}, [](const ClockCheck* c) { return c->shown; });
         for (std::size_t i = 1; i < checks.size(); ++i) {
-            check_two(out, brief, *checks[i - 1], *checks[i]);
+            // Nothing ties the times before a clock was set to those after.
+            if (!is_reset(*checks[i - 1]) && !is_reset(*checks[i])) {
+                check_two(out, brief, *checks[i - 1], *checks[i]);
+            }
+        }
+    }
+    check_circle(out, tables);
+    return out;
+}
+
+std::vector<ClockId> clocks_in_order(const Tables& tables) {
+    std::map<ClockId, std::set<ClockId>> waits_for;
+    for (const auto& check : tables.clock_checks) {
+        auto& needed = waits_for[check.clock];
+        if (!check.reference.is_empty()) {
+            needed.insert(check.reference);
+        }
+    }
+    std::vector<ClockId> out;
+    std::set<ClockId> done;
+    for (bool is_moving = true; is_moving;) {
+        is_moving = false;
+        for (const auto& [clock, needed] : waits_for) {
+            // A clock without a row of its own is as it is: nothing to wait for.
+            const bool is_ready = std::ranges::all_of(needed, [&](const ClockId& other) {
+                return done.contains(other) || !waits_for.contains(other);
+            });
+            if (is_ready && done.insert(clock).second) {
+                out.push_back(clock);
+                is_moving = true;
+            }
         }
     }
     return out;
@@ -891,7 +1012,10 @@ void check_water_channels(std::vector<Complaint>& out, const Brief& brief, const
 std::vector<Complaint> check_water(const Brief& brief) {
     std::vector<Complaint> out;
     const Place place{.file = brief.file, .line = {}, .column = {}, .byte = {}};
-    if (!brief.water.says_salinity()) {
+    const auto is_refused = [&](const char* key) {
+        return std::ranges::find(brief.refused, std::string("water.") + key) != brief.refused.end();
+    };
+    if (!brief.water.says_salinity() && !is_refused("salinity") && !is_refused("conductivity_ms_per_cm")) {
         out.push_back(warn(
             place, {},
             {.code = ErrorCode::bad_setting,
@@ -899,7 +1023,7 @@ std::vector<Complaint> check_water(const Brief& brief) {
              .expected = "a number or a channel; 0, fresh water, is taken (in sea water that costs 20 %)",
              .remedy = "write salinity = 0.0 if the water is fresh"}));
     }
-    if (!brief.water.says_pressure()) {
+    if (!brief.water.says_pressure() && !is_refused("pressure_kpa") && !is_refused("altitude_m")) {
         out.push_back(warn(place, {},
                            {.code = ErrorCode::bad_setting,
                             .found = "[water] says nothing of barometric pressure",
@@ -945,6 +1069,7 @@ std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables)
     append(out, check_calibrations(tables));
     append(out, check_clocks(brief, tables));
     append(out, check_decisions(tables));
+    append(out, check_doubts(brief, tables));
     sort_by_place(out);
     return out;
 }

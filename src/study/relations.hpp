@@ -35,12 +35,17 @@ namespace backeddy::study {
 /// Dates swapped, rows of one assembly that overlap, one sensor or oxygen channel in two assemblies at once,
 /// a channel of a trace that the brief does not have.
 [[nodiscard]] std::vector<Complaint> check_assemblies(const Brief& brief, const Tables& tables);
-/// Sensors never calibrated and calibrations of sensors in no assembly (warnings), zero not below air.
+/// Sensors never calibrated, or at zero alone, and calibrations of sensors in no assembly (warnings), zero
+/// not below air.
 [[nodiscard]] std::vector<Complaint> check_calibrations(const Tables& tables);
 /// Checks of one clock that cannot both be true (it ran backward, or two readings of one moment differ by
-/// more than their uncertainties), a drift that no working clock has (a warning: a slip, or a wrong entry),
-/// clocks that no trace uses (a warning).
+/// more than their uncertainties, or they are over 5 % or half an hour apart), a drift that no working clock
+/// has (a warning: a slip, or a wrong entry), clocks that no trace uses (a warning), clocks that are compared
+/// with each other in a circle.
 [[nodiscard]] std::vector<Complaint> check_clocks(const Brief& brief, const Tables& tables);
+/// The clocks that have checks, each after those it is compared with; those of a circle, and what hangs on
+/// them, are left out.
+[[nodiscard]] std::vector<ClockId> clocks_in_order(const Tables& tables);
 /// Decisions about no stay or a moment outside it, without a reason or an author, moved boundaries outside
 /// the stay.
 [[nodiscard]] std::vector<Complaint> check_decisions(const Tables& tables);

@@ -967,6 +967,29 @@ void plausible_settings(List<Brief>& list) {
     list.add(bound("factorial_scope_most", ""), FIELD(plausible.factorial_scope.high));
 }
 
+void reading_settings(List<Brief>& list) {
+    list.in("readings");
+    const auto bound = [](const std::string& key, const std::string& unit, const std::string& why,
+                          double least, double most) {
+        return Spec{.key = key, .unit = unit, .why = why, .least = least, .most = most};
+    };
+    list.add(bound("oxygen_least_percent", "% air saturation",
+                   "A sensor at zero may read a little below. Our choice.", -1000.0, 100.0),
+             FIELD(readings.oxygen_least_percent));
+    list.add(bound("oxygen_most_percent", "% air saturation", "Algae may lift a bay to 150. Our choice.",
+                   100.0, 10000.0),
+             FIELD(readings.oxygen_most_percent));
+    list.add(bound("temperature_least_c", "degC", "Sea water freezes at -1.9. Our choice.", -100.0, 40.0),
+             FIELD(readings.temperature_least_c));
+    list.add(bound("temperature_most_c", "degC", "No fish lives above. Our choice.", 0.0, 100.0),
+             FIELD(readings.temperature_most_c));
+    list.add(bound("pressure_least_kpa", "kPa", "5500 m above the sea. Our choice.", 0.0, 100.0),
+             FIELD(readings.pressure_least_kpa));
+    list.add(bound("pressure_most_kpa", "kPa", "The highest at sea level was under 109. Our choice.", 100.0,
+                   10000.0),
+             FIELD(readings.pressure_most_kpa));
+}
+
 void uncertainty_settings(List<Brief>& list) {
     list.in("uncertainty");
     list.add({.key = "density_kg_per_l",
@@ -1087,6 +1110,7 @@ std::vector<Setting> all_settings() {
     continuous_settings(list);
     adjust_settings(list);
     plausible_settings(list);
+    reading_settings(list);
     uncertainty_settings(list);
     report_settings(list);
     return list.take();
@@ -1260,6 +1284,7 @@ const std::vector<SectionDefinition>& sections() {
         {"continuous", "Uptake as a curve in time, beside the uptake by spell."},
         {"adjust", "To another temperature or mass, always beside the measured value."},
         {"plausible", "Bounds outside of which a number deserves a second look."},
+        {"readings", "What a reading can be: outside, it goes into no slope, is counted and told."},
         {"uncertainty", "Standard uncertainties where tables and traces give none."},
         {"report", "What the report shows."}};
     return all;
@@ -1365,6 +1390,9 @@ std::string why_not_by_season(const std::string& section, const std::string& key
     }
     if (section == "water" && key.starts_with("inflow_")) {
         return "the inflow is one trace for the whole study, which may have as many files as it likes";
+    }
+    if (section == "readings") {
+        return "a raw file is read once, for all stays in it";
     }
     return {};
 }

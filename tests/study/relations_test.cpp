@@ -376,8 +376,8 @@ TEST(Relations, keys_that_stand_twice_stop_a_run) {
     s.tables.calibrations.back().place.line = 9;
     EXPECT_THAT(
         s.said(),
-        ElementsAre(HasSubstr("stops calibrations.csv 9 at: the air point of \"ox7\""),
-                    HasSubstr("stops fish.csv 4 fish: the fish \"st01\" stands in line 2 already"),
+        ElementsAre(HasSubstr("stops fish.csv 4 fish: the fish \"st01\" stands in line 2 already"),
+                    HasSubstr("stops calibrations.csv 9 at: the air point of \"ox7\""),
                     HasSubstr("stops stays.csv 7 stay: the stay \"s1\" (its rows must follow each other) "
                               "stands in line 2 already")));
 }

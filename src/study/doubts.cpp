@@ -1,0 +1,214 @@
+#include "study/doubts.hpp"
+
+#include <algorithm>
+#include <iterator>
+#include <set>
+#include <string>
+#include <utility>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "base/number_text.hpp"
+#include "study/columns.hpp"
+#include "study/likeness.hpp"
+#include "study/relations.hpp"
+#include "study/weighing.hpp"
+
+namespace backeddy::study {
+
+namespace {
+
+constexpr double least_condition = 0.3;
+constexpr double most_condition = 3.0;
+constexpr double most_litres_per_kg = 1000.0;
+
+Complaint doubt(Place place, std::string column, ErrorCode code, std::string found, std::string expected,
+                std::string remedy, Severity severity = Severity::warning) {
+    place.column = std::move(column);
+    return {.severity = severity,
+            .error = {.code = code,
+                      .found = std::move(found),
+                      .expected = std::move(expected),
+                      .remedy = std::move(remedy),
+                      .place = std::move(place)}};
+}
+
+template <typename Rows, typename Name>
+std::vector<std::string> names_of(const Rows& rows, Name name) {
+    std::vector<std::string> out;
+    for (const auto& row : rows) {
+        out.push_back(name(row));
+    }
+    return out;
+}
+
+void check_clock_names(std::vector<Complaint>& out, const Brief& brief, const Tables& tables) {
+    const auto checked = names_of(tables.clock_checks, [](const ClockCheck& c) { return c.clock.text(); });
+    for (const auto& trace : brief.traces) {
+        const std::string& clock = trace.clock.text();
+        if (clock.empty() || std::ranges::find(checked, clock) != checked.end()) {
+            continue;
+        }
+        if (const auto near = nearest_name(clock, checked)) {
+            out.push_back(doubt(trace.place, "clock", ErrorCode::unknown_name,
+                                fmt::format("clock_checks.csv has no check of the clock \"{}\"", clock),
+                                "a check; its times are taken as they are",
+                                fmt::format("did you mean \"{}\"?", *near)));
+        }
+    }
+}
+
+void check_timetables(std::vector<Complaint>& out, const Brief& brief, const Tables& tables) {
+    const auto names = names_of(tables.assemblies, [](const Assembly& a) { return a.id.text(); });
+    for (const auto& entry : brief.states.timetables) {
+        const std::string& name = entry.assembly.text();
+        if (name.empty() || std::ranges::find(names, name) != names.end()) {
+            continue;
+        }
+        const auto near = nearest_name(name, names);
+        out.push_back(doubt(entry.place, "assembly", ErrorCode::unknown_name,
+                            fmt::format("a timetable of \"{}\", which is not in assemblies.csv", name),
+                            fmt::format("one of {}", fmt::join(std::set(names.begin(), names.end()), ", ")),
+                            near ? fmt::format("did you mean \"{}\"?", *near)
+                                 : "correct it, or leave it out: then it holds for all without one",
+                            Severity::stops_the_run));
+    }
+}
+
+void check_species(std::vector<Complaint>& out, const Brief& brief, const Tables& tables) {
+    const auto& listed = brief.study.species;
+    if (listed.empty()) {
+        return;
+    }
+    std::set<std::string> said;
+    for (const auto& fish : tables.fish) {
+        if (fish.species.empty() || std::ranges::find(listed, fish.species) != listed.end() ||
+            !said.insert(fish.species).second) {
+            continue;
+        }
+        const auto near = nearest_name(fish.species, listed);
+        out.push_back(doubt(fish.place, "species", ErrorCode::unknown_name,
+                            fmt::format("[study] species does not list \"{}\"", fish.species),
+                            fmt::format("one of {}", fmt::join(listed, ", ")),
+                            near ? fmt::format("did you mean \"{}\"?", *near) : "list it, or correct it"));
+    }
+}
+
+void add_columns(std::set<std::string>& names, TableName table, const std::vector<FreeCell>* free) {
+    for (const auto& definition : study::tables()) {
+        if (definition.name == table) {
+            for (const auto& name : definition.column_names()) {
+                names.insert(name);
+            }
+        }
+    }
+    if (free != nullptr) {
+        for (const auto& cell : *free) {
+            names.insert(cell.column);
+        }
+    }
+}
+
+void check_groups(std::vector<Complaint>& out, const Brief& brief, const Tables& tables) {
+    const std::string& wanted = brief.report.group_by;
+    if (wanted.empty()) {
+        return;
+    }
+    std::set<std::string> names;
+    add_columns(names, TableName::fish, tables.fish.empty() ? nullptr : &tables.fish.front().free);
+    add_columns(names, TableName::encounters,
+                tables.encounters.empty() ? nullptr : &tables.encounters.front().free);
+    if (names.contains(wanted)) {
+        return;
+    }
+    const auto near = nearest_name(wanted, {names.begin(), names.end()});
+    out.push_back(doubt({.file = brief.file}, "group_by", ErrorCode::unknown_name,
+                        fmt::format("[report] group_by = \"{}\"", wanted),
+                        "a column of fish.csv or encounters.csv; no fish is in a group",
+                        near ? fmt::format("did you mean \"{}\"?", *near) : "correct it, or take it out"));
+}
+
+} // namespace
+
+std::vector<Complaint> check_condition(const Tables& tables) {
+    std::vector<Complaint> out;
+    for (const auto& fish : tables.fish) {
+        if (!fish.mass || !fish.fork_length_mm || !(*fish.fork_length_mm > 0.0)) {
+            continue;
+        }
+        const double cm = *fish.fork_length_mm / 10.0;
+        const double factor = 100.0 * fish.mass->grams() / (cm * cm * cm);
+        if (factor >= least_condition && factor <= most_condition) {
+            continue;
+        }
+        out.push_back(
+            doubt(fish.place, "mass_g", ErrorCode::out_of_range,
+                  fmt::format("\"{}\" weighs {} g at a fork length of {} mm: a condition factor of {}",
+                              fish.id.text(), exact_text(fish.mass->grams()),
+                              exact_text(*fish.fork_length_mm), significant_text(factor, 2)),
+                  "between 0.3 and 3 (100 g/cm3) for a fish of usual shape",
+                  "look whether the mass is in g (not kg) and the length in mm; nothing, if the fish is so"));
+    }
+    return out;
+}
+
+std::vector<Complaint> check_room(const Tables& tables) {
+    std::vector<Complaint> out;
+    std::set<std::pair<FishId, const Assembly*>> said;
+    for (const auto& stay : tables.stays) {
+        const Fish* fish = stay.has_fish() ? tables.find(stay.fish) : nullptr;
+        const auto known = fish == nullptr ? std::nullopt : mass_for(*fish, stay, tables);
+        if (!known || stay.to() <= stay.from()) {
+            continue;
+        }
+        for (const auto& split : splits_of(stay, tables)) {
+            const double litres = split.assembly->chamber_volume.litres();
+            const double ratio = litres / known->mass.kilograms();
+            if (ratio <= most_litres_per_kg || !said.emplace(fish->id, split.assembly).second) {
+                continue;
+            }
+            out.push_back(doubt(stay.place, "assembly", ErrorCode::out_of_range,
+                                fmt::format("\"{}\" holds {} L for \"{}\" of {} g: {} L for each kg",
+                                            stay.assembly.text(), exact_text(litres), fish->id.text(),
+                                            exact_text(known->mass.grams()), significant_text(ratio, 2)),
+                                "some 5 to 200 L for each kg; uptake goes with the volume",
+                                "look whether chamber_volume_l is in L (not mL) and mass_g in g (not kg)"));
+        }
+    }
+    return out;
+}
+
+std::vector<Complaint> check_brief_names(const Brief& brief, const Tables& tables) {
+    std::vector<Complaint> out;
+    check_timetables(out, brief, tables);
+    check_clock_names(out, brief, tables);
+    check_species(out, brief, tables);
+    check_groups(out, brief, tables);
+    return out;
+}
+
+std::vector<Complaint> check_look_alikes(const Tables& tables) {
+    std::vector<Complaint> out;
+    std::vector<std::string> before;
+    for (const auto& fish : tables.fish) {
+        if (look_alike(fish.id.text(), before)) {
+            out.push_back(doubt(fish.place, "fish", ErrorCode::duplicate,
+                                fmt::format("\"{}\" is a fish of its own", fish.id.text()),
+                                "names that can be told apart", look_alike_remedy()));
+        }
+        before.push_back(fish.id.text());
+    }
+    return out;
+}
+
+std::vector<Complaint> check_doubts(const Brief& brief, const Tables& tables) {
+    std::vector<Complaint> out;
+    for (auto&& some : {check_condition(tables), check_room(tables), check_brief_names(brief, tables),
+                        check_look_alikes(tables)}) {
+        std::ranges::copy(some, std::back_inserter(out));
+    }
+    return out;
+}
+
+} // namespace backeddy::study
