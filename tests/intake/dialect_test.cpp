@@ -356,7 +356,7 @@ TEST(Dialect, no_header_at_all_is_read_with_settings) {
         text_of(without.error()),
         "f.csv: there is no header, so nothing tells what the columns are; oxygen, temperature, pressure, "
         "salinity, conductivity or pump, with a unit; say what the columns are in [[trace.column]]: index, "
-        "kind "
+        "use "
         "and unit");
     ReadSettings settings;
     settings.columns = {{.index = 2, .use = ColumnUse::oxygen, .unit = "mg/L", .channel = "DO"},

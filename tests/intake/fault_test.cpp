@@ -130,7 +130,7 @@ TEST(Fault, oxygen_without_a_unit_is_a_complaint_and_so_is_an_unknown_one) {
         text_of(none.error()),
         "f.csv, column \"O2\": no unit named; values from 8.000 to 8.100 may be mg/L, umol/L, mL/L, % air "
         "saturation, kPa, hPa or mmHg; a unit of oxygen; set unit in [[trace.column]] for header = \"O2\", "
-        "or kind "
+        "or use "
         "= \"ignore\"");
     const auto unknown =
         load_text("time,O2 [mg/kg/day]\n2026-06-14T10:00:00Z,8.1\n2026-06-14T10:00:01Z,8.0\n");

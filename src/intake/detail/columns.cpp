@@ -337,7 +337,7 @@ class ColumnFinder {
                      .expected = fmt::format(
                          "a header like \"time\" or \"date\", or cells that are times, among {} columns",
                          out_.columns.size()),
-                     .remedy = "say which it is in [[trace.column]]: index = 1, kind = \"time\"",
+                     .remedy = "say which it is in [[trace.column]]: index = 1, use = \"time\"",
                      .place = {.file = file_}});
     }
 
@@ -358,7 +358,7 @@ class ColumnFinder {
                                : "a column of clocks without one of dates",
                  .expected = "both, or one column with the whole time",
                  .remedy =
-                     "say in [[trace.column]] which columns are kind = \"date\" and kind = \"time_of_day\"",
+                     "say in [[trace.column]] which columns are use = \"date\" and use = \"time_of_day\"",
                  .place = {.file = file_}});
         }
         use_as(*date, ColumnUse::date, "cells are dates");
@@ -375,7 +375,7 @@ class ColumnFinder {
             return fail({.code = ErrorCode::bad_setting,
                          .found = fmt::format("time_form = \"{}\"", word_of(*settings_.time_form)),
                          .expected = "calendar, as date and clock have columns of their own",
-                         .remedy = "leave time_form out, or say which column is kind = \"time\"",
+                         .remedy = "leave time_form out, or say which column is use = \"time\"",
                          .place = {.file = file_}});
         }
         return {};
@@ -418,7 +418,7 @@ class ColumnFinder {
                 {.code = ErrorCode::ambiguous_time,
                  .found = fmt::format("clocks like \"{}\" and no column of dates", *look.values.begin()),
                  .expected = "times of day have a date; elapsed times have a start",
-                 .remedy = "say which column is kind = \"date\", or set time_form = \"elapsed_clock\"",
+                 .remedy = "say which column is use = \"date\", or set time_form = \"elapsed_clock\"",
                  .place = {.file = file_, .column = column.header}});
         }
         if (!look.mostly(look.numbers)) {
@@ -553,8 +553,8 @@ class ColumnFinder {
                 .code = ErrorCode::bad_unit,
                 .found = guess->why,
                 .expected = fmt::format("a unit of {}", word_of(column.use)),
-                .remedy = fmt::format(
-                    "set unit in [[trace.column]] for header = \"{}\", or kind = \"ignore\"", column.header),
+                .remedy = fmt::format("set unit in [[trace.column]] for header = \"{}\", or use = \"ignore\"",
+                                      column.header),
                 .place = {.file = file_, .column = column.header}};
             if (was_set) {
                 return fail(std::move(problem));
@@ -609,7 +609,7 @@ class ColumnFinder {
                                                 : fmt::format("none of the headers names a reading: {}",
                                                               fmt::join(layout_.header, ", ")),
                 .expected = "oxygen, temperature, pressure, salinity, conductivity or pump, with a unit",
-                .remedy = "say what the columns are in [[trace.column]]: index, kind and unit",
+                .remedy = "say what the columns are in [[trace.column]]: index, use and unit",
                 .place = {.file = file_}};
     }
 
