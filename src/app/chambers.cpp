@@ -4,10 +4,13 @@
 #include <atomic>
 #include <cmath>
 #include <initializer_list>
+#include <iterator>
 #include <map>
 
 #include <fmt/format.h>
 
+#include "app/reading_doubts.hpp"
+#include "base/number_text.hpp"
 #include "intake/unit.hpp"
 #include "water/conditions.hpp"
 
@@ -21,6 +24,24 @@ using Pieces = std::vector<ChannelPiece>;
 // temperature of water changes slowly, salinity and pressure more slowly still.
 constexpr double temperature_reach_min = 30.0;
 constexpr double water_reach_min = 180.0;
+
+// Two files over the same time: readings are compared across at most this much, and differ when they are
+// apart by more than this share of the largest (choice: above what another rounding or a neighbouring second
+// does).
+constexpr double overlap_reach_s = 120.0;
+constexpr double overlap_share = 0.02;
+
+// A pump log's last row is believed for this many of its usual cycles (choice).
+constexpr double log_reach_cycles = 1.5;
+
+// One row there and back (choice): no water changes so between two readings.
+constexpr double spike_percent = 30.0;
+constexpr double spike_neighbours_percent = 5.0;
+constexpr double spike_c = 5.0;
+constexpr double spike_neighbours_c = 1.0;
+// Flushed water is near 100 %: a trace that stays under this is in another unit, or of a study of poor water.
+constexpr double low_top_percent = 30.0;
+constexpr double absurd_top_percent = 3.0;
 
 struct ChamberChannels {
     Pieces oxygen;
@@ -229,7 +250,40 @@ std::string pressure_origin(const study::Water& inputs) {
                : "not given: taken as 101.325 kPa";
 }
 
-Water water_of(const study::Water& inputs, const RawTraces& traces,
+struct SeriesBounds {
+    const char* column = "";
+    const char* unit = "";
+    double least = 0.0;
+    double most = 0.0;
+    std::string (*looks_like)(double) = nullptr;
+};
+
+// Readings of the water that cannot be: set aside and told. Where most of them are such, no number stands on
+// this.
+void keep_plausible(Series& series, const SeriesBounds& bounds, std::vector<study::Complaint>& complaints) {
+    const auto usual = usual_of(series.values);
+    const auto all = series.values.size();
+    const auto aside = set_aside_outside(series.values, bounds.least, bounds.most);
+    if (aside.count == 0) {
+        return;
+    }
+    drop_missing(series);
+    const std::string like = bounds.looks_like == nullptr ? "" : bounds.looks_like(*usual);
+    complaints.push_back(
+        {.severity = 2 * aside.count > all ? study::Severity::stops_the_run : study::Severity::warning,
+         .error = {.code = ErrorCode::out_of_range,
+                   .found = fmt::format("{} of {} readings lie from {} to {}{}", aside.count, all,
+                                        significant_text(aside.low, 5), significant_text(aside.high, 5),
+                                        bounds.unit),
+                   .expected = fmt::format("{} to {}{}; those outside are set aside",
+                                           exact_text(bounds.least), exact_text(bounds.most), bounds.unit),
+                   .remedy = like.empty()
+                                 ? "look at the unit of the column; its bounds are in [readings]"
+                                 : fmt::format("it looks like {}: set unit in [[trace.column]]", like),
+                   .place = {.file = "study.toml", .column = bounds.column}}});
+}
+
+Water water_of(const study::Water& inputs, const study::ReadingBounds& readings, const RawTraces& traces,
                std::vector<study::Complaint>& complaints) {
     Water out{.salinity = constant_salinity(inputs),
               .pressure_kpa = constant_pressure_kpa(inputs),
@@ -239,19 +293,30 @@ Water water_of(const study::Water& inputs, const RawTraces& traces,
     if (inputs.temperature) {
         out.temperature_c = inputs.temperature->celsius();
     }
-    const auto take = [&](Expected<Series> series, double& mean, std::optional<Series>& into) {
+    const auto take = [&](Expected<Series> series, double& mean, std::optional<Series>& into,
+                          const SeriesBounds& bounds) {
         if (!series) {
             complaints.push_back({.error = std::move(series).error()});
             return;
         }
+        keep_plausible(*series, bounds, complaints);
         mean = mean_of(series->values);
         into = std::move(*series);
     };
     if (!inputs.salinity_channel.is_empty() || !inputs.conductivity_channel.is_empty()) {
-        take(salinity_series(inputs, traces), out.salinity, out.salinity_series);
+        take(salinity_series(inputs, traces), out.salinity, out.salinity_series,
+             {.column = inputs.salinity_channel.is_empty() ? "conductivity_channel" : "salinity_channel",
+              .unit = "",
+              .least = -0.5,
+              .most = 50.0});
     }
     if (!inputs.pressure_channel.is_empty()) {
-        take(pressure_series(inputs, traces), out.pressure_kpa, out.pressure_series);
+        take(pressure_series(inputs, traces), out.pressure_kpa, out.pressure_series,
+             {.column = "pressure_channel",
+              .unit = " kPa",
+              .least = readings.pressure_least_kpa,
+              .most = readings.pressure_most_kpa,
+              .looks_like = looks_like_pressure});
     }
     return out;
 }
@@ -274,10 +339,11 @@ std::vector<Instant> season_edges(const study::Brief& brief, std::initializer_li
 class Waters {
   public:
     Waters(const Study& study, const RawTraces& traces, std::vector<study::Complaint>& complaints)
-        : study_(study), usual_(water_of(study.brief.water, traces, complaints)) {
+        : study_(study), usual_(water_of(study.brief.water, study.brief.readings, traces, complaints)) {
         for (const auto edge : season_edges(study.brief, {"water"})) {
             seasons_.push_back(
-                {.from = edge, .water = water_of(study.brief.at(edge).water, traces, complaints)});
+                {.from = edge,
+                 .water = water_of(study.brief.at(edge).water, study.brief.readings, traces, complaints)});
         }
     }
 
@@ -431,15 +497,21 @@ struct ReadingInUnit {
     double uncertainty = 0.0;
 };
 
-// A meter may show per cent of air saturation while it logs another unit: `full` is what per cent are of.
-Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, ColumnKind needed, double full,
+/// What a sensor writes into its files.
+struct SensorWrites {
+    uptake::OxygenKind kind = uptake::OxygenKind::mg_per_l;
+    intake::Unit unit = intake::Unit::mg_per_l;
+    uptake::AssumedWater assumed;
+};
+
+// A meter may show per cent of air saturation while it logs another unit: `full` is what per cent are of. A
+// row without a unit is in that of the sensor's own column.
+Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, const SensorWrites& sensor, double full,
                                        double standing_percent) {
     const double stated = row.uncertainty.value_or(std::abs(row.reading) * standing_percent / 100.0);
-    if (row.unit.empty()) {
-        return ReadingInUnit{.reading = row.reading, .uncertainty = stated};
-    }
-    const auto unit = intake::unit_from(row.unit);
-    if (unit == intake::Unit::percent_air) {
+    const ColumnKind needed = column_kind(sensor.kind);
+    const auto unit = row.unit.empty() ? std::optional(sensor.unit) : intake::unit_from(row.unit);
+    if (unit == intake::Unit::percent_air && !row.unit.empty()) {
         return ReadingInUnit{.reading = row.reading * full / 100.0, .uncertainty = stated * full / 100.0};
     }
     if (!unit || !intake::fits(*unit, needed)) {
@@ -457,9 +529,10 @@ Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, ColumnKind
                              std::abs(intake::in_trace_unit(*unit, row.reading + stated) - reading)};
 }
 
-Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& row, uptake::OxygenKind kind,
-                                                     const uptake::AssumedWater& assumed, const Water& water,
+Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& row,
+                                                     const SensorWrites& sensor, const Water& water,
                                                      double standing_percent) {
+    const auto kind = sensor.kind;
     const bool is_zero = row.point == study::CalibrationPoint::zero;
     if (!is_zero && !row.temperature && kind != uptake::OxygenKind::percent_air) {
         return fail(
@@ -472,41 +545,56 @@ Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& r
     const double warm = row.temperature ? row.temperature->celsius() : 15.0;
     const double salt = row.salinity ? row.salinity->practical() : water.salinity;
     const double kpa = row.pressure ? row.pressure->kilopascals() : water.pressure_kpa;
-    const double full = uptake::air_point_should_read(kind, warm, salt, kpa, assumed);
-    auto read = in_sensor_unit(row, column_kind(kind), full, standing_percent);
+    const double full = uptake::air_point_should_read(kind, warm, salt, kpa, sensor.assumed);
+    auto read = in_sensor_unit(row, sensor, full, standing_percent);
     if (!read) {
         return fail(std::move(read).error());
     }
-    return uptake::CalibrationPoint{.kind = is_zero ? uptake::CalibrationKind::zero
-                                                    : uptake::CalibrationKind::air,
-                                    .at = row.at,
-                                    .reading = read->reading,
-                                    .should_read = is_zero ? 0.0 : full,
-                                    .uncertainty = read->uncertainty};
+    return uptake::CalibrationPoint{
+        .kind = is_zero ? uptake::CalibrationKind::zero : uptake::CalibrationKind::air,
+        .at = row.at,
+        .reading = read->reading,
+        .should_read = is_zero ? 0.0 : full,
+        .uncertainty = read->uncertainty,
+        .place = row.place,
+        .written = fmt::format("{} {}", exact_text(row.reading),
+                               row.unit.empty() ? std::string(intake::name_of(sensor.unit)) : row.unit)};
 }
 
 Expected<uptake::Calibration> calibration_of(const Study& study, const study::SensorId& sensor,
-                                             uptake::OxygenKind kind, const uptake::AssumedWater& assumed,
-                                             const Waters& waters, Instant stay_begins) {
+                                             const SensorWrites& writes, const Waters& waters,
+                                             Instant stay_begins) {
     std::vector<uptake::CalibrationPoint> points;
     for (const auto& row : study.tables.calibrations) {
         if (row.sensor != sensor) {
             continue;
         }
-        auto point = calibration_point(row, kind, assumed, waters.at(row.at),
+        auto point = calibration_point(row, writes, waters.at(row.at),
                                        study.brief.uncertainty_at(row.at).calibration_percent);
         if (!point) {
             return fail(std::move(point).error());
         }
         points.push_back(*point);
     }
-    if (points.empty()) {
-        // Never calibrated: believed as it is, with the uncertainty that the brief gives to such a sensor.
-        const double full = uptake::air_point_should_read(kind, 15.0, waters.usual().salinity,
-                                                          waters.usual().pressure_kpa, assumed);
+    const bool has_air = std::any_of(points.begin(), points.end(), [](const uptake::CalibrationPoint& point) {
+        return point.kind == uptake::CalibrationKind::air;
+    });
+    if (!has_air) {
+        // How steep it is nobody tried: believed as it is, with the uncertainty that the brief gives to such
+        // a sensor. A zero point alone moves all readings alike.
+        double zero = 0.0;
+        if (!points.empty()) {
+            auto zeros = uptake::Calibration::make(sensor.text(), points);
+            if (!zeros) {
+                return zeros;
+            }
+            zero = zeros->zero_at(stay_begins);
+        }
+        const double full = uptake::air_point_should_read(writes.kind, 15.0, waters.usual().salinity,
+                                                          waters.usual().pressure_kpa, writes.assumed);
         points.push_back(
             {.at = stay_begins,
-             .reading = full,
+             .reading = full + zero,
              .should_read = full,
              .uncertainty = full * study.brief.uncertainty_at(stay_begins).uncalibrated_percent / 100.0});
     }
@@ -528,6 +616,7 @@ class ChamberBuilder {
         chamber_.trace.sensor = assembly_.sensor.text();
         const auto& first = channels_.oxygen.front();
         kind_ = oxygen_kind(traces_.streams[first.stream].data.headers[first.column].kind);
+        unit_ = unit_of(traces_, first).value_or(intake::Unit::mg_per_l);
         assumed_ = assumed_water();
         gather();
         const Instant first_reading =
@@ -575,10 +664,12 @@ class ChamberBuilder {
                     std::upper_bound(data.times_ns.begin(), data.times_ns.end(), trace.times_ns.back());
                 const auto fresh = static_cast<std::size_t>(last - data.times_ns.begin());
                 if (fresh > range.first) {
-                    chamber_.notes.push_back(fmt::format(
-                        "{} rows of {} repeat times already read and were set aside",
-                        std::min(fresh, range.end) - range.first, traces_.files[stream.file].path));
-                    range.first = std::min(fresh, range.end);
+                    const RowRange again{.first = range.first, .end = std::min(fresh, range.end)};
+                    chamber_.notes.push_back(
+                        fmt::format("{} rows of {} repeat times already read and were set aside",
+                                    again.end - again.first, traces_.files[stream.file].path));
+                    compare_again(data, piece.column, stream.file, again);
+                    range.first = again.end;
                 }
             }
             if (range.first >= range.end) {
@@ -598,7 +689,73 @@ class ChamberBuilder {
             chamber_.clock_checked = stream.clock_checked;
         }
         fill_temperature_from_elsewhere();
+        note_usual();
+        keep_plausible_temperature();
         fill_states();
+    }
+
+    // Rows of a file over times that another one has given: the first file stands, and where the two do not
+    // agree somebody has to say which is right.
+    void compare_again(const Trace& data, std::size_t column, std::size_t file, RowRange again) {
+        const auto& times = chamber_.trace.times_ns;
+        const auto reach = Duration::seconds(overlap_reach_s);
+        double largest = 0.0;
+        Instant worst;
+        double full = 0.0;
+        std::size_t alone = 0;
+        for (std::size_t i = again.first; i < again.end; ++i) {
+            const double value = data.columns[column][i];
+            const auto at = Instant::unix_nanoseconds(data.times_ns[i]);
+            if (!std::isfinite(value)) {
+                continue;
+            }
+            const double other = interpolated(times, raw_, at, reach);
+            if (!std::isfinite(other)) {
+                ++alone;
+                continue;
+            }
+            full = std::max(full, std::abs(other));
+            if (std::abs(value - other) > largest) {
+                largest = std::abs(value - other);
+                worst = at;
+            }
+        }
+        const std::size_t first_file = file_of_row_at(data.times_ns[again.first]);
+        const auto span =
+            fmt::format("{} to {}", iso_text(Instant::unix_nanoseconds(data.times_ns[again.first])),
+                        iso_text(Instant::unix_nanoseconds(data.times_ns[again.end - 1])));
+        const auto complain = [&](std::string found, std::string expected, std::string remedy) {
+            chamber_.complaints.push_back({.severity = study::Severity::warning,
+                                           .error = {.code = ErrorCode::bad_relation,
+                                                     .found = std::move(found),
+                                                     .expected = std::move(expected),
+                                                     .remedy = std::move(remedy),
+                                                     .place = {.file = traces_.files[file].path}}});
+        };
+        if (largest > overlap_share * full) {
+            complain(
+                fmt::format("{} and {} both have {} from {}, and differ by up to {} {} (at {})",
+                            traces_.files[first_file].path, traces_.files[file].path, assembly_.oxygen.text(),
+                            span, significant_text(largest, 3), name_of(data.headers[column].kind),
+                            iso_text(worst)),
+                fmt::format("one reading for each moment: those of {} were taken",
+                            traces_.files[first_file].path),
+                "take the wrong one out of raw/, or give it a [[trace]] of its own; look at the clocks of "
+                "both");
+        }
+        if (alone > 0) {
+            complain(fmt::format("{} of its rows lie in holes of {} ({})", alone,
+                                 traces_.files[first_file].path, span),
+                     "files of a trace that follow each other in time: these rows were set aside",
+                     "cut the file with the hole in two, so that each file is one stretch of time");
+        }
+    }
+
+    [[nodiscard]] std::size_t file_of_row_at(std::int64_t time_ns) const {
+        const auto& times = chamber_.trace.times_ns;
+        const auto row =
+            static_cast<std::size_t>(std::lower_bound(times.begin(), times.end(), time_ns) - times.begin());
+        return line_of(chamber_, std::min(row, times.size() - 1)).first;
     }
 
     void add_sources(const Trace& data, std::size_t file, RowRange range) {
@@ -675,7 +832,228 @@ class ChamberBuilder {
                 }
             }
         }
+        end_pump_log(log);
         chamber_.pump_log = std::move(log);
+    }
+
+    // What the pump does after the log ends nobody wrote down: its last row is believed for as long as its
+    // states usually last.
+    void end_pump_log(uptake::PumpLog& log) {
+        std::vector<double> lengths_s; // from one change to the next
+        std::size_t begin = 0;
+        for (std::size_t i = 1; i < log.state.size(); ++i) {
+            if (log.state[i] != log.state[begin]) {
+                lengths_s.push_back(static_cast<double>(log.times_ns[i] - log.times_ns[begin]) * 1e-9);
+                begin = i;
+            }
+        }
+        if (lengths_s.size() < 2) {
+            return; // no cycle is known: one row may well say all
+        }
+        // A cycle is a flush and a sealed spell.
+        std::vector<double> cycles_s;
+        for (std::size_t i = 1; i < lengths_s.size(); ++i) {
+            cycles_s.push_back(lengths_s[i - 1] + lengths_s[i]);
+        }
+        const auto last = Instant::unix_nanoseconds(log.times_ns.back());
+        // As it ran of late: a blank of an hour at the log's start says nothing of its end.
+        const std::size_t late = std::min<std::size_t>(cycles_s.size(), 5);
+        const auto usual_s = usual_of(std::span(cycles_s).last(late));
+        const auto known_to = last + Duration::seconds(log_reach_cycles * *usual_s);
+        const std::size_t file = traces_.streams[channels_.pump.back().stream].file;
+        bool goes_on = false; // else nothing rests on it
+        for (const auto& stay : study_.tables.stays) {
+            const bool is_here = stay.assembly == assembly_.id &&
+                                 (!assembly_.to || stay.from() < *assembly_.to) &&
+                                 (!assembly_.from || *assembly_.from < stay.to());
+            if (!is_here || stay.usable_to() <= known_to || !reads_after(known_to, stay)) {
+                continue;
+            }
+            goes_on = true;
+            chamber_.complaints.push_back(
+                {.severity = study::Severity::warning,
+                 .error = {
+                     .code = ErrorCode::too_few,
+                     .found = fmt::format("the pump log of {} ends at {}, and the stay \"{}\" goes on to {}",
+                                          assembly_.id.text(), iso_text(last), stay.id.text(),
+                                          iso_text(stay.to())),
+                     .expected = fmt::format("a row for each change of the pump: from {} on flush and sealed "
+                                             "are not known, and nothing is computed",
+                                             iso_text(known_to)),
+                     .remedy = "add the rest of the log, a timetable in its stead, or let states be found "
+                               "([states] source = \"found\")",
+                     .place = {.file = traces_.files[file].path}}});
+        }
+        if (goes_on) {
+            log.times_ns.push_back(known_to.unix_nanoseconds());
+            log.state.push_back(uptake::ChamberState::unknown);
+        }
+    }
+
+    [[nodiscard]] bool reads_after(Instant moment, const study::Stay& stay) const {
+        const auto& times = chamber_.trace.times_ns;
+        const auto next =
+            std::lower_bound(times.begin(), times.end(), std::max(moment, stay.from()).unix_nanoseconds());
+        return next != times.end() && *next < stay.usable_to().unix_nanoseconds();
+    }
+
+    // ---- readings that cannot be
+
+    /// How many of the rows of stays here are among those that `is_bad` names, and of how many.
+    struct InStays {
+        std::size_t rows = 0;
+        std::size_t bad = 0;
+        std::vector<double> saturation;
+    };
+
+    template <typename IsBad>
+    [[nodiscard]] InStays in_stays(const IsBad& is_bad) const {
+        InStays out;
+        const auto& times = chamber_.trace.times_ns;
+        for (const auto& stay : study_.tables.stays) {
+            if (stay.assembly != assembly_.id) {
+                continue;
+            }
+            const auto first =
+                std::lower_bound(times.begin(), times.end(), stay.from().unix_nanoseconds()) - times.begin();
+            const auto end =
+                std::upper_bound(times.begin(), times.end(), stay.to().unix_nanoseconds()) - times.begin();
+            for (auto i = static_cast<std::size_t>(first); i < static_cast<std::size_t>(std::max(first, end));
+                 ++i) {
+                ++out.rows;
+                out.bad += is_bad(i) ? 1 : 0;
+                if (i < chamber_.trace.saturation_percent.size()) {
+                    out.saturation.push_back(chamber_.trace.saturation_percent[i]);
+                }
+            }
+        }
+        return out;
+    }
+
+    void tell(const Implausible& aside, const std::string& channel, const std::string& what,
+              std::string expected, const std::string& looks_like, study::Severity severity,
+              bool has_own_rows) {
+        Place place{};
+        if (has_own_rows) {
+            const auto [file, line] = line_of(chamber_, aside.first_row);
+            place = {.file = traces_.files[file].path, .line = line, .column = channel};
+        } else {
+            place = assembly_.place;
+            place.column = channel;
+        }
+        chamber_.notes.push_back(fmt::format("{} {} of {} were set aside: {} to {}", aside.count, what,
+                                             channel, significant_text(aside.low, 4),
+                                             significant_text(aside.high, 4)));
+        chamber_.complaints.push_back(
+            {.severity = severity,
+             .error = {.code = ErrorCode::out_of_range,
+                       .found = fmt::format("{} {} from {} to {}, the first here", aside.count, what,
+                                            significant_text(aside.low, 4), significant_text(aside.high, 4)),
+                       .expected = std::move(expected),
+                       .remedy =
+                           looks_like.empty()
+                               ? "look at the sensor there; a number that stands for no reading belongs into "
+                                 "missing_words, the bounds are in [readings]"
+                               : fmt::format("it looks like {}: set unit in [[trace.column]]", looks_like),
+                       .place = std::move(place)}});
+    }
+
+    void keep_plausible_temperature() {
+        auto& values = chamber_.trace.temperature_celsius;
+        if (channels_.temperature.empty()) {
+            return;
+        }
+        const auto& bounds = study_.brief.readings;
+        const auto usual = usual_of(values);
+        const std::size_t in_rows = values.size();
+        const auto aside = set_aside_outside(values, bounds.temperature_least_c, bounds.temperature_most_c);
+        const bool has_own_rows =
+            in_rows > 0 && channels_.temperature.front().stream == channels_.oxygen.front().stream;
+        if (aside.count > 0) {
+            const auto seen = in_stays([&](std::size_t i) { return !std::isfinite(values[i]); });
+            tell(aside, assembly_.temperature.text(), "temperatures (degC)",
+                 fmt::format("{} to {} degC; those outside go into no slope",
+                             exact_text(bounds.temperature_least_c), exact_text(bounds.temperature_most_c)),
+                 looks_like_temperature(*usual), severity_of(seen), has_own_rows);
+        }
+        if (const auto spikes = set_aside_spikes(values, spike_c, spike_neighbours_c); spikes.count > 0) {
+            tell(spikes, assembly_.temperature.text(), "single temperatures (degC)",
+                 fmt::format("no jump of over {} degC for one row and back; they go into no slope",
+                             exact_text(spike_c)),
+                 "", study::Severity::warning, has_own_rows);
+        }
+    }
+
+    // No number stands on a channel that is in doubt for most of its stays' time.
+    static study::Severity severity_of(const InStays& seen) {
+        return seen.rows > 0 && 2 * seen.bad > seen.rows ? study::Severity::stops_the_run
+                                                         : study::Severity::warning;
+    }
+
+    void keep_plausible_oxygen() {
+        auto& trace = chamber_.trace;
+        auto& saturation = trace.saturation_percent;
+        const auto& bounds = study_.brief.readings;
+        const std::string like = usual_written_ ? looks_like_oxygen(*usual_written_, unit_) : std::string();
+        const auto written = [&] {
+            return usual_written_ ? fmt::format(" (usually {} as written, {})",
+                                                significant_text(*usual_written_, 4), intake::name_of(unit_))
+                                  : std::string();
+        };
+        const auto aside =
+            set_aside_outside(saturation, bounds.oxygen_least_percent, bounds.oxygen_most_percent);
+        const auto spikes = set_aside_spikes(saturation, spike_percent, spike_neighbours_percent);
+        if (aside.count + spikes.count > 0) {
+            for (std::size_t i = 0; i < saturation.size(); ++i) {
+                // A concentration without a temperature has no saturation either, and stays.
+                if (!std::isfinite(saturation[i]) && std::isfinite(trace.temperature_celsius[i])) {
+                    trace.oxygen_mg_per_l[i] = missing;
+                }
+            }
+        }
+        if (aside.count > 0) {
+            const auto seen = in_stays([&](std::size_t i) { return !std::isfinite(saturation[i]); });
+            tell(aside, assembly_.oxygen.text(), "readings (% of air saturation)",
+                 fmt::format("{} to {} %{}; those outside go into no slope",
+                             exact_text(bounds.oxygen_least_percent), exact_text(bounds.oxygen_most_percent),
+                             written()),
+                 like, severity_of(seen), true);
+        }
+        if (spikes.count > 0) {
+            tell(spikes, assembly_.oxygen.text(), "single readings (% of air saturation)",
+                 fmt::format("no jump of over {} % for one row and back; they go into no slope",
+                             exact_text(spike_percent)),
+                 "", study::Severity::warning, true);
+        }
+        const auto seen = in_stays([](std::size_t) { return false; });
+        const auto top = top_of(seen.saturation);
+        if (!top || *top >= low_top_percent) {
+            return;
+        }
+        chamber_.complaints.push_back(
+            {.severity =
+                 *top < absurd_top_percent ? study::Severity::stops_the_run : study::Severity::warning,
+             .error = {.code = ErrorCode::out_of_range,
+                       .found = fmt::format("oxygen of {} never passes {} % of air saturation in its stays{}",
+                                            assembly_.oxygen.text(), significant_text(*top, 3), written()),
+                       .expected = "near 100 % after a flush with aired water",
+                       .remedy = like.empty()
+                                     ? "nothing, if the water was so poor"
+                                     : fmt::format("it looks like {}: set unit in [[trace.column]]", like),
+                       .place =
+                           [&] {
+                               Place place = assembly_.place;
+                               place.column = "oxygen";
+                               return place;
+                           }()}});
+    }
+
+    // The middle of what the logger wrote, before anything is put right.
+    void note_usual() {
+        const double factor = intake::in_trace_unit(unit_, 1.0);
+        if (const auto usual = usual_of(raw_); usual && factor > 0.0) {
+            usual_written_ = *usual / factor;
+        }
     }
 
     // Seasons may say the same again.
@@ -701,7 +1079,9 @@ class ChamberBuilder {
 
     Expected<ChamberSettings> settings_at(Instant stay_begins, const study::Brief& brief,
                                           const Water& water) {
-        auto calibration = calibration_of(study_, assembly_.sensor, kind_, assumed_, waters_, stay_begins);
+        auto calibration =
+            calibration_of(study_, assembly_.sensor, {.kind = kind_, .unit = unit_, .assumed = assumed_},
+                           waters_, stay_begins);
         if (!calibration) {
             return fail(std::move(calibration).error());
         }
@@ -756,6 +1136,7 @@ class ChamberBuilder {
         raw_ = {};
         trace.oxygen_mg_per_l = std::move(oxygen->mg_per_l);
         trace.saturation_percent = std::move(oxygen->saturation_percent);
+        keep_plausible_oxygen();
         chamber_.without_conditions = oxygen->without_conditions;
         if (chamber_.without_conditions > 0) {
             chamber_.notes.push_back(fmt::format("{} oxygen readings have no temperature, salinity or "
@@ -792,6 +1173,8 @@ class ChamberBuilder {
     const ChamberChannels& channels_;
     Chamber chamber_;
     uptake::OxygenKind kind_ = uptake::OxygenKind::mg_per_l;
+    intake::Unit unit_ = intake::Unit::mg_per_l; ///< as the logger writes it
+    std::optional<double> usual_written_;        ///< the middle of its readings in stays, in that unit
     uptake::AssumedWater assumed_;
     std::vector<double> raw_;
     std::vector<double> pump_;
@@ -938,6 +1321,9 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     });
     for (std::size_t i = 0; i < rows.size(); ++i) {
         if (*built[i]) {
+            auto& said = (*built[i])->complaints;
+            std::move(said.begin(), said.end(), std::back_inserter(out.complaints));
+            said.clear();
             out.list.push_back(std::move(**built[i]));
         } else {
             Error error = std::move(*built[i]).error();

@@ -42,6 +42,7 @@ struct Chamber {
     bool clock_checked = false;
     std::size_t without_conditions = 0; ///< readings that lacked temperature, salinity or pressure
     std::vector<std::string> notes;
+    std::vector<study::Complaint> complaints; ///< build_chambers() hands them on
 
     /// As it is for a stay that begins then.
     [[nodiscard]] const ChamberSettings& at(Instant stay_begins) const;

@@ -12,9 +12,11 @@
 #include <glob.h>
 #include <sys/stat.h>
 
+#include "app/file_doubts.hpp"
 #include "base/file.hpp"
 #include "base/number_text.hpp"
 #include "intake/brief.hpp"
+#include "study/relations.hpp"
 
 namespace backeddy::app {
 
@@ -190,10 +192,13 @@ Expected<ClockCorrection> correction_of(const study::ClockId& clock, const Study
                                    .uncertainty_s = check.uncertainty
                                                         ? check.uncertainty->seconds()
                                                         : study.brief.uncertainty_at(check.shown).event_s};
-        if (const auto reference = settled.find(check.reference); reference != settled.end()) {
-            const double theirs = reference->second.uncertainty_s(
-                check.true_time, study.brief.uncertainty_at(check.true_time).clock_s);
-            comparison.actual = reference->second.corrected(check.true_time);
+        if (!check.reference.is_empty()) {
+            // A reference that was itself never checked is as uncertain as such a clock is.
+            const auto found = settled.find(check.reference);
+            const ClockCorrection reference = found == settled.end() ? ClockCorrection() : found->second;
+            const double theirs =
+                reference.uncertainty_s(check.true_time, study.brief.uncertainty_at(check.true_time).clock_s);
+            comparison.actual = reference.corrected(check.true_time);
             comparison.uncertainty_s = std::hypot(comparison.uncertainty_s, theirs);
         }
         comparisons.push_back(comparison);
@@ -201,25 +206,21 @@ Expected<ClockCorrection> correction_of(const study::ClockId& clock, const Study
     return ClockCorrection::from(std::move(comparisons), std::move(resets));
 }
 
-// Clocks compared with true time first, then those that are tied to one of them.
+// Each clock after those it is compared with.
 Clocks clocks_of(const Study& study, std::vector<study::Complaint>& complaints) {
-    std::map<study::ClockId, Place> direct;
-    std::map<study::ClockId, Place> tied;
-    for (const auto& check : study.tables.clock_checks) {
-        (check.reference.is_empty() ? direct : tied).emplace(check.clock, check.place);
-    }
     Clocks clocks;
-    for (const auto* group : {&direct, &tied}) {
-        for (const auto& [name, place] : *group) {
-            auto correction = correction_of(name, study, clocks);
-            if (correction) {
-                clocks.insert_or_assign(name, std::move(*correction));
-            } else {
-                complaints.push_back(
-                    {.severity = study::Severity::stops_the_run,
-                     .error = std::move(correction).error().at(place).within("clock " + name.text())});
-            }
+    for (const auto& name : study::clocks_in_order(study.tables)) {
+        auto correction = correction_of(name, study, clocks);
+        if (correction) {
+            clocks.insert_or_assign(name, std::move(*correction));
+            continue;
         }
+        const auto& checks = study.tables.clock_checks;
+        const auto first = std::find_if(checks.begin(), checks.end(),
+                                        [&](const study::ClockCheck& check) { return check.clock == name; });
+        complaints.push_back(
+            {.severity = study::Severity::stops_the_run,
+             .error = std::move(correction).error().at(first->place).within("clock " + name.text())});
     }
     return clocks;
 }
@@ -256,6 +257,55 @@ std::size_t drop_backward_rows(Trace& trace) {
             std::lower_bound(rows.begin(), rows.end(), piece.first_row) - rows.begin());
     }
     return dropped;
+}
+
+/// Rows of a file that repeat the time of the one before, as the logger wrote them.
+struct Repeats {
+    std::size_t rows = 0;
+    std::size_t with_other_values = 0;
+    std::uint64_t first_line = 0;
+};
+
+Repeats repeats_in(const Trace& trace) {
+    Repeats out;
+    std::size_t first_row = 0;
+    for (std::size_t i = 1; i < trace.rows(); ++i) {
+        if (trace.times_ns[i] > trace.times_ns[i - 1]) {
+            continue;
+        }
+        first_row = out.rows++ == 0 ? i : first_row;
+        const bool differs = std::any_of(trace.columns.begin(), trace.columns.end(), [&](const auto& column) {
+            return std::isfinite(column[i]) && std::isfinite(column[i - 1]) && column[i] != column[i - 1];
+        });
+        out.with_other_values += differs ? 1 : 0;
+    }
+    for (const auto& piece : trace.pieces) {
+        if (out.rows > 0 && piece.first_row <= first_row) {
+            out.first_line = piece.first_line + ((first_row - piece.first_row) * piece.line_step);
+        }
+    }
+    return out;
+}
+
+Error repeated(const Repeats& repeats, const std::string& path) {
+    return {.code = ErrorCode::duplicate,
+            .found = fmt::format("{} rows have the time of the row before, {}", repeats.rows,
+                                 repeats.with_other_values == 0 ? std::string("and its values")
+                                                                : fmt::format("{} of them with other values",
+                                                                              repeats.with_other_values)),
+            .expected = "one row for each moment: the first of each was kept",
+            .remedy = repeats.with_other_values == 0
+                          ? "nothing, if the logger writes rows twice"
+                          : "look whether two loggers, or two chambers, write into this file",
+            .place = {.file = path, .line = repeats.first_line}};
+}
+
+Error backward_by_clock(std::size_t rows, const std::string& path) {
+    return {.code = ErrorCode::bad_time,
+            .found = fmt::format("{} rows repeat a time or run backward once the clock is put right", rows),
+            .expected = "times that advance",
+            .remedy = "they were set aside; look at the clock checks around them",
+            .place = {.file = path}};
 }
 
 // The season of a file's middle says what a clock that was never checked may be off.
@@ -344,12 +394,14 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
     out.file.dialect = std::move(loaded->dialect);
     out.file.report = std::move(loaded->report);
     name_inside_folder(*out.file.report, wanted.path);
+    out.complaints = doubts_of(out.file);
     const auto clock = clocks.find(wanted.source->clock_id());
     for (std::size_t i = 0; i < loaded->streams.size(); ++i) {
         RawStream stream{.trace = wanted.source->name,
                          .name = loaded->ids[i].name,
                          .file = index,
                          .data = std::move(loaded->streams[i])};
+        const Repeats repeats = repeats_in(stream.data);
         const auto& times = stream.data.times_ns;
         const auto middle = Instant::unix_nanoseconds(times.empty() ? 0 : times[times.size() / 2]);
         const ClockCorrection correction = clock == clocks.end() ? ClockCorrection() : clock->second;
@@ -358,14 +410,10 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
             out.file.clock = clock_in_words(wanted.source->clock_id(), stream, middle, correction);
         }
         if (const auto dropped = drop_backward_rows(stream.data); dropped > 0) {
-            out.complaints.push_back(
-                {.severity = study::Severity::warning,
-                 .error = {.code = ErrorCode::bad_time,
-                           .found = fmt::format(
-                               "{} rows repeat a time or run backward once the clock is put right", dropped),
-                           .expected = "times that advance",
-                           .remedy = "they were set aside; look at the clock checks around them",
-                           .place = {.file = wanted.path}}});
+            const auto by_clock = dropped - std::min(dropped, repeats.rows);
+            out.complaints.push_back({.severity = study::Severity::warning,
+                                      .error = by_clock > 0 ? backward_by_clock(dropped, wanted.path)
+                                                            : repeated(repeats, wanted.path)});
         }
         if (stream.data.rows() > 0) {
             out.streams.push_back(std::move(stream));
@@ -483,6 +531,10 @@ bool is_kind(ColumnKind kind, ChannelFor what) {
 std::string_view word(ChannelFor what) {
     constexpr std::string_view words[] = {"oxygen", "temperature", "pump", "salinity", "pressure"};
     return words[static_cast<std::size_t>(what)];
+}
+
+std::string with_article(ChannelFor what) {
+    return fmt::format("{} {}", what == ChannelFor::oxygen ? "an" : "a", word(what));
 }
 
 // A header without its unit: "O2_1" of "O2_1 (% air sat)" or "O2_1 [mg/L]".
@@ -623,8 +675,9 @@ Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces, const 
                      .found = trace_known ? fmt::format("no {} channel \"{}\" in the trace \"{}\"",
                                                         word(what), name.channel, name.trace)
                                           : fmt::format("no readings in the trace \"{}\"", name.trace),
-                     .expected = choices.empty() ? fmt::format("a {} column in one of its files", word(what))
-                                                 : fmt::format("one of {}", fmt::join(choices, ", ")),
+                     .expected = choices.empty()
+                                     ? fmt::format("{} column in one of its files", with_article(what))
+                                     : fmt::format("one of {}", fmt::join(choices, ", ")),
                      .remedy = near ? fmt::format("did you mean \"{}:{}\"?", name.trace, *near)
                                     : "mend the channel in assemblies.csv or say what the column is with "
                                       "[[trace.column]]"});
@@ -653,7 +706,27 @@ bool means(const study::TraceColumn& setting, const intake::ColumnFinding& colum
            same_but_case(setting.header, without_unit(column.header));
 }
 
+// In a long file the channel has the chamber behind it.
+bool is_read_as(const intake::ColumnFinding& column, const RawStream& stream, const ChannelPiece& piece) {
+    const std::string& channel = stream.data.headers[piece.column].channel;
+    return column.is_reading() && (column.channel == channel ||
+                                   (!stream.name.empty() && column.channel + "@" + stream.name == channel));
+}
+
 } // namespace
+
+std::optional<intake::Unit> unit_of(const RawTraces& traces, const ChannelPiece& piece) {
+    const auto& stream = traces.streams[piece.stream];
+    const auto& dialect = traces.files[stream.file].dialect;
+    if (dialect) {
+        for (const auto& column : dialect->columns) {
+            if (is_read_as(column, stream, piece)) {
+                return column.unit;
+            }
+        }
+    }
+    return std::nullopt;
+}
 
 AssumedByLogger assumed_by_logger(const Study& study, const RawTraces& traces, const ChannelPiece& piece) {
     const auto& stream = traces.streams[piece.stream];
@@ -666,13 +739,8 @@ AssumedByLogger assumed_by_logger(const Study& study, const RawTraces& traces, c
     if (!dialect) {
         return out;
     }
-    // In a long file the channel has the chamber behind it.
-    const std::string& channel = stream.data.headers[piece.column].channel;
-    const std::string chamber = "@" + stream.name;
     for (const auto& column : dialect->columns) {
-        const bool is_this =
-            column.is_reading() &&
-            (column.channel == channel || (!stream.name.empty() && column.channel + chamber == channel));
+        const bool is_this = is_read_as(column, stream, piece);
         for (const auto& setting : source->columns) {
             if (is_this && means(setting, column)) {
                 out.salinity = setting.assumed_salinity ? setting.assumed_salinity : out.salinity;

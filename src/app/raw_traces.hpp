@@ -75,4 +75,7 @@ struct AssumedByLogger {
 [[nodiscard]] AssumedByLogger assumed_by_logger(const Study& study, const RawTraces& traces,
                                                 const ChannelPiece& piece);
 
+/// The unit in which the file writes this channel.
+[[nodiscard]] std::optional<intake::Unit> unit_of(const RawTraces& traces, const ChannelPiece& piece);
+
 } // namespace backeddy::app

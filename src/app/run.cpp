@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/followers.hpp"
 #include "app/result_folder.hpp"
+#include "app/stay_doubts.hpp"
 #include "app/version.hpp"
 #include "base/file.hpp"
 #include "base/hash.hpp"
@@ -78,6 +80,7 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     take(out.beside, std::move(out.traces.complaints));
     take(out.complaints, out.beside);
     study::sort_by_place(out.complaints);
+    out.followers = drop_followers(out.complaints, out.study, out.traces);
     return out;
 }
 
@@ -116,6 +119,11 @@ std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
         out += fmt::format("{}: {}\n", severity_word(complaint.severity), complaint.error.text());
         stopping += complaint.severity == study::Severity::stops_the_run ? 1 : 0;
     }
+    if (opened.followers > 0) {
+        out +=
+            fmt::format("{} more that follow{} from what could not be read {} not shown\n", opened.followers,
+                        opened.followers == 1 ? "s" : "", opened.followers == 1 ? "is" : "are");
+    }
     const auto& tables = opened.study.tables;
     out += fmt::format("{} fish, {} stays, {} raw files; {} a run, {} to beware of\n", tables.fish.size(),
                        tables.stays.size(), opened.traces.files.size(),
@@ -141,8 +149,10 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
     run.curves = continuous_of(opened.study, run.chambers, run.stays, work.threads);
     run.complaints = opened.complaints;
     take(run.complaints, run.chambers.complaints);
+    take(run.complaints, stay_doubts(opened.study, run.chambers, run.stays.list));
     take(run.complaints, unheard_decisions(run.stays.list));
     study::sort_by_place(run.complaints);
+    drop_followers(run.complaints, opened.study, opened.traces);
     run.answers = std::make_unique<Answers>(Answers{.study = opened.study,
                                                     .tables = opened.tables,
                                                     .traces = opened.traces,

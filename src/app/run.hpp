@@ -32,8 +32,9 @@ struct OpenedStudy {
     Study study;
     std::vector<report::Input> tables; ///< brief and tables, as the report lists them
     RawTraces traces;
-    std::vector<study::Complaint> complaints; ///< of all of it, by file and line
+    std::vector<study::Complaint> complaints; ///< of all of it: causes first, by file and line
     std::vector<study::Complaint> beside;     ///< those of them that no table made: brief, raw files
+    std::size_t followers = 0; ///< complaints that only follow from a file that could not be read: left out
 };
 
 /// Reads everything. Fails only where there is no study to read (no folder, no study.toml); all else is a

@@ -7,6 +7,7 @@
 #include <fmt/ranges.h>
 
 #include "app/stay_answers.hpp"
+#include "app/stay_doubts.hpp"
 #include "base/number_text.hpp"
 
 namespace backeddy::app {
@@ -178,9 +179,6 @@ SeenStates see_states(const Study& study, const RawTraces& traces, const Chamber
     for (const auto& answer : stays) {
         if (answer.uptake) {
             StayLook(answer).write(out.by_file);
-        } else {
-            out.complaints.push_back({.severity = study::Severity::warning,
-                                      .error = Error(answer.uptake.error()).at(answer.stay->place)});
         }
     }
     for (std::size_t i = 0; i < traces.files.size(); ++i) {
@@ -188,6 +186,7 @@ SeenStates see_states(const Study& study, const RawTraces& traces, const Chamber
             out.by_file[i].emplace_back("states: no stay takes its oxygen from this file");
         }
     }
+    out.complaints = stay_doubts(study, chambers, stays);
     auto unheard = unheard_decisions(stays);
     std::move(unheard.begin(), unheard.end(), std::back_inserter(out.complaints));
     return out;

@@ -3,6 +3,7 @@
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>
 
+#include "app/followers.hpp"
 #include "app/run.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
@@ -31,6 +32,7 @@ int check(const std::string& folder, unsigned threads) {
     const auto states = app::see_states(opened->study, opened->traces, chambers, work.threads);
     opened->complaints.insert(opened->complaints.end(), states.complaints.begin(), states.complaints.end());
     study::sort_by_place(opened->complaints);
+    opened->followers += app::drop_followers(opened->complaints, opened->study, opened->traces);
     fmt::print("{}", app::check_text(*opened, states));
     return study::stops_a_run(opened->complaints) ? exit_complaints : exit_clean;
 }

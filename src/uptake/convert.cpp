@@ -232,11 +232,35 @@ std::string calibration_source(const std::string& sensor, std::int64_t at_ns, st
 
 Error bad_point(const std::string& sensor, const CalibrationPoint& point, std::string found,
                 std::string expected) {
-    return Error{.code = ErrorCode::out_of_range,
-                 .found = std::move(found),
-                 .expected = std::move(expected),
-                 .remedy = "check the reading and its unit in calibrations.csv"}
-        .within("calibration of " + sensor + " at " + iso_text(point.at));
+    Error error = Error{.code = ErrorCode::out_of_range,
+                        .found = std::move(found),
+                        .expected = std::move(expected),
+                        .remedy = "check the reading and its unit in calibrations.csv"}
+                      .within("calibration of " + sensor + " at " + iso_text(point.at));
+    error.place = point.place;
+    return error;
+}
+
+/// "9.32 (written 291.4 umol/L)"
+std::string reading_text(const CalibrationPoint& point) {
+    return significant_text(point.reading, 6) +
+           (point.written.empty() ? "" : " (written " + point.written + ")");
+}
+
+/// A gain that no sensor has: which of the two points is to be doubted.
+Error bad_gain(const std::string& sensor, const CalibrationPoint& air, double zero) {
+    const bool is_like_zero = std::fabs(air.reading - zero) < 0.1 * std::fabs(air.reading);
+    if (is_like_zero) {
+        return bad_point(sensor, air,
+                         "in air it reads " + reading_text(air) + ", and at zero " +
+                             significant_text(zero, 6) + ": almost the same",
+                         "a zero point far below the air point, at about 0");
+    }
+    return bad_point(sensor, air,
+                     "a reading of " + reading_text(air) +
+                         (zero == 0.0 ? std::string() : ", " + significant_text(zero, 6) + " at zero,") +
+                         " where " + significant_text(air.should_read, 6) + " is right, in the sensor's unit",
+                     "within a factor of 2");
 }
 
 } // namespace
@@ -268,10 +292,7 @@ Expected<Calibration> Calibration::make(std::string sensor, std::vector<Calibrat
         }
         const double gain = (point.reading - out.zero_at(point.at)) / point.should_read;
         if (!(gain >= 0.5 && gain <= 2.0)) {
-            return fail(bad_point(out.sensor_, point,
-                                  "a reading of " + significant_text(point.reading, 6) + " where " +
-                                      significant_text(point.should_read, 6) + " is right",
-                                  "within a factor of 2"));
+            return fail(bad_gain(out.sensor_, point, out.zero_at(point.at)));
         }
         out.gains_.push_back({.at_ns = point.at.unix_nanoseconds(),
                               .value = gain,

@@ -86,6 +86,8 @@ struct CalibrationPoint {
     double reading = 0.0;
     double should_read = 0.0;
     double uncertainty = 0.0; ///< standard, of reading less should_read, in the sensor's unit
+    Place place{};            ///< of its row, for messages
+    std::string written{};    ///< "291.4 umol/L": the reading as it stands there, for messages
 
     friend bool operator==(const CalibrationPoint&, const CalibrationPoint&) = default;
 };

@@ -1,0 +1,315 @@
+#include "app/stay_doubts.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <iterator>
+#include <map>
+#include <optional>
+#include <string>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "base/number_text.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::app {
+
+namespace {
+
+using uptake::ChamberState;
+
+study::Complaint warning(Place place, std::string column, ErrorCode code, std::string found,
+                         std::string expected, std::string remedy) {
+    place.column = std::move(column);
+    return {.severity = study::Severity::warning,
+            .error = {.code = code,
+                      .found = std::move(found),
+                      .expected = std::move(expected),
+                      .remedy = std::move(remedy),
+                      .place = std::move(place)}};
+}
+
+std::string line_text(const Place& place) {
+    return place.line ? fmt::format("line {}", *place.line) : std::string("another line");
+}
+
+// ---------------------------------------------------------------- the pump upside down
+
+constexpr std::size_t fewest_runs = 3;
+constexpr double most_runs = 0.75;             ///< share of runs that go the wrong way (choice)
+constexpr double least_change_mg_per_l = 0.05; ///< of each run: less is noise (choice)
+
+/// Runs of one state by where oxygen went in them.
+struct Ways {
+    std::size_t up = 0;
+    std::size_t down = 0;
+
+    [[nodiscard]] bool mostly(std::size_t wanted) const {
+        return up + down >= fewest_runs &&
+               static_cast<double>(wanted) >= most_runs * static_cast<double>(up + down);
+    }
+};
+
+/// Mean of the last quarter less that of the first; nothing where there are too few readings.
+std::optional<double> change_over(const uptake::ChamberTrace& trace, const uptake::StateRun& run) {
+    const auto row = [&](Instant at) {
+        return static_cast<std::size_t>(
+            std::lower_bound(trace.times_ns.begin(), trace.times_ns.end(), at.unix_nanoseconds()) -
+            trace.times_ns.begin());
+    };
+    std::vector<double> values;
+    for (std::size_t i = row(run.from); i < row(run.to); ++i) {
+        if (std::isfinite(trace.oxygen_mg_per_l[i])) {
+            values.push_back(trace.oxygen_mg_per_l[i]);
+        }
+    }
+    const std::size_t part = values.size() / 4;
+    if (part == 0) {
+        return std::nullopt;
+    }
+    double first = 0.0;
+    double last = 0.0;
+    for (std::size_t i = 0; i < part; ++i) {
+        first += values[i];
+        last += values[values.size() - 1 - i];
+    }
+    return (last - first) / static_cast<double>(part);
+}
+
+bool is_inverted(const StayAnswer& answer) {
+    Ways sealed;
+    Ways flush;
+    const auto& states = answer.uptake->states;
+    for (std::size_t i = 0; i < states.size(); ++i) {
+        auto state = states[i];
+        if (state.run.state != ChamberState::sealed && state.run.state != ChamberState::flush) {
+            continue;
+        }
+        const bool settled = i > 0 && states[i - 1].run.state == ChamberState::settle &&
+                             states[i - 1].slice == state.slice && states[i - 1].run.to == state.run.from;
+        state.run.from = settled ? states[i - 1].run.from : state.run.from;
+        const auto change = change_over(answer.slices[state.slice]->trace, state.run);
+        if (!change || std::fabs(*change) < least_change_mg_per_l) {
+            continue;
+        }
+        auto& ways = state.run.state == ChamberState::sealed ? sealed : flush;
+        ++(*change > 0.0 ? ways.up : ways.down);
+    }
+    return sealed.mostly(sealed.up) && flush.mostly(flush.down);
+}
+
+bool is_told(uptake::StatesFrom from) {
+    return from == uptake::StatesFrom::pump_column || from == uptake::StatesFrom::pump_log ||
+           from == uptake::StatesFrom::timetable;
+}
+
+// ---------------------------------------------------------------- decisions
+
+/// What a decision settles, and how: two of the first with different seconds are rivals.
+std::optional<std::pair<std::string, std::string>> settles(const study::Decision& decision) {
+    switch (decision.act) {
+    case study::DecisionAct::exclude:
+        return std::pair<std::string, std::string>("mark", "unusable");
+    case study::DecisionAct::include:
+        return std::pair<std::string, std::string>("mark", "as the program marks it");
+    case study::DecisionAct::mark:
+        return std::pair("mark", decision.value);
+    case study::DecisionAct::move_start:
+    case study::DecisionAct::move_end:
+        return std::pair(study::word_of(decision.act), decision.value);
+    case study::DecisionAct::note:
+        break;
+    }
+    return std::nullopt;
+}
+
+template <typename Wanted>
+std::vector<const study::Decision*> pointers_to(const std::vector<study::Decision>& decisions,
+                                                const Wanted& wanted) {
+    std::vector<const study::Decision*> out;
+    for (const auto& decision : decisions) {
+        if (wanted(decision)) {
+            out.push_back(&decision);
+        }
+    }
+    return out;
+}
+
+void find_rivals(std::vector<study::Complaint>& out, const std::vector<const study::Decision*>& together,
+                 const std::string& about) {
+    std::map<std::string, const study::Decision*> latest;
+    for (const auto* decision : together) {
+        const auto what = settles(*decision);
+        if (!what) {
+            continue;
+        }
+        const auto [place, is_new] = latest.emplace(what->first, decision);
+        const auto* before = place->second;
+        place->second = decision;
+        if (is_new || settles(*before)->second == what->second) {
+            continue;
+        }
+        out.push_back(warning(decision->place, "act", ErrorCode::bad_relation,
+                              fmt::format("{} ({}) contradicts {} ({}) about {}",
+                                          study::word_of(decision->act), line_text(decision->place),
+                                          study::word_of(before->act), line_text(before->place), about),
+                              "one decision; of two the later row holds",
+                              "delete the one that no longer holds"));
+    }
+}
+
+/// Sealed spells, their settling at the start included.
+std::vector<uptake::StateRun> sealed_spells(const uptake::StayUptake& stay) {
+    std::vector<uptake::StateRun> out;
+    for (const auto& state : stay.states) {
+        const bool is_sealed =
+            state.run.state == ChamberState::settle || state.run.state == ChamberState::sealed;
+        if (!is_sealed) {
+            continue;
+        }
+        const bool goes_on = !out.empty() && out.back().state == ChamberState::settle &&
+                             state.run.state == ChamberState::sealed && out.back().to == state.run.from;
+        if (goes_on) {
+            out.back().to = state.run.to;
+            out.back().state = ChamberState::sealed;
+        } else {
+            out.push_back(state.run);
+        }
+    }
+    return out;
+}
+
+} // namespace
+
+std::vector<study::Complaint> inverted_pumps(std::span<const StayAnswer> stays) {
+    std::vector<study::Complaint> out;
+    for (const auto& answer : stays) {
+        if (!answer.uptake || !is_told(answer.uptake->states_from) || !is_inverted(answer)) {
+            continue;
+        }
+        const auto from = answer.uptake->states_from;
+        out.push_back(warning(
+            answer.stay->place, "assembly", ErrorCode::bad_relation,
+            fmt::format(
+                "in the stay \"{}\" oxygen falls while the {} says flush, and rises while it says sealed",
+                answer.stay->id.text(), uptake::text(from)),
+            "the other way round",
+            from == uptake::StatesFrom::timetable
+                ? "look at start, period_s and flush_s of its [[states.timetable]]"
+                : "look whether its words are swapped: flush_words and sealed_words of the [[trace]] put "
+                  "them "
+                  "right, or the clock of the pump's logger is off by half a cycle"));
+    }
+    return out;
+}
+
+std::vector<study::Complaint> rival_decisions(std::span<const StayAnswer> stays) {
+    std::vector<study::Complaint> out;
+    for (const auto& answer : stays) {
+        find_rivals(out, pointers_to(answer.whole_stay, [](const study::Decision&) { return true; }),
+                    fmt::format("the whole stay \"{}\"", answer.stay->id.text()));
+        if (!answer.uptake || answer.on_spells.size() < 2) {
+            continue;
+        }
+        for (const auto& spell : sealed_spells(*answer.uptake)) {
+            const auto together = pointers_to(answer.on_spells, [&](const study::Decision& decision) {
+                return *decision.moment >= spell.from && *decision.moment <= spell.to;
+            });
+            find_rivals(
+                out, together,
+                fmt::format("the spell sealed from {} to {}", iso_text(spell.from), iso_text(spell.to)));
+        }
+    }
+    return out;
+}
+
+std::vector<study::Complaint> fish_without_blank(const Study& study) {
+    struct Lacking {
+        const study::Stay* first = nullptr;
+        std::size_t stays = 0;
+        double reach_h = 0.0;
+    };
+    std::map<study::AssemblyId, Lacking> lacking;
+    const auto& stays = study.tables.stays;
+    for (const auto& stay : stays) {
+        if (!stay.has_fish()) {
+            continue;
+        }
+        const auto background = study.brief.at(stay.from()).background;
+        if (background.blanks_used == uptake::BlanksUsed::none ||
+            background.blanks_used == uptake::BlanksUsed::side_by_side) {
+            continue;
+        }
+        const bool has_blank = std::any_of(stays.begin(), stays.end(), [&](const study::Stay& other) {
+            const bool is_blank =
+                std::any_of(other.parts.begin(), other.parts.end(),
+                            [](const study::StayPart& part) { return part.role == uptake::StayRole::blank; });
+            return is_blank && other.assembly == stay.assembly &&
+                   other.from() <= stay.to() + background.reach &&
+                   stay.from() <= other.to() + background.reach;
+        });
+        if (!has_blank) {
+            auto& entry = lacking[stay.assembly];
+            entry.first = entry.first == nullptr ? &stay : entry.first;
+            entry.reach_h = background.reach.seconds() / 3600.0;
+            ++entry.stays;
+        }
+    }
+    std::vector<study::Complaint> out;
+    for (const auto& [assembly, entry] : lacking) {
+        out.push_back(warning(
+            entry.first->place, "assembly", ErrorCode::too_few,
+            fmt::format("no blank of \"{}\" within {} h of {}", assembly.text(),
+                        significant_text(entry.reach_h, 3),
+                        entry.stays == 1
+                            ? fmt::format("the stay \"{}\"", entry.first->id.text())
+                            : fmt::format("{} stays, the first \"{}\"", entry.stays, entry.first->id.text())),
+            "a blank before or after: what microbes take is counted as the fish's own",
+            "add its blanks to stays.csv, say [background] blanks_used = \"side_by_side\", or \"none\" if "
+            "that is "
+            "meant"));
+    }
+    return out;
+}
+
+std::vector<study::Complaint> stays_without_spell(const Chambers& chambers,
+                                                  std::span<const StayAnswer> stays) {
+    std::vector<study::Complaint> out;
+    for (const auto& answer : stays) {
+        const auto& stay = *answer.stay;
+        if (!answer.uptake) {
+            const bool is_built =
+                std::any_of(chambers.list.begin(), chambers.list.end(),
+                            [&](const Chamber& chamber) { return chamber.assembly->id == stay.assembly; });
+            if (is_built) {
+                out.push_back({.severity = study::Severity::warning,
+                               .error = Error(answer.uptake.error()).at(stay.place)});
+            }
+        } else if (sealed_spells(*answer.uptake).empty()) {
+            out.push_back(warning(
+                stay.place, "stay", ErrorCode::too_few,
+                fmt::format("no sealed spell in the stay \"{}\" ({})", stay.id.text(),
+                            answer.uptake->states_from == uptake::StatesFrom::nothing
+                                ? std::string("nothing says when it was sealed")
+                                : fmt::format("states: {}", uptake::text(answer.uptake->states_from))),
+                "spells in which oxygen falls: nothing is computed of it",
+                "look at its pump, its times, or [states] source"));
+        }
+    }
+    return out;
+}
+
+std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
+                                          std::span<const StayAnswer> stays) {
+    std::vector<study::Complaint> out = inverted_pumps(stays);
+    const auto take = [&](std::vector<study::Complaint> more) {
+        std::move(more.begin(), more.end(), std::back_inserter(out));
+    };
+    take(stays_without_spell(chambers, stays));
+    take(rival_decisions(stays));
+    take(fish_without_blank(study));
+    return out;
+}
+
+} // namespace backeddy::app

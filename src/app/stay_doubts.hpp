@@ -1,0 +1,33 @@
+#pragma once
+// What a stay's states and decisions look like together: a pump column read upside down, two decisions about
+// one spell, a fish without a blank.
+
+#include <span>
+#include <vector>
+
+#include "app/stay_answers.hpp"
+#include "study/complaint.hpp"
+
+namespace backeddy::app {
+
+/// Oxygen that falls while the chamber is said to be flushed and rises while it is said to be sealed: the
+/// words or numbers of the pump are the other way round. Of states that a pump or a timetable gave.
+[[nodiscard]] std::vector<study::Complaint> inverted_pumps(std::span<const StayAnswer> stays);
+
+/// Two decisions about one sealed spell that contradict each other: the later row wins.
+[[nodiscard]] std::vector<study::Complaint> rival_decisions(std::span<const StayAnswer> stays);
+
+/// Fish in an assembly of which no blank within [background] reach_h serves: what the microbes took stays in
+/// their uptake. Once for each assembly; nothing where blanks_used is none or side_by_side.
+[[nodiscard]] std::vector<study::Complaint> fish_without_blank(const Study& study);
+
+/// Stays that cannot be computed, with their reasons (not those whose chamber could not be built, of which
+/// the chamber's own complaint tells), and stays without a sealed spell.
+[[nodiscard]] std::vector<study::Complaint> stays_without_spell(const Chambers& chambers,
+                                                                std::span<const StayAnswer> stays);
+
+/// All of them.
+[[nodiscard]] std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
+                                                        std::span<const StayAnswer> stays);
+
+} // namespace backeddy::app

@@ -1,0 +1,284 @@
+// Readings, logs and files that are wrong in one way that used to pass in silence.
+
+#include <algorithm>
+#include <cmath>
+#include <memory>
+#include <string>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "app/followers.hpp"
+#include "app/reading_doubts.hpp"
+#include "app/run.hpp"
+#include "app/seen_states.hpp"
+#include "support/small_study.hpp"
+
+namespace backeddy::app {
+namespace {
+
+using testing::AllOf;
+using testing::Contains;
+using testing::HasSubstr;
+using testing::IsEmpty;
+using testing::Not;
+
+/// What `check` says of a study, a line for each complaint.
+struct Checked {
+    explicit Checked(const test::StudyFiles& files) : folder(unused_name()) {
+        test::write_all(folder, files);
+        auto read = open_study(folder.path(), {});
+        EXPECT_TRUE(read) << read.error().text();
+        opened = std::make_unique<OpenedStudy>(std::move(*read));
+        chambers = build_chambers(opened->study, opened->traces, {});
+        auto states = see_states(opened->study, opened->traces, chambers, {});
+        auto& all = opened->complaints;
+        all.insert(all.end(), chambers.complaints.begin(), chambers.complaints.end());
+        all.insert(all.end(), states.complaints.begin(), states.complaints.end());
+        opened->followers += drop_followers(all, opened->study, opened->traces);
+        for (const auto& complaint : all) {
+            said.push_back((complaint.severity == study::Severity::stops_the_run ? "stops: " : "beware: ") +
+                           complaint.error.text());
+        }
+        text = check_text(*opened, states);
+    }
+    static std::string unused_name() {
+        static int count = 0;
+        return "doubts_" + std::to_string(++count);
+    }
+
+    test::ScratchFolder folder;
+    std::unique_ptr<OpenedStudy> opened;
+    Chambers chambers;
+    std::vector<std::string> said;
+    std::string text;
+};
+
+/// The small study's trace with some of its rows changed.
+template <typename Change>
+test::StudyFiles with_rows(const Change& change) {
+    auto files = test::small_study();
+    auto rows = test::small_rows();
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+        change(rows[i], i);
+    }
+    files["raw/boat.csv"] = test::small_trace(rows);
+    return files;
+}
+
+TEST(Doubts, a_study_without_them_has_none) {
+    EXPECT_THAT(Checked(test::small_study()).said, IsEmpty());
+}
+
+// ---------------------------------------------------------------- the pump
+
+test::StudyFiles with_log(double until) {
+    auto files = test::small_study();
+    files["study.toml"] += "[[trace]]\nname = \"pump\"\nfiles = [\"raw/pump.csv\"]\n";
+    files["assemblies.csv"] = test::with(files["assemblies.csv"], "boat:pump", "pump:state");
+    std::string log = "time,state\n";
+    for (double t = test::second_of(8, 0); t < until; t += 480.0) {
+        log += "2026-06-14T" + test::clock_text(t) + "Z,flush\n";
+        log += "2026-06-14T" + test::clock_text(t + 120.0) + "Z,sealed\n";
+    }
+    files["raw/pump.csv"] = log;
+    return files;
+}
+
+TEST(PumpLog, that_ends_early_is_told_and_its_last_state_not_held_to_the_end) {
+    EXPECT_THAT(Checked(with_log(test::second_of(22, 0))).said, IsEmpty());
+    const Checked checked(with_log(test::second_of(12, 0)));
+    EXPECT_THAT(checked.said, Contains(AllOf(HasSubstr("beware: raw/pump.csv"), HasSubstr("\"s2\""),
+                                             HasSubstr("ends at 2026-06-14T11:54:00Z"))));
+    // One and a half cycles of 480 s later nothing is known.
+    const auto& log = *checked.chambers.list.front().pump_log;
+    EXPECT_EQ(iso_text(Instant::unix_nanoseconds(log.times_ns.back())), "2026-06-14T12:06:00Z");
+    EXPECT_EQ(log.state.back(), uptake::ChamberState::unknown);
+}
+
+TEST(PumpLog, read_upside_down_is_told) {
+    const Checked checked(with_rows([](test::SmallRow& row, std::size_t) { row.pump = 1 - row.pump; }));
+    EXPECT_THAT(checked.said,
+                Contains(AllOf(HasSubstr("\"s2\""), HasSubstr("oxygen falls while the pump column"))));
+}
+
+// ---------------------------------------------------------------- readings that cannot be
+
+TEST(Readings, of_a_thermometer_in_fahrenheit_stop_and_name_the_unit) {
+    const Checked checked(with_rows(
+        [](test::SmallRow& row, std::size_t) { row.temperature_c = 32.0 + (1.8 * row.temperature_c); }));
+    EXPECT_THAT(checked.said,
+                Contains(AllOf(HasSubstr("stops: raw/boat.csv line 2"), HasSubstr("Fahrenheit"))));
+}
+
+TEST(Readings, that_stand_for_none_are_set_aside_counted_and_told) {
+    const Checked checked(with_rows([](test::SmallRow& row, std::size_t i) {
+        row.oxygen_mg_per_l = i % 50 == 7 ? -9999.0 : row.oxygen_mg_per_l;
+    }));
+    EXPECT_THAT(checked.said, testing::ElementsAre(AllOf(HasSubstr("beware: raw/boat.csv line 9"),
+                                                         HasSubstr("504 readings"))));
+    const auto& oxygen = checked.chambers.list.front().trace.oxygen_mg_per_l;
+    EXPECT_EQ(std::count_if(oxygen.begin(), oxygen.end(), [](double v) { return std::isnan(v); }), 504);
+    EXPECT_TRUE(std::all_of(oxygen.begin(), oxygen.end(), [](double v) { return std::isnan(v) || v > 0.0; }));
+}
+
+TEST(Readings, that_fall_to_nothing_for_one_row_are_set_aside) {
+    const Checked checked(with_rows([](test::SmallRow& row, std::size_t i) {
+        row.oxygen_mg_per_l = i % 50 == 7 ? 0.0 : row.oxygen_mg_per_l;
+    }));
+    EXPECT_THAT(checked.said, testing::ElementsAre(HasSubstr("504 single readings")));
+}
+
+TEST(Readings, a_fraction_that_calls_itself_per_cent_stops) {
+    auto files = with_rows([](test::SmallRow& row, std::size_t) { row.oxygen_mg_per_l /= 10.0; });
+    files["raw/boat.csv"] = test::with(files["raw/boat.csv"], "o2_mgL", "o2_percent_air");
+    files["assemblies.csv"] = test::with(files["assemblies.csv"], "boat:o2_mgL", "boat:o2_percent_air");
+    files["study.toml"] +=
+        "[[trace.column]]\nheader = \"o2_percent_air\"\nuse = \"oxygen\"\nunit = \"% air\"\n";
+    files.erase("calibrations.csv");
+    EXPECT_THAT(Checked(files).said, Contains(AllOf(HasSubstr("stops"), HasSubstr("a fraction of air"))));
+}
+
+TEST(Readings, units_are_guessed_from_what_aired_water_reads) {
+    EXPECT_EQ(looks_like_oxygen(98.0, intake::Unit::mg_per_l), "% of air saturation or mmHg");
+    EXPECT_EQ(looks_like_oxygen(0.98, intake::Unit::percent_air),
+              "a fraction of air saturation (1 for 100 %)");
+    EXPECT_EQ(looks_like_oxygen(280.0, intake::Unit::umol_per_l), "");
+    EXPECT_EQ(looks_like_temperature(285.0), "kelvin");
+    EXPECT_EQ(looks_like_pressure(1008.0), "hPa");
+}
+
+// ---------------------------------------------------------------- calibration
+
+TEST(Calibration, a_row_without_unit_is_in_that_of_the_sensor_s_own_column) {
+    auto files = with_rows([](test::SmallRow& row, std::size_t) { row.oxygen_mg_per_l /= 0.0319988; });
+    files["raw/boat.csv"] = test::with(files["raw/boat.csv"], "o2_mgL", "o2_umolL");
+    files["assemblies.csv"] = test::with(files["assemblies.csv"], "boat:o2_mgL", "boat:o2_umolL");
+    files["calibrations.csv"] =
+        "sensor,at,point,reading,unit,temperature_c,pressure_kpa,salinity,uncertainty\n"
+        "OX-1,2026-06-14T07:00:00Z,air,278,,12,101.0,30,0.5\n";
+    EXPECT_THAT(Checked(files).said, IsEmpty());
+    files["calibrations.csv"] = test::with(files["calibrations.csv"], "278", "27.8");
+    EXPECT_THAT(Checked(files).said,
+                Contains(AllOf(HasSubstr("calibrations.csv line 2"), HasSubstr("written 27.8 umol/L"))));
+}
+
+TEST(Calibration, a_zero_alone_does_not_make_a_sensor_more_certain) {
+    const auto error_of = [](const std::string& calibrations) {
+        auto files = test::small_study();
+        files["calibrations.csv"] =
+            "sensor,at,point,reading,unit,temperature_c,pressure_kpa,salinity,uncertainty\n" + calibrations;
+        const Checked checked(files);
+        const auto& chamber = checked.chambers.list.front();
+        return uptake::slope_scale(chamber.usual.oxygen,
+                                   Instant::unix_nanoseconds(chamber.trace.times_ns.front()), 12.0)
+            .standard_uncertainty();
+    };
+    const double never = error_of("");
+    EXPECT_GT(never, 0.019);
+    EXPECT_GE(error_of("OX-1,2026-06-14T07:00:00Z,zero,0.05,mg/L,12,101.0,30,0.02\n"), never);
+}
+
+// ---------------------------------------------------------------- files
+
+TEST(Files, another_header_among_the_rows_stops_with_its_line_and_what_it_changes) {
+    auto files = test::small_study();
+    auto& trace = files["raw/boat.csv"];
+    const auto at = trace.find("2026-06-14T10:00:00Z");
+    trace.insert(at, "time,temp_C,o2_mgL,pump\n");
+    EXPECT_THAT(Checked(files).said, Contains(AllOf(HasSubstr("stops: raw/boat.csv line 3602"),
+                                                    HasSubstr("column 2 is \"temp_C\" and was \"o2_mgL\""))));
+    files = test::small_study();
+    files["raw/boat.csv"].insert(at, "time,o2_mgL,temp_C,pump\n");
+    EXPECT_THAT(Checked(files).said, IsEmpty()); // the same header again, after a restart
+}
+
+TEST(Files, day_and_month_that_change_places_on_the_way_stop) {
+    auto files = test::small_study();
+    std::string text = "time,o2_mgL,temp_C,pump\n";
+    for (const auto& row : test::small_rows()) {
+        const bool late = row.second >= test::second_of(12, 0);
+        text += fmt::format("{} {},{:.4f},{:.3f},{}\n", late ? "2026-12-06" : "2026-06-12",
+                            test::clock_text(row.second), row.oxygen_mg_per_l, row.temperature_c, row.pump);
+    }
+    files["raw/boat.csv"] = text;
+    EXPECT_THAT(Checked(files).said,
+                Contains(AllOf(HasSubstr("stops: raw/boat.csv line 7202"),
+                               HasSubstr("day and month exchanged"), HasSubstr("2026-06-12T12:00:00Z"))));
+}
+
+TEST(Files, a_column_without_a_reading_is_told) {
+    auto files = test::small_study();
+    std::string text = "time,o2_mgL,temp_C,pump\n";
+    for (const auto& row : test::small_rows()) {
+        text += fmt::format("2026-06-14T{}Z,NaN,{:.3f},{}\n", test::clock_text(row.second), row.temperature_c,
+                            row.pump);
+    }
+    files["raw/boat.csv"] = text;
+    files["study.toml"] += "[[trace.column]]\nheader = \"o2_mgL\"\nuse = \"oxygen\"\nunit = \"mg/L\"\n";
+    EXPECT_THAT(Checked(files).said, Contains(HasSubstr("none of 25200 rows has a reading here")));
+}
+
+TEST(Files, of_one_trace_that_contradict_each_other_are_told_with_the_largest_difference) {
+    const auto second_file = [](double off) {
+        std::vector<test::SmallRow> rows;
+        for (auto row : test::small_rows()) {
+            if (row.second >= test::second_of(10, 0) && row.second < test::second_of(11, 0)) {
+                row.oxygen_mg_per_l += off;
+                rows.push_back(row);
+            }
+        }
+        auto files = test::small_study();
+        files["raw/boat_b.csv"] = test::small_trace(rows);
+        return files;
+    };
+    EXPECT_THAT(Checked(second_file(2.0)).said,
+                Contains(AllOf(HasSubstr("beware"), HasSubstr("raw/boat.csv and raw/boat_b.csv"),
+                               HasSubstr("differ by up to 2.00"))));
+    EXPECT_THAT(Checked(second_file(0.0)).said, IsEmpty());
+}
+
+TEST(Files, rows_written_twice_are_told_as_such_and_not_of_the_clock) {
+    auto files = test::small_study();
+    std::string text = "time,o2_mgL,temp_C,pump\n";
+    for (const auto& row : test::small_rows()) {
+        const auto line = test::small_trace({row}).substr(text.find('\n') + 1);
+        text += line + line;
+    }
+    files["raw/boat.csv"] = text;
+    EXPECT_THAT(
+        Checked(files).said,
+        testing::ElementsAre(AllOf(HasSubstr("25200 rows have the time of the row before, and its values"),
+                                   Not(HasSubstr("clock")))));
+}
+
+TEST(Files, what_follows_from_one_that_cannot_be_read_is_counted_not_told) {
+    auto files = test::small_study();
+    files["fish.csv"] = "fish,species,mass_g\nT01,Salmo trutta,half a kilo\n";
+    const Checked checked(files);
+    EXPECT_THAT(checked.said, Contains(HasSubstr("half a kilo")));
+    EXPECT_THAT(checked.said, Not(Contains(HasSubstr("is not in fish.csv"))));
+}
+
+// ---------------------------------------------------------------- decisions and blanks
+
+TEST(Decisions, about_one_spell_that_contradict_each_other_are_told_with_both_lines) {
+    auto files = test::small_study();
+    files["decisions.csv"] = "stay,moment,act,value,reason,author,at\n"
+                             "s2,2026-06-14T12:05:00Z,exclude,,a bubble,me,\n"
+                             "s2,2026-06-14T12:05:30Z,include,,no bubble,me,\n";
+    EXPECT_THAT(Checked(files).said,
+                Contains(AllOf(HasSubstr("include (line 3)"), HasSubstr("exclude (line 2)"),
+                               HasSubstr("later row holds"))));
+}
+
+TEST(Blanks, a_fish_without_one_is_told) {
+    auto files = test::small_study();
+    files["stays.csv"] =
+        test::with(files["stays.csv"], "b1,,tube,blank,2026-06-14T21:04:00Z,2026-06-14T22:00:00Z,done\n", "");
+    EXPECT_THAT(Checked(files).said,
+                testing::ElementsAre(HasSubstr("no blank of \"tube\" within 72.0 h of 3 stays")));
+}
+
+} // namespace
+} // namespace backeddy::app
