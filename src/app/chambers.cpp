@@ -9,6 +9,8 @@
 
 #include <fmt/format.h>
 
+#include "app/detail/calibration_rows.hpp"
+#include "app/detail/water_inputs.hpp"
 #include "app/reading_doubts.hpp"
 #include "base/number_text.hpp"
 #include "intake/unit.hpp"
@@ -18,12 +20,13 @@ namespace backeddy::app {
 
 namespace {
 
-using Pieces = std::vector<ChannelPiece>;
-
-// A reading of another logger is carried to the oxygen sensor's times across at most this much (our choice):
-// temperature of water changes slowly, salinity and pressure more slowly still.
-constexpr double temperature_reach_min = 30.0;
-constexpr double water_reach_min = 180.0;
+using detail::at_times;
+using detail::calibration_of;
+using detail::joined;
+using detail::Pieces;
+using detail::Series;
+using detail::Water;
+using detail::Waters;
 
 // Two files over the same time: readings are compared across at most this much, and differ when they are
 // apart by more than this share of the largest (choice: above what another rounding or a neighbouring second
@@ -64,545 +67,6 @@ RowRange rows_within(const std::vector<std::int64_t>& times, const study::Assemb
             .end = assembly.to ? lower(*assembly.to) : times.size()};
 }
 
-uptake::OxygenKind oxygen_kind(ColumnKind kind) {
-    switch (kind) {
-    case ColumnKind::oxygen_percent_air:
-        return uptake::OxygenKind::percent_air;
-    case ColumnKind::oxygen_kpa:
-        return uptake::OxygenKind::kpa;
-    default:
-        return uptake::OxygenKind::mg_per_l;
-    }
-}
-
-// ---------------------------------------------------------------- columns from elsewhere
-
-// A slowly changing quantity: all pieces of one channel as one series.
-struct Series {
-    std::vector<std::int64_t> times_ns;
-    std::vector<double> values;
-};
-
-Series joined(const RawTraces& traces, const Pieces& pieces) {
-    Series out;
-    for (const auto& piece : pieces) {
-        const auto& data = traces.streams[piece.stream].data;
-        for (std::size_t i = 0; i < data.rows(); ++i) {
-            const double value = data.columns[piece.column][i];
-            if (std::isfinite(value) && (out.times_ns.empty() || data.times_ns[i] > out.times_ns.back())) {
-                out.times_ns.push_back(data.times_ns[i]);
-                out.values.push_back(value);
-            }
-        }
-    }
-    return out;
-}
-
-std::vector<double> at_times(const Series& series, std::span<const std::int64_t> times, Duration reach) {
-    std::vector<double> out(times.size(), missing);
-    for (std::size_t i = 0; i < times.size(); ++i) {
-        out[i] = interpolated(series.times_ns, series.values, Instant::unix_nanoseconds(times[i]), reach);
-    }
-    return out;
-}
-
-// ---------------------------------------------------------------- water
-
-/// Salinity and pressure of the study: a constant or a series.
-struct Water {
-    double salinity = 0.0;
-    std::optional<Series> salinity_series;
-    double pressure_kpa = kilopascal_per_atm;
-    std::optional<Series> pressure_series;
-    std::string salinity_from;
-    std::string pressure_from;
-    std::optional<double> temperature_c; ///< of chambers without a channel of it
-    double temperature_uncertainty_c = 0.0;
-};
-
-double mean_of(const std::vector<double>& values) {
-    double sum = 0.0;
-    for (const double v : values) {
-        sum += v;
-    }
-    return values.empty() ? missing : sum / static_cast<double>(values.size());
-}
-
-double salinity_of(double conductivity_ms_per_cm, double temperature_c, study::ConductivityIs means) {
-    return means == study::ConductivityIs::at_25c
-               ? water::salinity_from_conductivity_at_25(conductivity_ms_per_cm).practical()
-               : water::salinity_from_conductivity(conductivity_ms_per_cm, temperature_c).practical();
-}
-
-// Removes the moments at which nothing could be made of the reading.
-void drop_missing(Series& series) {
-    std::size_t kept = 0;
-    for (std::size_t i = 0; i < series.values.size(); ++i) {
-        if (std::isfinite(series.values[i])) {
-            series.times_ns[kept] = series.times_ns[i];
-            series.values[kept++] = series.values[i];
-        }
-    }
-    series.times_ns.resize(kept);
-    series.values.resize(kept);
-}
-
-Expected<Series> salinity_series(const study::Water& inputs, const RawTraces& traces) {
-    const bool is_conductivity = inputs.salinity_channel.is_empty();
-    const auto& channel = is_conductivity ? inputs.conductivity_channel : inputs.salinity_channel;
-    auto pieces = find_channel(traces, channel, ChannelFor::salinity);
-    if (!pieces) {
-        return fail(std::move(pieces).error().within("study.toml [water]"));
-    }
-    Series series = joined(traces, *pieces);
-    if (!is_conductivity) {
-        return series;
-    }
-    Series warm;
-    if (inputs.conductivity_is == study::ConductivityIs::raw) {
-        // Raw conductivity needs the water's temperature where it was measured: the same logger's own column.
-        auto found = find_channel(traces, {.trace = channel.trace}, ChannelFor::temperature);
-        if (!found) {
-            return fail(std::move(found).error().within(
-                "study.toml [water]: raw conductivity needs a temperature column in the same trace"));
-        }
-        warm = joined(traces, *found);
-    }
-    for (std::size_t i = 0; i < series.values.size(); ++i) {
-        const double t = warm.times_ns.empty() ? 25.0
-                                               : interpolated(warm.times_ns, warm.values,
-                                                              Instant::unix_nanoseconds(series.times_ns[i]),
-                                                              Duration::minutes(temperature_reach_min));
-        series.values[i] =
-            std::isfinite(t) ? salinity_of(series.values[i], t, inputs.conductivity_is) : missing;
-    }
-    drop_missing(series);
-    return series;
-}
-
-Expected<Series> pressure_series(const study::Water& inputs, const RawTraces& traces) {
-    auto pieces = find_channel(traces, inputs.pressure_channel, ChannelFor::pressure);
-    if (!pieces) {
-        return fail(std::move(pieces).error().within("study.toml [water] pressure_channel"));
-    }
-    Series series = joined(traces, *pieces);
-    if (inputs.pressure_is == study::PressureIs::sea_level) {
-        for (double& value : series.values) {
-            value = water::station_pressure(Pressure::kilopascals(value), inputs.altitude_m.value_or(0.0))
-                        .kilopascals();
-        }
-    }
-    return series;
-}
-
-std::string salinity_origin(const study::Water& inputs) {
-    const std::string referred = inputs.conductivity_is == study::ConductivityIs::raw
-                                     ? "from raw conductivity (PSS-78)"
-                                     : "from conductivity referred to 25 °C (PSS-78)";
-    if (!inputs.salinity_channel.is_empty()) {
-        return "trace " + inputs.salinity_channel.text();
-    }
-    if (!inputs.conductivity_channel.is_empty()) {
-        return "trace " + inputs.conductivity_channel.text() + ", " + referred;
-    }
-    if (inputs.salinity) {
-        return "a constant in the brief";
-    }
-    return inputs.conductivity_ms_per_cm ? "a constant in the brief, " + referred
-                                         : "not given: taken as fresh water";
-}
-
-// The constant, where no channel gives the salinity.
-double constant_salinity(const study::Water& inputs) {
-    if (inputs.salinity) {
-        return inputs.salinity->practical();
-    }
-    if (!inputs.conductivity_ms_per_cm) {
-        return 0.0;
-    }
-    const double warm = inputs.conductivity_temperature ? inputs.conductivity_temperature->celsius() : 25.0;
-    return salinity_of(*inputs.conductivity_ms_per_cm, warm, inputs.conductivity_is);
-}
-
-double constant_pressure_kpa(const study::Water& inputs) {
-    if (inputs.pressure) {
-        const bool reduced = inputs.pressure_is == study::PressureIs::sea_level;
-        return (reduced ? water::station_pressure(*inputs.pressure, inputs.altitude_m.value_or(0.0))
-                        : *inputs.pressure)
-            .kilopascals();
-    }
-    return inputs.altitude_m ? water::pressure_at_altitude(*inputs.altitude_m).kilopascals()
-                             : kilopascal_per_atm;
-}
-
-std::string pressure_origin(const study::Water& inputs) {
-    const std::string where = inputs.pressure_is == study::PressureIs::sea_level
-                                  ? ", reduced to sea level and brought to the station's altitude"
-                                  : ", at the station";
-    if (!inputs.pressure_channel.is_empty()) {
-        return "trace " + inputs.pressure_channel.text() + where;
-    }
-    if (inputs.pressure) {
-        return "a constant in the brief" + where;
-    }
-    return inputs.altitude_m
-               ? "the altitude alone (US Standard Atmosphere 1976): weather moves it by 2 to 3 %"
-               : "not given: taken as 101.325 kPa";
-}
-
-struct SeriesBounds {
-    const char* column = "";
-    const char* unit = "";
-    double least = 0.0;
-    double most = 0.0;
-    std::string (*looks_like)(double) = nullptr;
-};
-
-// Readings of the water that cannot be: set aside and told. Where most of them are such, no number stands on
-// this.
-void keep_plausible(Series& series, const SeriesBounds& bounds, std::vector<study::Complaint>& complaints) {
-    const auto usual = usual_of(series.values);
-    const auto all = series.values.size();
-    const auto aside = set_aside_outside(series.values, bounds.least, bounds.most);
-    if (aside.count == 0) {
-        return;
-    }
-    drop_missing(series);
-    const std::string like = bounds.looks_like == nullptr ? "" : bounds.looks_like(*usual);
-    complaints.push_back(
-        {.severity = 2 * aside.count > all ? study::Severity::stops_the_run : study::Severity::warning,
-         .error = {.code = ErrorCode::out_of_range,
-                   .found = fmt::format("{} of {} readings lie from {} to {}{}", aside.count, all,
-                                        significant_text(aside.low, 5), significant_text(aside.high, 5),
-                                        bounds.unit),
-                   .expected = fmt::format("{} to {}{}; those outside are set aside",
-                                           exact_text(bounds.least), exact_text(bounds.most), bounds.unit),
-                   .remedy = like.empty()
-                                 ? "look at the unit of the column; its bounds are in [readings]"
-                                 : fmt::format("it looks like {}: set unit in [[trace.column]]", like),
-                   .place = {.file = "study.toml", .column = bounds.column}}});
-}
-
-Water water_of(const study::Water& inputs, const study::ReadingBounds& readings, const RawTraces& traces,
-               std::vector<study::Complaint>& complaints) {
-    Water out{.salinity = constant_salinity(inputs),
-              .pressure_kpa = constant_pressure_kpa(inputs),
-              .salinity_from = salinity_origin(inputs),
-              .pressure_from = pressure_origin(inputs),
-              .temperature_uncertainty_c = inputs.temperature_uncertainty_c};
-    if (inputs.temperature) {
-        out.temperature_c = inputs.temperature->celsius();
-    }
-    const auto take = [&](Expected<Series> series, double& mean, std::optional<Series>& into,
-                          const SeriesBounds& bounds) {
-        if (!series) {
-            complaints.push_back({.error = std::move(series).error()});
-            return;
-        }
-        keep_plausible(*series, bounds, complaints);
-        mean = mean_of(series->values);
-        into = std::move(*series);
-    };
-    if (!inputs.salinity_channel.is_empty() || !inputs.conductivity_channel.is_empty()) {
-        take(salinity_series(inputs, traces), out.salinity, out.salinity_series,
-             {.column = inputs.salinity_channel.is_empty() ? "conductivity_channel" : "salinity_channel",
-              .unit = "",
-              .least = -0.5,
-              .most = 50.0});
-    }
-    if (!inputs.pressure_channel.is_empty()) {
-        take(pressure_series(inputs, traces), out.pressure_kpa, out.pressure_series,
-             {.column = "pressure_channel",
-              .unit = " kPa",
-              .least = readings.pressure_least_kpa,
-              .most = readings.pressure_most_kpa,
-              .looks_like = looks_like_pressure});
-    }
-    return out;
-}
-
-/// Moments at which a season that overrides one of these sections begins or ends, ascending.
-std::vector<Instant> season_edges(const study::Brief& brief, std::initializer_list<const char*> sections) {
-    std::vector<Instant> edges;
-    for (const auto& season : brief.seasons) {
-        if (std::any_of(sections.begin(), sections.end(),
-                        [&](const char* section) { return season.overrides_section(section); })) {
-            edges.push_back(season.from);
-            edges.push_back(season.to);
-        }
-    }
-    std::sort(edges.begin(), edges.end());
-    return edges;
-}
-
-/// The water of each season that has a [season.water] of its own, and that of the rest.
-class Waters {
-  public:
-    Waters(const Study& study, const RawTraces& traces, std::vector<study::Complaint>& complaints)
-        : study_(study), usual_(water_of(study.brief.water, study.brief.readings, traces, complaints)) {
-        for (const auto edge : season_edges(study.brief, {"water"})) {
-            seasons_.push_back(
-                {.from = edge,
-                 .water = water_of(study.brief.at(edge).water, study.brief.readings, traces, complaints)});
-        }
-    }
-
-    [[nodiscard]] const Water& usual() const { return usual_; }
-    [[nodiscard]] bool is_one() const { return seasons_.empty(); }
-    [[nodiscard]] const Water& at(Instant moment) const {
-        const Water* out = &usual_;
-        for (const auto& season : seasons_) {
-            out = season.from <= moment ? &season.water : out;
-        }
-        return *out;
-    }
-    /// The water of each reading in turn. Settings hold for stays that begin in their season: inside a stay,
-    /// its first moment counts.
-    template <typename Take>
-    void for_each_reading(const study::AssemblyId& assembly, std::span<const std::int64_t> times,
-                          const Take& take) const {
-        const study::Stay* inside = nullptr;
-        for (std::size_t i = 0; i < times.size(); ++i) {
-            const auto moment = Instant::unix_nanoseconds(times[i]);
-            const auto holds = [&](const study::Stay& stay) {
-                return stay.assembly == assembly && stay.from() <= moment && moment <= stay.to();
-            };
-            if (inside == nullptr || !holds(*inside)) {
-                const auto& stays = study_.tables.stays;
-                const auto found = std::find_if(stays.begin(), stays.end(), holds);
-                inside = found == stays.end() ? nullptr : &*found;
-            }
-            take(i, moment, at(inside == nullptr ? moment : inside->from()));
-        }
-    }
-
-  private:
-    struct Season {
-        Instant from;
-        Water water;
-    };
-    const Study& study_;
-    Water usual_;
-    std::vector<Season> seasons_;
-};
-
-// ---------------------------------------------------------------- inflow
-
-// The inflow's own thermometer, else a temperature column of the oxygen's trace; nothing where neither is
-// there.
-Expected<std::optional<Series>> inflow_temperature(const study::Water& inputs, const RawTraces& traces) {
-    if (!inputs.inflow_temperature_channel.is_empty()) {
-        auto pieces = find_channel(traces, inputs.inflow_temperature_channel, ChannelFor::temperature);
-        if (!pieces) {
-            return fail(std::move(pieces).error().within("study.toml [water] inflow_temperature_channel"));
-        }
-        return joined(traces, *pieces);
-    }
-    if (auto beside =
-            find_channel(traces, {.trace = inputs.inflow_oxygen_channel.trace}, ChannelFor::temperature)) {
-        return joined(traces, *beside);
-    }
-    return std::nullopt;
-}
-
-Expected<InflowOxygen> inflow_oxygen(const Study& study, const RawTraces& traces, const Waters& waters) {
-    const auto& inputs = study.brief.water;
-    auto pieces = find_channel(traces, inputs.inflow_oxygen_channel, ChannelFor::oxygen);
-    if (!pieces) {
-        return fail(std::move(pieces).error().within("study.toml [water] inflow_oxygen_channel"));
-    }
-    auto warmth = inflow_temperature(inputs, traces);
-    if (!warmth) {
-        return fail(std::move(warmth).error());
-    }
-    const auto& first = pieces->front();
-    const auto kind = oxygen_kind(traces.streams[first.stream].data.headers[first.column].kind);
-    const auto said = assumed_by_logger(study, traces, first);
-    uptake::AssumedWater assumed;
-    if (said.salinity) {
-        assumed.salinity = said.salinity->practical();
-    }
-    if (said.pressure) {
-        assumed.pressure_kpa = said.pressure->kilopascals();
-    }
-    const Series raw = joined(traces, *pieces);
-    InflowOxygen out;
-    for (std::size_t i = 0; i < raw.times_ns.size(); ++i) {
-        const auto at = Instant::unix_nanoseconds(raw.times_ns[i]);
-        const auto of = [&](const std::optional<Series>& series, double constant, double reach_min) {
-            return series ? interpolated(series->times_ns, series->values, at, Duration::minutes(reach_min))
-                          : constant;
-        };
-        const Water& water = waters.at(at);
-        const double value =
-            uptake::oxygen_mg_per_l(kind, raw.values[i], of(*warmth, missing, temperature_reach_min),
-                                    of(water.salinity_series, water.salinity, water_reach_min),
-                                    of(water.pressure_series, water.pressure_kpa, water_reach_min), assumed);
-        if (std::isfinite(value)) {
-            out.times_ns.push_back(raw.times_ns[i]);
-            out.mg_per_l.push_back(value);
-        }
-    }
-    if (out.times_ns.empty()) {
-        return fail(
-            {.code = ErrorCode::too_few,
-             .found = fmt::format("{} inflow readings, none of which becomes mg/L", raw.times_ns.size()),
-             .expected = "readings in mg/L, or a temperature beside those in per cent or kPa",
-             .remedy = "name inflow_temperature_channel",
-             .context = {"study.toml [water] inflow_oxygen_channel"}});
-    }
-    return out;
-}
-
-// Without it the flushes stay gaps in the curve of uptake; no number of the results rests on it.
-void take_inflow(const Study& study, const RawTraces& traces, const Waters& waters, Chambers& out) {
-    const auto& inputs = study.brief.water;
-    if (inputs.inflow_oxygen_channel.is_empty()) {
-        return;
-    }
-    auto inflow = inflow_oxygen(study, traces, waters);
-    if (!inflow) {
-        Error error = std::move(inflow).error();
-        error.place.file = error.place.file.empty() ? study.brief.file : error.place.file;
-        out.complaints.push_back({.severity = study::Severity::warning, .error = std::move(error)});
-        return;
-    }
-    out.inflow = std::move(*inflow);
-    out.inflow_from = "trace " + inputs.inflow_oxygen_channel.text() + ", its sensor believed as it is";
-}
-
-// ---------------------------------------------------------------- calibration
-
-ColumnKind column_kind(uptake::OxygenKind kind) {
-    switch (kind) {
-    case uptake::OxygenKind::percent_air:
-        return ColumnKind::oxygen_percent_air;
-    case uptake::OxygenKind::kpa:
-        return ColumnKind::oxygen_kpa;
-    case uptake::OxygenKind::mg_per_l:
-        break;
-    }
-    return ColumnKind::oxygen_mg_per_l;
-}
-
-Error at_column(const study::Calibration& row, std::string column, Error error) {
-    error.place = row.place;
-    error.place.column = std::move(column);
-    return error;
-}
-
-/// What one row says, in the sensor's own unit.
-struct ReadingInUnit {
-    double reading = 0.0;
-    double uncertainty = 0.0;
-};
-
-/// What a sensor writes into its files.
-struct SensorWrites {
-    uptake::OxygenKind kind = uptake::OxygenKind::mg_per_l;
-    intake::Unit unit = intake::Unit::mg_per_l;
-    uptake::AssumedWater assumed;
-};
-
-// A meter may show per cent of air saturation while it logs another unit: `full` is what per cent are of. A
-// row without a unit is in that of the sensor's own column.
-Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, const SensorWrites& sensor, double full,
-                                       double standing_percent) {
-    const double stated = row.uncertainty.value_or(std::abs(row.reading) * standing_percent / 100.0);
-    const ColumnKind needed = column_kind(sensor.kind);
-    const auto unit = row.unit.empty() ? std::optional(sensor.unit) : intake::unit_from(row.unit);
-    if (unit == intake::Unit::percent_air && !row.unit.empty()) {
-        return ReadingInUnit{.reading = row.reading * full / 100.0, .uncertainty = stated * full / 100.0};
-    }
-    if (!unit || !intake::fits(*unit, needed)) {
-        return fail(
-            at_column(row, "unit",
-                      {.code = ErrorCode::bad_unit,
-                       .found = fmt::format("a calibration in \"{}\"", row.unit),
-                       .expected = fmt::format("% air, or the kind of unit that sensor {} logs in ({})",
-                                               row.sensor.text(), name_of(needed)),
-                       .remedy = "write the reading as the meter shows it"}));
-    }
-    const double reading = intake::in_trace_unit(*unit, row.reading);
-    return ReadingInUnit{.reading = reading,
-                         .uncertainty =
-                             std::abs(intake::in_trace_unit(*unit, row.reading + stated) - reading)};
-}
-
-Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& row,
-                                                     const SensorWrites& sensor, const Water& water,
-                                                     double standing_percent) {
-    const auto kind = sensor.kind;
-    const bool is_zero = row.point == study::CalibrationPoint::zero;
-    if (!is_zero && !row.temperature && kind != uptake::OxygenKind::percent_air) {
-        return fail(
-            at_column(row, "temperature_c",
-                      {.code = ErrorCode::missing_column,
-                       .found = "an air point without the water's temperature",
-                       .expected = "the temperature, since the sensor logs a concentration or a pressure",
-                       .remedy = "fill in temperature_c"}));
-    }
-    const double warm = row.temperature ? row.temperature->celsius() : 15.0;
-    const double salt = row.salinity ? row.salinity->practical() : water.salinity;
-    const double kpa = row.pressure ? row.pressure->kilopascals() : water.pressure_kpa;
-    const double full = uptake::air_point_should_read(kind, warm, salt, kpa, sensor.assumed);
-    auto read = in_sensor_unit(row, sensor, full, standing_percent);
-    if (!read) {
-        return fail(std::move(read).error());
-    }
-    return uptake::CalibrationPoint{
-        .kind = is_zero ? uptake::CalibrationKind::zero : uptake::CalibrationKind::air,
-        .at = row.at,
-        .reading = read->reading,
-        .should_read = is_zero ? 0.0 : full,
-        .uncertainty = read->uncertainty,
-        .place = row.place,
-        .written = fmt::format("{} {}", exact_text(row.reading),
-                               row.unit.empty() ? std::string(intake::name_of(sensor.unit)) : row.unit)};
-}
-
-Expected<uptake::Calibration> calibration_of(const Study& study, const study::SensorId& sensor,
-                                             const SensorWrites& writes, const Waters& waters,
-                                             Instant stay_begins) {
-    std::vector<uptake::CalibrationPoint> points;
-    for (const auto& row : study.tables.calibrations) {
-        if (row.sensor != sensor) {
-            continue;
-        }
-        auto point = calibration_point(row, writes, waters.at(row.at),
-                                       study.brief.uncertainty_at(row.at).calibration_percent);
-        if (!point) {
-            return fail(std::move(point).error());
-        }
-        points.push_back(*point);
-    }
-    const bool has_air = std::any_of(points.begin(), points.end(), [](const uptake::CalibrationPoint& point) {
-        return point.kind == uptake::CalibrationKind::air;
-    });
-    if (!has_air) {
-        // How steep it is nobody tried: believed as it is, with the uncertainty that the brief gives to such
-        // a sensor. A zero point alone moves all readings alike.
-        double zero = 0.0;
-        if (!points.empty()) {
-            auto zeros = uptake::Calibration::make(sensor.text(), points);
-            if (!zeros) {
-                return zeros;
-            }
-            zero = zeros->zero_at(stay_begins);
-        }
-        const double full = uptake::air_point_should_read(writes.kind, 15.0, waters.usual().salinity,
-                                                          waters.usual().pressure_kpa, writes.assumed);
-        points.push_back(
-            {.at = stay_begins,
-             .reading = full + zero,
-             .should_read = full,
-             .uncertainty = full * study.brief.uncertainty_at(stay_begins).uncalibrated_percent / 100.0});
-    }
-    return uptake::Calibration::make(sensor.text(), std::move(points));
-}
-
-// ---------------------------------------------------------------- one chamber
-
 class ChamberBuilder {
   public:
     ChamberBuilder(const Study& study, const RawTraces& traces, const Waters& waters,
@@ -615,7 +79,7 @@ class ChamberBuilder {
         chamber_.trace.assembly = assembly_.id.text();
         chamber_.trace.sensor = assembly_.sensor.text();
         const auto& first = channels_.oxygen.front();
-        kind_ = oxygen_kind(traces_.streams[first.stream].data.headers[first.column].kind);
+        kind_ = detail::oxygen_kind(traces_.streams[first.stream].data.headers[first.column].kind);
         unit_ = unit_of(traces_, first).value_or(intake::Unit::mg_per_l);
         assumed_ = assumed_water();
         gather();
@@ -626,7 +90,7 @@ class ChamberBuilder {
             return fail(std::move(usual).error());
         }
         chamber_.usual = std::move(*usual);
-        for (const auto edge : season_edges(study_.brief, {"water", "uncertainty", "settle"})) {
+        for (const auto edge : detail::season_edges(study_.brief, {"water", "uncertainty", "settle"})) {
             auto settings = settings_at(edge, study_.brief.at(edge), waters_.at(edge));
             if (!settings) {
                 return fail(std::move(settings).error());
@@ -804,7 +268,7 @@ class ChamberBuilder {
             return;
         }
         trace.temperature_celsius = at_times(joined(traces_, channels_.temperature), trace.times_ns,
-                                             Duration::minutes(temperature_reach_min));
+                                             Duration::minutes(detail::temperature_reach_min));
     }
 
     static uptake::ChamberState state_of(double pump) {
@@ -1152,14 +616,14 @@ class ChamberBuilder {
         const auto& times = chamber_.trace.times_ns;
         if (waters_.is_one()) {
             const auto& changing = water_.*series;
-            return changing ? at_times(*changing, times, Duration::minutes(water_reach_min))
+            return changing ? at_times(*changing, times, Duration::minutes(detail::water_reach_min))
                             : std::vector<double>{water_.*constant};
         }
         std::vector<double> out(times.size());
         waters_.for_each_reading(assembly_.id, times, [&](std::size_t i, Instant moment, const Water& water) {
             const auto& changing = water.*series;
             out[i] = changing ? interpolated(changing->times_ns, changing->values, moment,
-                                             Duration::minutes(water_reach_min))
+                                             Duration::minutes(detail::water_reach_min))
                               : water.*constant;
         });
         return out;
@@ -1297,7 +761,7 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     out.salinity_from = water.salinity_from;
     out.pressure_from = water.pressure_from;
     out.seasons = in_words(study.brief, waters);
-    take_inflow(study, traces, waters, out);
+    detail::take_inflow(study, traces, waters, out);
 
     std::vector<const study::Assembly*> rows;
     std::vector<ChamberChannels> channels;
