@@ -51,9 +51,7 @@ std::optional<Instant> day_for_month(Instant at) {
     if (text.size() < 10 || text[4] != '-' || text[7] != '-') {
         return std::nullopt;
     }
-    const auto parsed =
-        parse_iso(text.substr(0, 5) + text.substr(8, 2) + "-" + text.substr(5, 2) + text.substr(10));
-    return parsed ? std::optional(*parsed) : std::nullopt;
+    return parse_iso(text.substr(0, 5) + text.substr(8, 2) + "-" + text.substr(5, 2) + text.substr(10));
 }
 
 /// Whether exchanging day and month brings `to` to just after `from`, by the local date of some zone.

@@ -96,7 +96,7 @@ constexpr double longest_from_bite_min = 10.0;
 // A hook-up and the loss that ended it.
 constexpr double longest_fight_h = 2.0;
 
-std::string with_note(std::string what, const std::string& note) {
+std::string with_note(const std::string& what, const std::string& note) {
     return note.empty() ? what : what + ": " + note;
 }
 

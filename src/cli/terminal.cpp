@@ -14,7 +14,7 @@ int report_error(const Error& error) {
 
 std::string shell_word(const std::string& path) {
     // A word that begins with a dash would be taken for an option.
-    const std::string word = path.starts_with('-') ? "./" + path : path;
+    std::string word = path.starts_with('-') ? "./" + path : path;
     constexpr std::string_view plain =
         "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./+-,:@%=";
     if (!word.empty() && word.find_first_not_of(plain) == std::string::npos) {

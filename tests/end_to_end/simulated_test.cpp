@@ -19,7 +19,6 @@ namespace backeddy {
 namespace {
 
 namespace fs = std::filesystem;
-using testing::HasSubstr;
 
 /// Three fish, a tube on the boat and three chambers ashore; `boat` and `shore` go into the traces.
 std::string plan_text(const std::string& boat, const std::string& shore) {
@@ -44,7 +43,7 @@ std::string plan_text(const std::string& boat, const std::string& shore) {
 class Simulated {
   public:
     Simulated(const std::string& boat, const std::string& shore, std::uint64_t seed = 7)
-        : scratch_("simulated_" + std::to_string(++made_)) {
+        : scratch_("simulated_" + std::to_string(++studies)) {
         const auto plan = simulate::parse_plan(plan_text(boat, shore), "plan.toml");
         EXPECT_TRUE(plan) << plan.error().text();
         const auto made = simulate::simulate_study(*plan, seed, folder());
@@ -72,7 +71,7 @@ class Simulated {
     }
 
   private:
-    static inline int made_ = 0;
+    static inline int studies = 0;
     test::ScratchFolder scratch_;
 };
 

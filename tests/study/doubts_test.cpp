@@ -20,11 +20,9 @@ namespace backeddy::study {
 namespace {
 
 using testing::AllOf;
-using testing::Contains;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
-using testing::Not;
 using testing::SizeIs;
 
 std::vector<std::string> texts(const std::vector<Complaint>& complaints) {

@@ -208,7 +208,7 @@ Expected<TableZone> TableZone::named(const std::string& name) {
     if (!zone) {
         return fail(std::move(zone).error());
     }
-    out.zone_ = std::move(*zone);
+    out.zone_ = *zone;
     return out;
 }
 
