@@ -1,10 +1,11 @@
-// season_bench FILE.csv read|slopes|windows [--threads N]
+// season_bench FILE.csv read|slopes|windows|each [--threads N]
 //
 // The reader and what hangs on it, called as the program calls it and with nothing else:
 //   read     detect the dialect, read every row; prints rows and the sum of oxygen
 //   slopes   and the slope of every sealed spell after a minute of settle; prints rows used, spells, sum of
 //   slopes windows  and the steepest 120-s window of every sealed spell; prints spells and the sum of their
 //   slopes
+//   each     the slopes one by one, chamber by chamber: to be held against uptake_by_spell.csv
 // The answers are those of season.R: a benchmark that does not assert its answer measures something else.
 
 #include <cmath>
@@ -25,7 +26,7 @@ namespace {
 
 using namespace backeddy;
 
-enum class Task { read, slopes, windows };
+enum class Task { read, slopes, windows, each };
 
 constexpr double settle_s = 60.0;
 constexpr double window_s = 120.0;
@@ -83,16 +84,20 @@ class Chamber {
         }
     }
     [[nodiscard]] const Answer& answer() const { return answer_; }
+    [[nodiscard]] const std::vector<double>& each() const { return each_; }
 
   private:
     void take(const uptake::SealedView& view) {
-        if (task_ == Task::slopes) {
+        if (task_ == Task::slopes || task_ == Task::each) {
             const auto slope = uptake::quick_slope(view);
             answer_.failed += slope ? 0 : 1;
             if (slope) {
                 ++answer_.spells;
                 answer_.rows += slope->readings;
                 answer_.sum += slope->slope_mg_per_l_h;
+                if (task_ == Task::each) {
+                    each_.push_back(slope->slope_mg_per_l_h);
+                }
             }
             return;
         }
@@ -115,6 +120,7 @@ class Chamber {
     std::vector<uptake::ChamberState> state_;
     std::vector<double> seconds_;
     Answer answer_;
+    std::vector<double> each_;
 };
 
 int complain(const Error& error) {
@@ -159,7 +165,14 @@ int run(const std::string& path, Task task, unsigned threads) {
         all.spells += chamber->answer().spells;
         all.sum += chamber->answer().sum;
     }
-    print(task, all);
+    for (const auto& chamber : chambers) {
+        for (const double slope : chamber->each()) {
+            std::printf("%s\n", exact_text(slope).c_str());
+        }
+    }
+    if (task != Task::each) {
+        print(task, all);
+    }
     return report->refused.empty() ? 0 : 1;
 }
 
@@ -167,10 +180,10 @@ int run(const std::string& path, Task task, unsigned threads) {
 
 int main(int argc, char** argv) {
     const std::map<std::string_view, Task> tasks{
-        {"read", Task::read}, {"slopes", Task::slopes}, {"windows", Task::windows}};
+        {"read", Task::read}, {"slopes", Task::slopes}, {"windows", Task::windows}, {"each", Task::each}};
     const auto task = argc > 2 ? tasks.find(argv[2]) : tasks.end();
     if (task == tasks.end()) {
-        std::fputs("usage: season_bench FILE.csv read|slopes|windows [--threads N]\n", stderr);
+        std::fputs("usage: season_bench FILE.csv read|slopes|windows|each [--threads N]\n", stderr);
         return 2;
     }
     unsigned threads = 0;
