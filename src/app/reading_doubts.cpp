@@ -2,17 +2,18 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <string_view>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "fit/quantile.hpp"
+#include "series/trace.hpp"
+
 namespace backeddy::app {
 
 namespace {
 
-constexpr double missing_value = std::numeric_limits<double>::quiet_NaN();
 constexpr std::size_t most_looked_at = 20'000;
 
 /// What well aired water between 0 and 35 degC, fresh or salt, reads in each unit (rounded outward; from the
@@ -47,13 +48,9 @@ std::vector<double> sample_of(std::span<const double> values) {
 }
 
 std::optional<double> quantile_of(std::span<const double> values, double share) {
-    auto sample = sample_of(values);
-    if (sample.empty()) {
-        return std::nullopt;
-    }
-    const auto place = static_cast<std::ptrdiff_t>(share * static_cast<double>(sample.size() - 1));
-    std::nth_element(sample.begin(), sample.begin() + place, sample.end());
-    return sample[static_cast<std::size_t>(place)];
+    const auto sample = sample_of(values);
+    const auto out = fit::quantile(sample, share);
+    return out ? std::optional(*out) : std::nullopt;
 }
 
 } // namespace
@@ -70,7 +67,7 @@ Implausible set_aside_outside(std::span<double> values, double least, double mos
     for (std::size_t i = 0; i < values.size(); ++i) {
         if (std::isfinite(values[i]) && (values[i] < least || values[i] > most)) {
             out.add(i, values[i]);
-            values[i] = missing_value;
+            values[i] = missing;
         }
     }
     return out;
@@ -85,7 +82,7 @@ Implausible set_aside_spikes(std::span<double> values, double step, double agree
         const bool stands_off = std::fabs(values[i] - before) > step && std::fabs(values[i] - after) > step;
         if (stands_off && std::fabs(before - after) <= agree) {
             out.add(i, values[i]);
-            values[i] = missing_value;
+            values[i] = missing;
         }
     }
     return out;

@@ -19,21 +19,6 @@ namespace {
 
 using uptake::ChamberState;
 
-study::Complaint warning(Place place, std::string column, ErrorCode code, std::string found,
-                         std::string expected, std::string remedy) {
-    place.column = std::move(column);
-    return {.severity = study::Severity::warning,
-            .error = {.code = code,
-                      .found = std::move(found),
-                      .expected = std::move(expected),
-                      .remedy = std::move(remedy),
-                      .place = std::move(place)}};
-}
-
-std::string line_text(const Place& place) {
-    return place.line ? fmt::format("line {}", *place.line) : std::string("another line");
-}
-
 // ---------------------------------------------------------------- the pump upside down
 
 constexpr std::size_t fewest_runs = 3;
@@ -150,12 +135,13 @@ void find_rivals(std::vector<study::Complaint>& out, const std::vector<const stu
         if (is_new || settles(*before)->second == what->second) {
             continue;
         }
-        out.push_back(warning(decision->place, "act", ErrorCode::bad_relation,
-                              fmt::format("{} ({}) contradicts {} ({}) about {}",
-                                          study::word_of(decision->act), line_text(decision->place),
-                                          study::word_of(before->act), line_text(before->place), about),
-                              "one decision; of two the later row holds",
-                              "delete the one that no longer holds"));
+        out.push_back(
+            study::warn(decision->place, "act",
+                        {ErrorCode::bad_relation,
+                         fmt::format("{} ({}) contradicts {} ({}) about {}", study::word_of(decision->act),
+                                     study::line_text(decision->place), study::word_of(before->act),
+                                     study::line_text(before->place), about),
+                         "one decision; of two the later row holds", "delete the one that no longer holds"}));
     }
 }
 
@@ -189,17 +175,18 @@ std::vector<study::Complaint> inverted_pumps(std::span<const StayAnswer> stays) 
             continue;
         }
         const auto from = answer.uptake->states_from;
-        out.push_back(warning(
-            answer.stay->place, "assembly", ErrorCode::bad_relation,
-            fmt::format(
-                "in the stay \"{}\" oxygen falls while the {} says flush, and rises while it says sealed",
-                answer.stay->id.text(), uptake::text(from)),
-            "the other way round",
-            from == uptake::StatesFrom::timetable
-                ? "look at start, period_s and flush_s of its [[states.timetable]]"
-                : "look whether its words are swapped: flush_words and sealed_words of the [[trace]] put "
-                  "them "
-                  "right, or the clock of the pump's logger is off by half a cycle"));
+        out.push_back(study::warn(
+            answer.stay->place, "assembly",
+            {ErrorCode::bad_relation,
+             fmt::format(
+                 "in the stay \"{}\" oxygen falls while the {} says flush, and rises while it says sealed",
+                 answer.stay->id.text(), uptake::text(from)),
+             "the other way round",
+             from == uptake::StatesFrom::timetable
+                 ? "look at start, period_s and flush_s of its [[states.timetable]]"
+                 : "look whether its words are swapped: flush_words and sealed_words of the [[trace]] put "
+                   "them "
+                   "right, or the clock of the pump's logger is off by half a cycle"}));
     }
     return out;
 }
@@ -258,17 +245,18 @@ std::vector<study::Complaint> fish_without_blank(const Study& study) {
     }
     std::vector<study::Complaint> out;
     for (const auto& [assembly, entry] : lacking) {
-        out.push_back(warning(
-            entry.first->place, "assembly", ErrorCode::too_few,
-            fmt::format("no blank of \"{}\" within {} h of {}", assembly.text(),
-                        significant_text(entry.reach_h, 3),
-                        entry.stays == 1
-                            ? fmt::format("the stay \"{}\"", entry.first->id.text())
-                            : fmt::format("{} stays, the first \"{}\"", entry.stays, entry.first->id.text())),
-            "a blank before or after: what microbes take is counted as the fish's own",
-            "add its blanks to stays.csv, say [background] blanks_used = \"side_by_side\", or \"none\" if "
-            "that is "
-            "meant"));
+        out.push_back(study::warn(
+            entry.first->place, "assembly",
+            {ErrorCode::too_few,
+             fmt::format("no blank of \"{}\" within {} h of {}", assembly.text(),
+                         significant_text(entry.reach_h, 3),
+                         entry.stays == 1 ? fmt::format("the stay \"{}\"", entry.first->id.text())
+                                          : fmt::format("{} stays, the first \"{}\"", entry.stays,
+                                                        entry.first->id.text())),
+             "a blank before or after: what microbes take is counted as the fish's own",
+             "add its blanks to stays.csv, say [background] blanks_used = \"side_by_side\", or \"none\" if "
+             "that is "
+             "meant"}));
     }
     return out;
 }
@@ -287,14 +275,15 @@ std::vector<study::Complaint> stays_without_spell(const Chambers& chambers,
                                .error = Error(answer.uptake.error()).at(stay.place)});
             }
         } else if (sealed_spells(*answer.uptake).empty()) {
-            out.push_back(warning(
-                stay.place, "stay", ErrorCode::too_few,
-                fmt::format("no sealed spell in the stay \"{}\" ({})", stay.id.text(),
-                            answer.uptake->states_from == uptake::StatesFrom::nothing
-                                ? std::string("nothing says when it was sealed")
-                                : fmt::format("states: {}", uptake::text(answer.uptake->states_from))),
-                "spells in which oxygen falls: nothing is computed of it",
-                "look at its pump, its times, or [states] source"));
+            out.push_back(study::warn(
+                stay.place, "stay",
+                {ErrorCode::too_few,
+                 fmt::format("no sealed spell in the stay \"{}\" ({})", stay.id.text(),
+                             answer.uptake->states_from == uptake::StatesFrom::nothing
+                                 ? std::string("nothing says when it was sealed")
+                                 : fmt::format("states: {}", uptake::text(answer.uptake->states_from))),
+                 "spells in which oxygen falls: nothing is computed of it",
+                 "look at its pump, its times, or [states] source"}));
         }
     }
     return out;

@@ -4,11 +4,36 @@
 #include <iterator>
 #include <string_view>
 #include <tuple>
+#include <utility>
+
+#include <fmt/format.h>
 
 namespace backeddy::study {
 
 std::string_view word(Severity severity) {
     return severity == Severity::stops_the_run ? "stops" : "beware";
+}
+
+Complaint complaint(Severity severity, Place place, std::string column, Saying saying) {
+    place.column = std::move(column);
+    return {.severity = severity,
+            .error = {.code = saying.code,
+                      .found = std::move(saying.found),
+                      .expected = std::move(saying.expected),
+                      .remedy = std::move(saying.remedy),
+                      .place = std::move(place)}};
+}
+
+Complaint stop(Place place, std::string column, Saying saying) {
+    return complaint(Severity::stops_the_run, std::move(place), std::move(column), std::move(saying));
+}
+
+Complaint warn(Place place, std::string column, Saying saying) {
+    return complaint(Severity::warning, std::move(place), std::move(column), std::move(saying));
+}
+
+std::string line_text(const Place& place) {
+    return place.line ? fmt::format("line {}", *place.line) : std::string("another line");
 }
 
 bool stops_a_run(std::span<const Complaint> complaints) {

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <span>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -21,6 +22,21 @@ struct Complaint {
 
     friend bool operator==(const Complaint&, const Complaint&) = default;
 };
+
+/// What a complaint says beside its place.
+struct Saying {
+    ErrorCode code = ErrorCode::bad_relation;
+    std::string found;
+    std::string expected;
+    std::string remedy;
+};
+
+/// At a column of a row; of one that stops a run, and of one to beware of.
+[[nodiscard]] Complaint complaint(Severity severity, Place place, std::string column, Saying saying);
+[[nodiscard]] Complaint stop(Place place, std::string column, Saying saying);
+[[nodiscard]] Complaint warn(Place place, std::string column, Saying saying);
+/// "line 7", to name a second row in words.
+[[nodiscard]] std::string line_text(const Place& place);
 
 /// True when one of them stops a run.
 [[nodiscard]] bool stops_a_run(std::span<const Complaint> complaints);

@@ -23,17 +23,6 @@ constexpr double least_condition = 0.3;
 constexpr double most_condition = 3.0;
 constexpr double most_litres_per_kg = 1000.0;
 
-Complaint doubt(Place place, std::string column, ErrorCode code, std::string found, std::string expected,
-                std::string remedy, Severity severity = Severity::warning) {
-    place.column = std::move(column);
-    return {.severity = severity,
-            .error = {.code = code,
-                      .found = std::move(found),
-                      .expected = std::move(expected),
-                      .remedy = std::move(remedy),
-                      .place = std::move(place)}};
-}
-
 template <typename Rows, typename Name>
 std::vector<std::string> names_of(const Rows& rows, Name name) {
     std::vector<std::string> out;
@@ -51,10 +40,11 @@ void check_clock_names(std::vector<Complaint>& out, const Brief& brief, const Ta
             continue;
         }
         if (const auto near = nearest_name(clock, checked)) {
-            out.push_back(doubt(trace.place, "clock", ErrorCode::unknown_name,
+            out.push_back(warn(trace.place, "clock",
+                               {ErrorCode::unknown_name,
                                 fmt::format("clock_checks.csv has no check of the clock \"{}\"", clock),
                                 "a check; its times are taken as they are",
-                                fmt::format("did you mean \"{}\"?", *near)));
+                                fmt::format("did you mean \"{}\"?", *near)}));
         }
     }
 }
@@ -67,12 +57,12 @@ void check_timetables(std::vector<Complaint>& out, const Brief& brief, const Tab
             continue;
         }
         const auto near = nearest_name(name, names);
-        out.push_back(doubt(entry.place, "assembly", ErrorCode::unknown_name,
+        out.push_back(stop(entry.place, "assembly",
+                           {ErrorCode::unknown_name,
                             fmt::format("a timetable of \"{}\", which is not in assemblies.csv", name),
                             fmt::format("one of {}", fmt::join(std::set(names.begin(), names.end()), ", ")),
                             near ? fmt::format("did you mean \"{}\"?", *near)
-                                 : "correct it, or leave it out: then it holds for all without one",
-                            Severity::stops_the_run));
+                                 : "correct it, or leave it out: then it holds for all without one"}));
     }
 }
 
@@ -88,10 +78,11 @@ void check_species(std::vector<Complaint>& out, const Brief& brief, const Tables
             continue;
         }
         const auto near = nearest_name(fish.species, listed);
-        out.push_back(doubt(fish.place, "species", ErrorCode::unknown_name,
-                            fmt::format("[study] species does not list \"{}\"", fish.species),
-                            fmt::format("one of {}", fmt::join(listed, ", ")),
-                            near ? fmt::format("did you mean \"{}\"?", *near) : "list it, or correct it"));
+        out.push_back(
+            warn(fish.place, "species",
+                 {ErrorCode::unknown_name, fmt::format("[study] species does not list \"{}\"", fish.species),
+                  fmt::format("one of {}", fmt::join(listed, ", ")),
+                  near ? fmt::format("did you mean \"{}\"?", *near) : "list it, or correct it"}));
     }
 }
 
@@ -123,10 +114,10 @@ void check_groups(std::vector<Complaint>& out, const Brief& brief, const Tables&
         return;
     }
     const auto near = nearest_name(wanted, {names.begin(), names.end()});
-    out.push_back(doubt({.file = brief.file}, "group_by", ErrorCode::unknown_name,
-                        fmt::format("[report] group_by = \"{}\"", wanted),
+    out.push_back(warn({.file = brief.file}, "group_by",
+                       {ErrorCode::unknown_name, fmt::format("[report] group_by = \"{}\"", wanted),
                         "a column of fish.csv or encounters.csv; no fish is in a group",
-                        near ? fmt::format("did you mean \"{}\"?", *near) : "correct it, or take it out"));
+                        near ? fmt::format("did you mean \"{}\"?", *near) : "correct it, or take it out"}));
 }
 
 } // namespace
@@ -142,13 +133,14 @@ std::vector<Complaint> check_condition(const Tables& tables) {
         if (factor >= least_condition && factor <= most_condition) {
             continue;
         }
-        out.push_back(
-            doubt(fish.place, "mass_g", ErrorCode::out_of_range,
-                  fmt::format("\"{}\" weighs {} g at a fork length of {} mm: a condition factor of {}",
-                              fish.id.text(), exact_text(fish.mass->grams()),
-                              exact_text(*fish.fork_length_mm), significant_text(factor, 2)),
-                  "between 0.3 and 3 (100 g/cm3) for a fish of usual shape",
-                  "look whether the mass is in g (not kg) and the length in mm; nothing, if the fish is so"));
+        out.push_back(warn(
+            fish.place, "mass_g",
+            {ErrorCode::out_of_range,
+             fmt::format("\"{}\" weighs {} g at a fork length of {} mm: a condition factor of {}",
+                         fish.id.text(), exact_text(fish.mass->grams()), exact_text(*fish.fork_length_mm),
+                         significant_text(factor, 2)),
+             "between 0.3 and 3 (100 g/cm3) for a fish of usual shape",
+             "look whether the mass is in g (not kg) and the length in mm; nothing, if the fish is so"}));
     }
     return out;
 }
@@ -168,12 +160,13 @@ std::vector<Complaint> check_room(const Tables& tables) {
             if (ratio <= most_litres_per_kg || !said.emplace(fish->id, split.assembly).second) {
                 continue;
             }
-            out.push_back(doubt(stay.place, "assembly", ErrorCode::out_of_range,
+            out.push_back(warn(stay.place, "assembly",
+                               {ErrorCode::out_of_range,
                                 fmt::format("\"{}\" holds {} L for \"{}\" of {} g: {} L for each kg",
                                             stay.assembly.text(), exact_text(litres), fish->id.text(),
                                             exact_text(known->mass.grams()), significant_text(ratio, 2)),
                                 "some 5 to 200 L for each kg; uptake goes with the volume",
-                                "look whether chamber_volume_l is in L (not mL) and mass_g in g (not kg)"));
+                                "look whether chamber_volume_l is in L (not mL) and mass_g in g (not kg)"}));
         }
     }
     return out;
@@ -193,9 +186,10 @@ std::vector<Complaint> check_look_alikes(const Tables& tables) {
     std::vector<std::string> before;
     for (const auto& fish : tables.fish) {
         if (look_alike(fish.id.text(), before)) {
-            out.push_back(doubt(fish.place, "fish", ErrorCode::duplicate,
-                                fmt::format("\"{}\" is a fish of its own", fish.id.text()),
-                                "names that can be told apart", look_alike_remedy()));
+            out.push_back(
+                warn(fish.place, "fish",
+                     {ErrorCode::duplicate, fmt::format("\"{}\" is a fish of its own", fish.id.text()),
+                      "names that can be told apart", look_alike_remedy()}));
         }
         before.push_back(fish.id.text());
     }

@@ -24,39 +24,8 @@ namespace backeddy::study {
 
 namespace {
 
-/// What a complaint says beside its place.
-struct Saying {
-    ErrorCode code = ErrorCode::bad_relation;
-    std::string found;
-    std::string expected;
-    std::string remedy;
-};
-
-Complaint complaint(Severity severity, Place place, std::string column, Saying saying) {
-    place.column = std::move(column);
-    return {severity,
-            {.code = saying.code,
-             .found = std::move(saying.found),
-             .expected = std::move(saying.expected),
-             .remedy = std::move(saying.remedy),
-             .place = std::move(place),
-             .context = {}}};
-}
-
-Complaint stop(const Place& place, std::string column, Saying saying) {
-    return complaint(Severity::stops_the_run, place, std::move(column), std::move(saying));
-}
-
-Complaint warn(const Place& place, std::string column, Saying saying) {
-    return complaint(Severity::warning, place, std::move(column), std::move(saying));
-}
-
 std::string quote(const std::string& text) {
     return "\"" + text + "\"";
-}
-
-std::string line_text(const Place& place) {
-    return place.line ? fmt::format("line {}", *place.line) : std::string("another line");
 }
 
 /// "unknown fish "st1"; did you mean "st01"?"

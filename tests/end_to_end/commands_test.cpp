@@ -12,6 +12,7 @@
 #include "app/why.hpp"
 #include "end_to_end/program.hpp"
 #include "support/check_rows.hpp"
+#include "support/lines_of.hpp"
 
 namespace backeddy {
 namespace {
@@ -59,15 +60,6 @@ class Commands : public testing::Test {
 
     test::ScratchFolder scratch_;
 };
-
-std::vector<std::string> lines_of(const std::string& text) {
-    std::vector<std::string> out;
-    std::istringstream stream(text);
-    for (std::string line; std::getline(stream, line);) {
-        out.push_back(line);
-    }
-    return out;
-}
 
 // ------------------------------------------------------------------------------------------- exit statuses
 
@@ -182,7 +174,7 @@ TEST_F(Commands, every_complaint_of_a_messy_study_names_its_place_what_was_found
     write(messy_study());
     const auto ran = check();
     EXPECT_EQ(ran.status, 1);
-    const auto said = lines_of(ran.out);
+    const auto said = test::lines_of(ran.out);
     const auto complaint = [&](const std::vector<std::string>& parts) {
         std::vector<testing::Matcher<std::string>> wanted;
         for (const auto& part : parts) {
@@ -236,7 +228,7 @@ TEST_F(Commands, rows_that_contradict_each_other_are_complaints_with_place_and_r
     write(contradictory_study());
     const auto ran = check();
     EXPECT_EQ(ran.status, 1);
-    const auto said = lines_of(ran.out);
+    const auto said = test::lines_of(ran.out);
     const auto complaint = [&](const std::string& beginning, const std::vector<std::string>& parts) {
         std::vector<testing::Matcher<std::string>> wanted{testing::StartsWith(beginning)};
         for (const auto& part : parts) {
@@ -292,7 +284,7 @@ TEST_F(Commands, a_stay_without_readings_or_without_its_source_of_states_is_said
     files["stays.csv"] += "s9,T01,tube,rest,2026-06-20T09:10:00Z,2026-06-20T20:04:00Z,done\n";
     files["study.toml"] += "[states]\nsource = \"timetable\"\n";
     write(files);
-    const auto said = lines_of(check().out);
+    const auto said = test::lines_of(check().out);
     EXPECT_THAT(said, Contains(AllOf(HasSubstr("beware: stays.csv line 6"), HasSubstr("s9 has no readings"),
                                      HasSubstr("clock and zone"))));
     EXPECT_THAT(said, Contains(AllOf(HasSubstr("beware: "), HasSubstr("stays.csv line 2"),
@@ -634,7 +626,7 @@ TEST_F(Commands, files_of_one_trace_that_prove_opposite_orders_are_a_complaint_t
     const auto ran = check();
     EXPECT_EQ(ran.status, 1);
     EXPECT_THAT(
-        lines_of(ran.out),
+        test::lines_of(ran.out),
         Contains(AllOf(testing::StartsWith("stops the run: raw/boat_3.csv"),
                        HasSubstr("raw/boat_2.csv proves day_month_year (13/12/2026 is no date month first)"),
                        HasSubstr("raw/boat_3.csv proves month_day_year (12/14/2026 is no date day first)"),

@@ -11,6 +11,7 @@
 #include "app/run.hpp"
 #include "report/schema_check.hpp"
 #include "simulate/simulate.hpp"
+#include "support/lines_of.hpp"
 #include "support/small_study.hpp"
 
 namespace backeddy {
@@ -135,15 +136,6 @@ std::string joined_lines(const std::vector<std::string>& lines, std::size_t from
     return out;
 }
 
-std::vector<std::string> lines_of(const std::string& text) {
-    std::vector<std::string> out;
-    std::istringstream stream(text);
-    for (std::string line; std::getline(stream, line);) {
-        out.push_back(line);
-    }
-    return out;
-}
-
 std::string utf16_le(const std::string& ascii) {
     std::string out = "\xFF\xFE";
     for (const char c : ascii) {
@@ -155,7 +147,7 @@ std::string utf16_le(const std::string& ascii) {
 
 TEST(SameBytesRewritten, a_raw_file_split_in_two_gives_the_same_numbers) {
     const auto whole = test::small_study();
-    const auto lines = lines_of(whole.at("raw/boat.csv"));
+    const auto lines = test::lines_of(whole.at("raw/boat.csv"));
     auto split = whole;
     split.erase("raw/boat.csv");
     // In the middle of a sealed spell of the night, and the later part under the name that sorts first.
