@@ -64,6 +64,7 @@ struct Error {
     std::string remedy;   ///< what the reader can type or do next
     Place place;
     std::vector<std::string> context; ///< added on the way up; outermost first
+    std::string looked_in; ///< of a name that is not there: the table's file or the trace where it should be
 
     /// The same error, one step further out: `within("night.csv")`, `within("chamber 3")`.
     [[nodiscard]] Error within(std::string outer) &&;

@@ -21,7 +21,9 @@ Complaint complaint(Severity severity, Place place, std::string column, Saying s
                       .found = std::move(saying.found),
                       .expected = std::move(saying.expected),
                       .remedy = std::move(saying.remedy),
-                      .place = std::move(place)}};
+                      .place = std::move(place),
+                      .context = {},
+                      .looked_in = std::move(saying.looked_in)}};
 }
 
 Complaint stop(Place place, std::string column, Saying saying) {

@@ -29,6 +29,7 @@ struct Saying {
     std::string found;
     std::string expected;
     std::string remedy;
+    std::string looked_in = {}; ///< of an unknown name: the table where it should be
 };
 
 /// At a column of a row; of one that stops a run, and of one to beware of.

@@ -62,7 +62,8 @@ void check_timetables(std::vector<Complaint>& out, const Brief& brief, const Tab
                             fmt::format("a timetable of \"{}\", which is not in assemblies.csv", name),
                             fmt::format("one of {}", fmt::join(std::set(names.begin(), names.end()), ", ")),
                             near ? fmt::format("did you mean \"{}\"?", *near)
-                                 : "correct it, or leave it out: then it holds for all without one"}));
+                                 : "correct it, or leave it out: then it holds for all without one",
+                            "assemblies.csv"}));
     }
 }
 

@@ -1,0 +1,219 @@
+#include "study/relations.hpp"
+
+#include <algorithm>
+#include <array>
+#include <map>
+#include <set>
+
+#include <fmt/format.h>
+
+#include "base/number_text.hpp"
+#include "study/detail/relation_words.hpp"
+#include "study/likeness.hpp"
+#include "study/weighing.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::study {
+
+namespace {
+
+double uncertainty_s(const Brief& brief, const Event& event) {
+    return event.at_uncertainty ? event.at_uncertainty->seconds() : brief.uncertainty_at(event.at).event_s;
+}
+
+/// Two masses of one fish further apart than this factor are more likely two units than a meal (choice).
+constexpr double strange_mass_factor = 1.5;
+
+void check_weighing(std::vector<Complaint>& out, const Event& event, const Tables& tables) {
+    if (event.kind != EventKind::weighed || !event.value) {
+        return;
+    }
+    const auto mass = mass_from(*event.value, event.unit);
+    if (!mass) {
+        out.push_back(stop(event.place, "unit",
+                           {.code = ErrorCode::bad_unit,
+                            .found = fmt::format("weighed {} \"{}\"", exact_text(*event.value), event.unit),
+                            .expected = "a mass above 0 in g or kg",
+                            .remedy = "write the mass into value and g or kg into unit"}));
+        return;
+    }
+    const auto weighed =
+        std::ranges::find_if(tables.fish, [&](const Fish& f) { return is_weighing_of(f, event, tables); });
+    if (weighed == tables.fish.end()) {
+        if (event.fish.is_empty() && event.stay.is_empty()) {
+            out.push_back(stop(event.place, "fish",
+                               {.code = ErrorCode::bad_row,
+                                .found = "a mass of no fish",
+                                .expected = "the fish that was weighed",
+                                .remedy = "fill in fish"}));
+        }
+        return; // an unknown fish is complained of by its name
+    }
+    if (weighed->mass) {
+        const double ratio = *mass / *weighed->mass;
+        if (ratio > strange_mass_factor || ratio < 1.0 / strange_mass_factor) {
+            out.push_back(
+                warn(event.place, "value",
+                     {.code = ErrorCode::out_of_range,
+                      .found = fmt::format("{} weighs {} g here and {} g in fish.csv ({})",
+                                           quote(weighed->id.text()), exact_text(mass->grams()),
+                                           exact_text(weighed->mass->grams()), line_text(weighed->place)),
+                      .expected = "masses of one fish that are alike",
+                      .remedy = "look at the units, and whether it is the same fish"}));
+        }
+    }
+}
+
+void check_event_names(std::vector<Complaint>& out, const Brief& brief, const Event& event,
+                       const Tables& tables) {
+    if (!event.fish.is_empty() && tables.find(event.fish) == nullptr) {
+        out.push_back(unknown_fish(event.place, event.fish, tables));
+    }
+    if (!event.assembly.is_empty() && !tables.has(event.assembly)) {
+        out.push_back(unknown_assembly(event.place, event.assembly, tables));
+    }
+    if (event.stay.is_empty()) {
+        return;
+    }
+    const Stay* stay = tables.find(event.stay);
+    if (stay == nullptr) {
+        out.push_back(unknown_stay(event.place, event.stay, tables));
+        return;
+    }
+    if (!event.fish.is_empty() && stay->fish != event.fish) {
+        out.push_back(stop(event.place, "stay",
+                           {.found = fmt::format("the stay {} is that of {}", quote(stay->id.text()),
+                                                 stay->has_fish() ? quote(stay->fish.text()) : "no fish"),
+                            .expected = "a stay of " + quote(event.fish.text()),
+                            .remedy = "correct the fish or the stay"}));
+    }
+    if (!event.assembly.is_empty() && stay->assembly != event.assembly) {
+        out.push_back(stop(event.place, "assembly",
+                           {.found = fmt::format("the stay {} is in {}", quote(stay->id.text()),
+                                                 quote(stay->assembly.text())),
+                            .expected = "the same assembly",
+                            .remedy = "correct it, or leave it empty"}));
+    }
+    const Duration slack = Duration::seconds(2.0 * uncertainty_s(brief, event));
+    if (event.at < stay->from() - slack || event.at > stay->to() + slack) {
+        out.push_back(
+            stop(event.place, "at",
+                 {.code = ErrorCode::bad_time,
+                  .found = fmt::format("{} at {} lies outside its stay {} ({})", word_of(event.kind),
+                                       iso_text(event.at), quote(stay->id.text()),
+                                       from_to(stay->from(), stay->to())),
+                  .expected = "a moment inside it, or no stay: name the stay only for what happened in the "
+                              "chamber",
+                  .remedy = "correct the time, or leave \"stay\" empty"}));
+    }
+}
+
+struct Step {
+    EventKind first;
+    EventKind then;
+};
+
+/// In this order for one fish, however often it happens.
+constexpr std::array steps{
+    Step{EventKind::bite, EventKind::hook_up}, Step{EventKind::hook_up, EventKind::landed},
+    Step{EventKind::landed, EventKind::back_in_water}, Step{EventKind::chase_start, EventKind::chase_end},
+    Step{EventKind::air_start, EventKind::air_end}};
+
+using FishEvents = std::vector<const Event*>; // of one fish, as in the table
+
+FishEvents of_kind(const FishEvents& events, EventKind kind) {
+    FishEvents out;
+    for (const Event* event : events) {
+        if (event->kind == kind) {
+            out.push_back(event);
+        }
+    }
+    std::ranges::stable_sort(out, {}, [](const Event* e) { return e->at; });
+    return out;
+}
+
+/// The k-th of the one belongs to the k-th of the other; where their numbers differ only starts and ends can
+/// be judged, which come in pairs.
+void check_step(std::vector<Complaint>& out, const Brief& brief, const FishEvents& events, Step step) {
+    const auto firsts = of_kind(events, step.first);
+    const auto thens = of_kind(events, step.then);
+    const bool is_span = step.first == EventKind::chase_start || step.first == EventKind::air_start;
+    if (firsts.size() != thens.size()) {
+        if (is_span) {
+            const Event& one = firsts.size() > thens.size() ? *firsts.back() : *thens.back();
+            out.push_back(
+                warn(one.place, "event",
+                     {.found = fmt::format("{} {} and {} {} of {}", firsts.size(), word_of(step.first),
+                                           thens.size(), word_of(step.then), quote(one.fish.text())),
+                      .expected = "as many of the one as of the other",
+                      .remedy = "add the missing one if it is known"}));
+        }
+        return;
+    }
+    for (std::size_t i = 0; i < firsts.size(); ++i) {
+        const Duration slack = Duration::seconds(
+            2.0 * std::hypot(uncertainty_s(brief, *firsts[i]), uncertainty_s(brief, *thens[i])));
+        if (thens[i]->at + slack < firsts[i]->at) {
+            out.push_back(stop(thens[i]->place, "at",
+                               {.code = ErrorCode::bad_time,
+                                .found = fmt::format("{} of {} at {} comes before {} at {} ({})",
+                                                     word_of(step.then), quote(thens[i]->fish.text()),
+                                                     iso_text(thens[i]->at), word_of(step.first),
+                                                     iso_text(firsts[i]->at), line_text(firsts[i]->place)),
+                                .expected = word_of(step.first) + " first",
+                                .remedy = "look whether the two are swapped"}));
+        }
+    }
+}
+
+/// Handling of a fish after its death, other than taking it out.
+void check_after_death(std::vector<Complaint>& out, const Brief& brief, const FishEvents& events) {
+    const auto deaths = of_kind(events, EventKind::died);
+    if (deaths.empty()) {
+        return;
+    }
+    const Event& death = *deaths.front();
+    static const std::set<EventKind> of_the_living{
+        EventKind::bite,    EventKind::hook_up,     EventKind::landed,    EventKind::back_in_water,
+        EventKind::sealed,  EventKind::chase_start, EventKind::chase_end, EventKind::air_start,
+        EventKind::air_end, EventKind::anaesthetic, EventKind::released};
+    for (const Event* event : events) {
+        const Duration slack =
+            Duration::seconds(2.0 * std::hypot(uncertainty_s(brief, death), uncertainty_s(brief, *event)));
+        if (of_the_living.contains(event->kind) && event->at > death.at + slack) {
+            out.push_back(stop(event->place, "at",
+                               {.found = fmt::format("{} of {} after it died ({})", word_of(event->kind),
+                                                     quote(event->fish.text()), line_text(death.place)),
+                                .expected = "nothing after a death",
+                                .remedy = "correct the fish or one of the times"}));
+        }
+    }
+}
+
+} // namespace
+
+std::vector<Complaint> check_events(const Brief& brief, const Tables& tables) {
+    std::vector<Complaint> out;
+    std::map<FishId, FishEvents> by_fish;
+    for (const auto& event : tables.events) {
+        check_event_names(out, brief, event, tables);
+        check_weighing(out, event, tables);
+        FishId fish = event.fish;
+        if (const Stay* stay = event.stay.is_empty() ? nullptr : tables.find(event.stay);
+            fish.is_empty() && stay) {
+            fish = stay->fish;
+        }
+        if (!fish.is_empty()) {
+            by_fish[fish].push_back(&event);
+        }
+    }
+    for (const auto& [fish, events] : by_fish) {
+        for (const Step step : steps) {
+            check_step(out, brief, events, step);
+        }
+        check_after_death(out, brief, events);
+    }
+    return out;
+}
+
+} // namespace backeddy::study
