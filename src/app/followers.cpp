@@ -17,8 +17,7 @@ bool is_of_reading(ErrorCode code) {
 /// What could not be read whole.
 struct Unread {
     bool is_brief = false;
-    std::set<std::string> tables;
-    std::set<std::string> traces;
+    std::set<std::string> sources; ///< tables by their file, traces by their name
 };
 
 Unread unread_of(const std::vector<study::Complaint>& complaints, const Study& study,
@@ -32,7 +31,7 @@ Unread unread_of(const std::vector<study::Complaint>& complaints, const Study& s
         out.is_brief =
             out.is_brief || (file == study.brief.file && complaint.error.code == ErrorCode::bad_text);
         if (file.ends_with(".csv") && file.find('/') == std::string::npos) {
-            out.tables.insert(file);
+            out.sources.insert(file);
         }
     }
     for (const auto& source : study.brief.traces) {
@@ -40,7 +39,7 @@ Unread unread_of(const std::vector<study::Complaint>& complaints, const Study& s
             return file.trace == source.name && file.report;
         });
         if (!is_read) {
-            out.traces.insert(source.name);
+            out.sources.insert(source.name);
         }
     }
     return out;
@@ -53,15 +52,7 @@ bool follows(const study::Complaint& complaint, const Unread& unread, const Stud
                               (error.place.file != study.brief.file || error.code == ErrorCode::bad_text);
         return !is_cause;
     }
-    if (error.code != ErrorCode::unknown_name) {
-        return false;
-    }
-    const auto says = [&](const std::string& words) { return error.found.find(words) != std::string::npos; };
-    return std::any_of(unread.tables.begin(), unread.tables.end(),
-                       [&](const std::string& table) { return says("is not in " + table); }) ||
-           std::any_of(unread.traces.begin(), unread.traces.end(), [&](const std::string& trace) {
-               return says(fmt::format("no readings in the trace \"{}\"", trace));
-           });
+    return unread.sources.contains(error.looked_in);
 }
 
 } // namespace
@@ -74,6 +65,14 @@ std::size_t drop_followers(std::vector<study::Complaint>& complaints, const Stud
     const Unread unread = unread_of(complaints, study, traces);
     return std::erase_if(
         complaints, [&](const study::Complaint& complaint) { return follows(complaint, unread, study); });
+}
+
+std::string followers_text(std::size_t count) {
+    if (count == 0) {
+        return {};
+    }
+    return fmt::format("{} more that follow{} from what could not be read {} not shown", count,
+                       count == 1 ? "s" : "", count == 1 ? "is" : "are");
 }
 
 } // namespace backeddy::app

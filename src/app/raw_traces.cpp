@@ -680,7 +680,10 @@ Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces, const 
                                      : fmt::format("one of {}", fmt::join(choices, ", ")),
                      .remedy = near ? fmt::format("did you mean \"{}:{}\"?", name.trace, *near)
                                     : "mend the channel in assemblies.csv or say what the column is with "
-                                      "[[trace.column]]"});
+                                      "[[trace.column]]",
+                     .place = {},
+                     .context = {},
+                     .looked_in = trace_known ? std::string() : name.trace});
     }
     return fail({.code = ErrorCode::bad_relation,
                  .found = fmt::format("\"{}\" fits several {} channels: {}", name.text(), word(what),

@@ -120,9 +120,7 @@ std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
         stopping += complaint.severity == study::Severity::stops_the_run ? 1 : 0;
     }
     if (opened.followers > 0) {
-        out +=
-            fmt::format("{} more that follow{} from what could not be read {} not shown\n", opened.followers,
-                        opened.followers == 1 ? "s" : "", opened.followers == 1 ? "is" : "are");
+        out += followers_text(opened.followers) + "\n";
     }
     const auto& tables = opened.study.tables;
     out += fmt::format("{} fish, {} stays, {} raw files; {} a run, {} to beware of\n", tables.fish.size(),
@@ -152,7 +150,7 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
     take(run.complaints, stay_doubts(opened.study, run.chambers, run.stays.list));
     take(run.complaints, unheard_decisions(run.stays.list));
     study::sort_by_place(run.complaints);
-    drop_followers(run.complaints, opened.study, opened.traces);
+    run.followers = opened.followers + drop_followers(run.complaints, opened.study, opened.traces);
     run.answers = std::make_unique<Answers>(Answers{.study = opened.study,
                                                     .tables = opened.tables,
                                                     .traces = opened.traces,

@@ -53,6 +53,7 @@ struct StudyRun {
     std::vector<FishAnswer> fish_without;
     std::vector<std::optional<Expected<uptake::ContinuousUptake>>> curves; ///< in the order of stays.list
     std::vector<study::Complaint> complaints;
+    std::size_t followers = 0; ///< as in OpenedStudy, of all complaints
     std::unique_ptr<Answers> answers;
 };
 

@@ -11,6 +11,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/followers.hpp"
 #include "app/result_folder.hpp"
 #include "app/run.hpp"
 #include "app/version.hpp"
@@ -33,13 +34,16 @@ struct RunOptions {
     bool follow = false;
 };
 
-int refuse(const std::vector<study::Complaint>& complaints) {
+int refuse(const std::vector<study::Complaint>& complaints, std::size_t followers) {
     std::size_t stopping = 0;
     for (const auto& complaint : complaints) {
         if (complaint.severity == study::Severity::stops_the_run) {
             fmt::print(stderr, "backeddy: {}\n", complaint.error.text());
             ++stopping;
         }
+    }
+    if (followers > 0) {
+        fmt::print(stderr, "backeddy: {}\n", app::followers_text(followers));
     }
     fmt::print(stderr,
                "backeddy: nothing was computed: {} complaint{} stop{} the run; `backeddy check` shows the "
@@ -91,12 +95,12 @@ class Session {
         }
         opened_ = std::move(*opened);
         if (study::stops_a_run(opened_.complaints)) {
-            return refuse(opened_.complaints);
+            return refuse(opened_.complaints, opened_.followers);
         }
         auto run = app::run_study(opened_, work());
         line_.clear();
         if (study::stops_a_run(run->complaints)) {
-            return refuse(run->complaints);
+            return refuse(run->complaints, run->followers);
         }
         run_ = std::move(run);
         return exit_clean;
@@ -108,7 +112,7 @@ class Session {
             return answer();
         }
         if (const auto complaints = app::take_new_decisions(opened_); study::stops_a_run(complaints)) {
-            return refuse(complaints);
+            return refuse(complaints, 0);
         }
         app::answer_again(opened_, *run_, work());
         line_.clear();
