@@ -9,6 +9,7 @@
 #include <fmt/ranges.h>
 #include <toml++/toml.h>
 
+#include "base/lines.hpp"
 #include "base/number_text.hpp"
 #include "intake/detail/table_time.hpp"
 #include "study/settings.hpp"
@@ -573,31 +574,6 @@ Expected<ColumnSetting> column_setting(const study::TraceColumn& column) {
                      .place = place});
     }
     return out;
-}
-
-} // namespace
-
-namespace {
-
-// A key of many thousand parts (a.a.a ...) nests as deep, and the parser goes down into it by recursion. Keys
-// stand on one line, and no line that a person wrote is nearly as long as this (choice).
-constexpr std::size_t longest_line = 8192;
-
-std::optional<Error> too_long_a_line(std::string_view text, const std::string& file) {
-    std::uint64_t line = 1;
-    for (std::size_t at = 0; at < text.size(); ++line) {
-        const auto end = std::min(text.find('\n', at), text.size());
-        if (end - at > longest_line) {
-            return Error{.code = ErrorCode::bad_text,
-                         .found = fmt::format("a line of {} characters", end - at),
-                         .expected =
-                             fmt::format("lines of at most {}; a list may run over several", longest_line),
-                         .remedy = "break the line",
-                         .place = {.file = file, .line = line}};
-        }
-        at = end + 1;
-    }
-    return std::nullopt;
 }
 
 } // namespace

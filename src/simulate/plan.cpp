@@ -11,6 +11,7 @@
 #include <toml++/toml.h>
 
 #include "base/file.hpp"
+#include "base/lines.hpp"
 
 namespace backeddy::simulate {
 
@@ -572,6 +573,9 @@ int SimulationPlan::fish_count() const {
 Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::string& file) {
     SimulationPlan plan;
     plan.text = std::string(toml_text);
+    if (auto error = too_long_a_line(toml_text, file)) {
+        return fail(std::move(*error));
+    }
     toml::table root;
     try {
         root = toml::parse(toml_text, file);

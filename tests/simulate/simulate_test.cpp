@@ -566,6 +566,17 @@ TEST(SimulationBrief, offers_the_nearest_name) {
     EXPECT_EQ(parse_plan("[fish]\nq10 = \"two\"\n", "plan.toml").error().code, ErrorCode::bad_setting);
 }
 
+TEST(SimulationBrief, refuses_a_key_that_nests_without_end) {
+    std::string key = "a";
+    for (int part = 0; part < 40'000; ++part) {
+        key += ".a";
+    }
+    const auto plan = parse_plan("[study]\n" + key + " = 1\n", "plan.toml");
+    ASSERT_FALSE(plan);
+    EXPECT_EQ(plan.error().code, ErrorCode::bad_text);
+    EXPECT_EQ(plan.error().place.line, 2U);
+}
+
 TEST(SimulationBrief, refuses_what_cannot_be) {
     EXPECT_EQ(parse_plan(small_plan("", "clock = \"none\""), "p").error().code, ErrorCode::bad_setting);
     EXPECT_EQ(parse_plan(small_plan("volume_l = 0"), "p").error().code, ErrorCode::bad_setting);
