@@ -232,6 +232,8 @@ struct HeadlineMetric {
     std::function<std::optional<double>(const FishAnswer&)> value;
     /// A ratio of two measured values: averaged on the log scale, so that two fish of 2 and 1/2 make 1.
     bool is_on_log_scale = false;
+    /// Of a fish that has a value: it is a lower bound.
+    std::function<bool(const FishAnswer&)> is_at_least = [](const FishAnswer&) { return false; };
 };
 
 std::optional<double> peak_value(const FishAnswer& fish, PeakEvent event) {
@@ -255,16 +257,13 @@ const uptake::ScopeAnswer* scope_after_capture(const FishAnswer& fish) {
     return event != nullptr && event->scope && *event->scope ? &**event->scope : nullptr;
 }
 
-std::optional<double> boat_hour_excess(const FishAnswer& fish) {
+const uptake::Excess* boat_hour_excess(const FishAnswer& fish) {
     const auto* event = fish.after_event(PeakEvent::capture);
     if (event == nullptr || !event->recovery || event->recovery->baselines.empty()) {
-        return std::nullopt;
+        return nullptr;
     }
     const auto& tube = event->recovery->baselines.front().tube;
-    if (!tube || !tube->amount.mg_per_kg) {
-        return std::nullopt;
-    }
-    return tube->amount.mg_per_kg->value();
+    return tube && tube->amount.mg_per_kg ? &*tube : nullptr;
 }
 
 // Both peaks usable: a pair is no better than its worse half.
@@ -292,7 +291,16 @@ std::vector<HeadlineMetric> headline_metrics() {
              const auto* scope = scope_after_capture(f);
              return scope == nullptr ? std::nullopt : std::optional(scope->as_measured.factorial.value());
          }},
-        {"excess_boat_hour", "excess in the boat hour", "mg/kg", boat_hour_excess},
+        {"excess_boat_hour", "excess in the boat hour", "mg/kg",
+         [](const FishAnswer& f) -> std::optional<double> {
+             const auto* excess = boat_hour_excess(f);
+             return excess != nullptr ? std::optional(excess->amount.mg_per_kg->value()) : std::nullopt;
+         },
+         false,
+         [](const FishAnswer& f) {
+             const auto* excess = boat_hour_excess(f);
+             return excess != nullptr && excess->at_least;
+         }},
         {"peak_difference", "peak after capture less peak after chase, same fish", "mg/kg/h",
          [](const FishAnswer& f) -> std::optional<double> {
              const auto* pair = usable_pair(f);
@@ -311,15 +319,21 @@ std::vector<HeadlineMetric> headline_metrics() {
 }
 
 /// The values of one metric over the fish of one group.
-std::vector<double> values_of(const Answers& answers, const std::vector<FishAnswer>& fish,
-                              const HeadlineMetric& metric, const std::string& group) {
-    std::vector<double> out;
+struct Values {
+    std::vector<double> list;
+    std::size_t lower_bounds = 0; ///< how many of them are
+};
+
+Values values_of(const Answers& answers, const std::vector<FishAnswer>& fish, const HeadlineMetric& metric,
+                 const std::string& group) {
+    Values out;
     for (const auto& one : fish) {
         if (!group.empty() && group_of(answers.study, *one.fish) != group) {
             continue;
         }
         if (const auto value = metric.value(one)) {
-            out.push_back(*value);
+            out.list.push_back(*value);
+            out.lower_bounds += metric.is_at_least(one) ? 1 : 0;
         }
     }
     return out;
@@ -344,7 +358,7 @@ double sd_of(const std::vector<double>& values, double mean) {
 constexpr double headline_level = 0.95;
 
 // The mean with its standard error and Student's t interval; of ratios the geometric mean, both by the logs.
-report::Number mean_number(std::vector<double> values, const HeadlineMetric& metric) {
+report::Number mean_of_values(std::vector<double> values, const HeadlineMetric& metric) {
     if (values.empty()) {
         return report::no_number("no fish has it", metric.unit);
     }
@@ -370,6 +384,16 @@ report::Number mean_number(std::vector<double> values, const HeadlineMetric& met
     return out;
 }
 
+report::Number mean_number(const Values& values, const HeadlineMetric& metric) {
+    auto out = mean_of_values(values.list, metric);
+    if (values.lower_bounds > 0) {
+        out.is_at_least = true;
+        out.method +=
+            fmt::format("; {} of {} fish give a lower bound", values.lower_bounds, values.list.size());
+    }
+    return out;
+}
+
 report::Number spread_number(const std::vector<double>& values, const HeadlineMetric& metric) {
     if (values.size() < 2) {
         return report::no_number("fewer than two fish", metric.unit);
@@ -383,17 +407,18 @@ report::Number spread_number(const std::vector<double>& values, const HeadlineMe
 }
 
 report::Headline headline_of(const Answers& answers, const HeadlineMetric& metric, const std::string& group) {
-    auto values = values_of(answers, answers.fish, metric, group);
+    auto found = values_of(answers, answers.fish, metric, group);
+    auto& values = found.list;
     report::Headline out{.word = metric.word,
                          .title = metric.title,
                          .group = group,
                          .fish = static_cast<std::uint32_t>(values.size()),
-                         .mean = mean_number(values, metric),
+                         .mean = mean_number(found, metric),
                          .between_fish_sd = spread_number(values, metric),
                          .median = report::no_number("no fish has it", metric.unit)};
     const auto without =
-        answers.without == nullptr ? values : values_of(answers, *answers.without, metric, group);
-    out.fish_without_human = static_cast<std::uint32_t>(without.size());
+        answers.without == nullptr ? found : values_of(answers, *answers.without, metric, group);
+    out.fish_without_human = static_cast<std::uint32_t>(without.list.size());
     out.mean_without_human = mean_number(without, metric);
     if (!values.empty()) {
         std::sort(values.begin(), values.end());
