@@ -10,7 +10,7 @@
 namespace backeddy::study {
 
 struct MassAt {
-    Mass mass{};
+    Mass mass;
     std::optional<Mass> uncertainty; ///< that of fish.csv; a balance is no better on another day
     const Event* weighed = nullptr;  ///< nothing: the mass of fish.csv
 };
