@@ -9,6 +9,7 @@
 
 namespace backeddy::study {
 
+// NOLINTNEXTLINE(cppcoreguidelines-pro-type-member-init): a mass has no default, so this has none either
 struct MassAt {
     Mass mass;
     std::optional<Mass> uncertainty; ///< that of fish.csv; a balance is no better on another day
