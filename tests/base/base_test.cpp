@@ -1,4 +1,5 @@
 #include <cmath>
+#include <fstream>
 #include <numeric>
 
 #include <gtest/gtest.h>
@@ -34,6 +35,29 @@ TEST(Error, near_names_are_offered_and_far_ones_are_not) {
 TEST(Hash, agrees_with_the_published_example) {
     EXPECT_EQ(sha256_hex(std::string_view("abc")),
               "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+}
+
+// FIPS 180-4 example of two blocks (NIST CSRC, Examples with Intermediate Values).
+TEST(Hash, the_second_published_example_holds_too) {
+    EXPECT_EQ(sha256_hex(std::string_view("abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq")),
+              "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
+}
+
+// Where the processor has instructions for it, they answer; libsodium is the outside value, at each length of
+// the last block and across reads of a file.
+TEST(Hash, the_processors_instructions_give_what_libsodium_gives) {
+    std::string text;
+    const auto portable = [&] { return detail::portable_sha256_hex(std::as_bytes(std::span(text))); };
+    for (int i = 0; i < 300; ++i) {
+        ASSERT_EQ(sha256_hex(text), portable()) << text.size() << " bytes";
+        text += static_cast<char>((i * 73) + (i >> 3));
+    }
+    while (text.size() < 2'500'001) {
+        text += text.substr(0, 100'003);
+    }
+    const auto path = std::filesystem::path(testing::TempDir()) / "long_to_hash";
+    std::ofstream(path, std::ios::binary) << text;
+    EXPECT_EQ(sha256_of_file(path).value(), portable());
 }
 
 TEST(File, is_written_whole_and_read_back) {
