@@ -69,7 +69,7 @@ async function axeOf(page, fault) {
   for (const text of complaints) fault(`axe: ${text}`);
 }
 
-// A saved figure must be well-formed, carry its own colours and show something when opened by itself.
+// A saved figure must be well-formed, carry its own colours and its key, and show something when opened by itself.
 async function savedFigure(page, what, fault) {
   const [download] = await Promise.all([
     page.waitForEvent('download'),
@@ -81,6 +81,11 @@ async function savedFigure(page, what, fault) {
     return parsed.querySelector('parsererror')?.textContent ?? '';
   }, text);
   if (error !== '') fault(`saved ${what} is no XML: ${error}`);
+  const entries = await page.locator(`[data-figure="${what}"]`).first().locator('.key-entry').allTextContents();
+  for (const entry of entries.map((words) => words.replace(/\s+/g, ' ').trim())) {
+    const word = entry.split(/[^\w]+/).find((each) => each.length > 3) ?? entry;
+    if (!text.includes(word)) fault(`saved ${what} lacks the entry "${entry}" of its key`);
+  }
   if (text.includes('var(--')) fault(`saved ${what} needs the page's colours`);
   const colours = await page.evaluate(async (svg) => {
     const image = new Image();

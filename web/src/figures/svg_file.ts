@@ -1,4 +1,6 @@
-// A figure as an SVG file that stands alone: tokens replaced by their present colours, fonts named, a paper behind it.
+// A figure as an SVG file that stands alone: tokens replaced by their present colours, fonts named, its key under it, a
+// paper behind it.
+import { addKey } from './key_svg';
 
 function rgb(colour: string): string {
   const context = document.createElement('canvas').getContext('2d');
@@ -16,12 +18,14 @@ export function tokenColour(token: string): string {
   return value === '' ? 'currentColor' : rgb(value);
 }
 
-export function svgText(svg: SVGSVGElement): string {
+/** The drawing as text, with the figure's key under it where it has one on the page. */
+export function svgText(svg: SVGSVGElement, key: Element | null): string {
   const copy = svg.cloneNode(true) as SVGSVGElement;
   copy.setAttribute('xmlns', 'http://www.w3.org/2000/svg');
   if (!copy.hasAttribute('viewBox')) {
     copy.setAttribute('viewBox', `0 0 ${svg.clientWidth} ${svg.clientHeight}`);
   }
+  if (key) addKey(copy, key);
   copy.setAttribute('style', 'font: 12px system-ui, sans-serif; font-variant-numeric: tabular-nums');
   copy.setAttribute('color', 'var(--ink)');
   const paper = document.createElementNS('http://www.w3.org/2000/svg', 'rect');
