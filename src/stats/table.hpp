@@ -11,6 +11,7 @@
 //   terms.hpp         model terms to columns that a reader understands; what is wrong with them, in words
 //   estimate.hpp      a number with its standard error, degrees of freedom, interval and p-value
 //   linear.hpp        ordinary and weighted least squares
+//   paired.hpp        two values of each fish: t, ranks, signs, uncertainties carried, bootstrap
 //
 // tests/stats/linear_test.cpp is an example.
 
