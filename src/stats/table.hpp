@@ -12,6 +12,7 @@
 //   estimate.hpp      a number with its standard error, degrees of freedom, interval and p-value
 //   linear.hpp        ordinary and weighted least squares
 //   paired.hpp        two values of each fish: t, ranks, signs, uncertainties carried, bootstrap
+//   agreement.hpp     two methods or two scorers of the same: limits, concordance, weighted kappa
 //
 // tests/stats/linear_test.cpp is an example.
 
