@@ -7,6 +7,8 @@
 
 #include <fmt/format.h>
 
+#include "angling/catch_log.hpp"
+#include "app/catch_entries.hpp"
 #include "fit/student.hpp"
 #include "study/words.hpp"
 
@@ -91,80 +93,47 @@ std::vector<Stage> stages() {
     };
 }
 
-// A bite and the hook-up that it led to lie this close (our choice).
-constexpr double longest_from_bite_min = 10.0;
-// A hook-up and the loss that ended it.
-constexpr double longest_fight_h = 2.0;
-
 std::string with_note(const std::string& what, const std::string& note) {
     return note.empty() ? what : what + ": " + note;
 }
 
-bool same_rod(const study::Event& a, const study::Event& b) {
-    return a.who.empty() || b.who.empty() || a.who == b.who;
+std::string with_rig(const std::string& what, const angling::Strike& strike) {
+    return strike.rig.empty() ? what : fmt::format("{}, rig {}", what, strike.rig);
 }
 
-// Whether a hook-up followed this bite before the rod's next one.
-bool follows(const std::vector<study::Event>& events, const study::Event& bite) {
-    const study::Event* next = nullptr;
-    for (const auto& event : events) {
-        const bool is_either =
-            event.kind == study::EventKind::hook_up || event.kind == study::EventKind::bite;
-        if (is_either && event.at > bite.at && same_rod(event, bite) &&
-            (next == nullptr || event.at < next->at)) {
-            next = &event;
-        }
-    }
-    return next != nullptr && next->kind == study::EventKind::hook_up &&
-           (next->at - bite.at) <= Duration::minutes(longest_from_bite_min);
-}
-
-// "lost 95 s after hook-up: in play, rig ...": the moment as the crew wrote it, and as their clock says.
-std::string lost_in_words(const std::vector<study::Event>& events, const study::Event& lost) {
-    const study::Event* hooked = nullptr;
-    for (const auto& event : events) {
-        if (event.kind == study::EventKind::hook_up && event.at <= lost.at && event.fish == lost.fish &&
-            same_rod(event, lost) && (hooked == nullptr || event.at > hooked->at)) {
-            hooked = &event;
-        }
-    }
+// "lost 95 s after hook-up: in play, rig treble": the moment as the crew wrote it, and as their clock says.
+std::string lost_in_words(const angling::Strike& strike) {
     std::string when = "lost";
-    if (hooked != nullptr && lost.at - hooked->at <= Duration::hours(longest_fight_h)) {
-        when = fmt::format("lost {:.0f} s after hook-up", (lost.at - hooked->at).seconds());
+    if (strike.hook_up) {
+        when = fmt::format("lost {:.0f} s after hook-up", (*strike.lost - *strike.hook_up).seconds());
     }
-    return with_note(when, lost.note.empty() ? "how was not written down" : lost.note);
+    return with_rig(with_note(when, strike.reason.empty() ? "how was not written down" : strike.reason),
+                    strike);
 }
 
 // Bites and hook-ups have no fish of their own yet: they are counted from the events.
 void add_catch_stages(const Answers& answers, report::Accounting& out) {
-    const auto& events = answers.study.tables.events;
-    const auto count = [&](study::EventKind kind) {
-        return static_cast<std::uint64_t>(std::count_if(
-            events.begin(), events.end(), [&](const study::Event& e) { return e.kind == kind; }));
-    };
-    const std::uint64_t bites = count(study::EventKind::bite);
-    const std::uint64_t hook_ups = count(study::EventKind::hook_up);
-    if (bites == 0) {
-        out.notes.emplace_back("bites were not written down");
+    const auto log = angling::read_catch(catch_entries(answers.study));
+    report::AccountingStage bitten{.word = "bite", .title = "bites"};
+    report::AccountingStage hooked{.word = "hook_up", .title = "hook-ups"};
+    for (const auto& strike : log.strikes) {
+        bitten.count += strike.bite ? 1 : 0;
+        hooked.count += strike.hook_up ? 1 : 0;
     }
-    if (hook_ups == 0) {
-        out.notes.emplace_back("hook-ups were not written down");
-    }
-    report::AccountingStage bitten{.word = "bite", .title = "bites", .count = bites};
-    report::AccountingStage hooked{.word = "hook_up", .title = "hook-ups", .count = hook_ups};
-    for (const auto& event : events) {
-        if (event.kind == study::EventKind::bite && hook_ups > 0 && !follows(events, event)) {
-            bitten.left.push_back({.reason = with_note("no hook-up", event.note)});
+    for (const auto& strike : log.strikes) {
+        if (hooked.count > 0 && !strike.was_hooked()) {
+            bitten.left.push_back({.reason = with_rig(with_note("no hook-up", strike.reason), strike)});
         }
-        if (event.kind == study::EventKind::lost) {
-            hooked.left.push_back({.reason = lost_in_words(events, event)});
+        if (strike.lost) {
+            hooked.left.push_back({.reason = lost_in_words(strike)});
         }
     }
-    if (bites > 0) {
-        out.stages.push_back(std::move(bitten));
-    }
-    if (hook_ups > 0) {
-        out.stages.push_back(std::move(hooked));
+    for (auto* stage : {&bitten, &hooked}) {
+        if (stage->count == 0) {
+            out.notes.push_back(stage->title + " were not written down");
+        } else {
+            out.stages.push_back(std::move(*stage));
+        }
     }
 }
 

@@ -686,6 +686,8 @@ TableRead<study::Event> read_events(std::string_view text, const std::string& fi
         row.value = cells.number("value");
         row.unit = cells.text("unit");
         row.who = cells.text("who");
+        row.rod = cells.text("rod");
+        row.rig = cells.text("rig");
         return row;
     });
 }

@@ -194,12 +194,27 @@ class Layout {
         return {round_[fish % all] % rigs, round_[fish % all] / rigs};
     }
 
+    /// What happens at a rod; each rig has one of its own.
+    void tell_catch(double at, double uncertainty, const char* word, std::size_t rig) {
+        season_.events.push_back({.at_s = at,
+                                  .uncertainty_s = uncertainty,
+                                  .word = word,
+                                  .who = "angler 1",
+                                  .rod = fmt::format("rod {}", rig + 1),
+                                  .rig = plan_.rigs[rig].name});
+    }
+
+    void lines(double at, const char* word) {
+        for (std::size_t rig = 0; rig < plan_.rigs.size(); ++rig) {
+            tell_catch(at, 60, word, rig);
+        }
+    }
+
     Expected<void> captures(double d, int count) {
         const auto& protocol = plan_.protocol;
         const double from = (d * day_length) + (protocol.fishing_from_h * hour);
         const double to = (d * day_length) + (protocol.fishing_to_h * hour);
-        season_.events.push_back(
-            {.at_s = from - (20 * minute), .uncertainty_s = 60, .word = "lines_in", .who = "angler 1"});
+        lines(from - (20 * minute), "lines_in");
         auto random = stream(seed_, StreamOf::season, 2000 + static_cast<std::uint64_t>(d));
         for (int i = 0; i < count; ++i) {
             const double slot = (to - from) / count;
@@ -208,29 +223,20 @@ class Layout {
                 return caught;
             }
         }
-        season_.events.push_back(
-            {.at_s = to + (10 * minute), .uncertainty_s = 60, .word = "lines_out", .who = "angler 1"});
+        lines(to + (10 * minute), "lines_out");
         // Bites that came to nothing belong to the account of every fish.
         for (int missed = static_cast<int>(random.below(3)); missed > 0; --missed) {
             const double at = whole(from + ((to - from) * random.uniform()));
-            const auto& rig = plan_.rigs[random.below(plan_.rigs.size())].name;
-            season_.events.push_back(
-                {.at_s = at, .uncertainty_s = 10, .word = "bite", .who = "angler 1", .note = "rig " + rig});
+            const std::size_t rig = random.below(plan_.rigs.size());
+            tell_catch(at, 10, "bite", rig);
             if (random.uniform() < 0.5) {
-                season_.events.push_back({.at_s = at + 4,
-                                          .uncertainty_s = 10,
-                                          .word = "hook_up",
-                                          .who = "angler 1",
-                                          .note = "rig " + rig});
+                tell_catch(at + 4, 10, "hook_up", rig);
                 const double held = whole(20 + (120 * random.uniform()));
                 const char* moment = held < 40.0    ? "soon after the strike"
                                      : held < 110.0 ? "in play"
                                                     : "at the net";
-                season_.events.push_back({.at_s = at + 4 + held,
-                                          .uncertainty_s = 10,
-                                          .word = "lost",
-                                          .who = "angler 1",
-                                          .note = fmt::format("{}, rig {}", moment, rig)});
+                tell_catch(at + 4 + held, 10, "lost", rig);
+                season_.events.back().note = moment;
             }
         }
         return {};
@@ -356,9 +362,13 @@ class Layout {
                                       .stay = stay_key(stay),
                                       .who = who});
         };
-        add(fish.hook_up_s - 4, 5, "bite", "angler 1");
-        add(fish.hook_up_s, 5, "hook_up", "angler 1");
-        add(fish.landed_s, 5, "landed", "angler 1");
+        const auto at_rod = [&](double at, const char* word) {
+            tell_catch(at, 5, word, fish.rig);
+            season_.events.back().fish = fish.id;
+        };
+        at_rod(fish.hook_up_s - 4, "bite");
+        at_rod(fish.hook_up_s, "hook_up");
+        at_rod(fish.landed_s, "landed");
         if (air > 0.0) {
             add(fish.landed_s, 2, "air_start", "deck hand");
             add(fish.landed_s + air, 2, "air_end", "deck hand");

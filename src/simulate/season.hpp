@@ -67,6 +67,8 @@ struct Event {
     std::string value;
     std::string unit;
     std::string who;
+    std::string rod;
+    std::string rig;
     std::string note;
 };
 

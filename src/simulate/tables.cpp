@@ -73,10 +73,11 @@ std::string stay_table(const SimulationPlan& plan, const Season& season) {
 }
 
 std::string event_table(const Season& season) {
-    std::string text = "at,at_uncertainty_s,event,fish,stay,assembly,value,unit,who,note\n";
+    std::string text = "at,at_uncertainty_s,event,fish,stay,assembly,value,unit,who,rod,rig,note\n";
     for (const auto& event : season.events) {
         text += csv_row({when(season, event.at_s), number(event.uncertainty_s, 0), event.word, event.fish,
-                         event.stay, event.assembly, event.value, event.unit, event.who, event.note});
+                         event.stay, event.assembly, event.value, event.unit, event.who, event.rod, event.rig,
+                         event.note});
     }
     return text;
 }

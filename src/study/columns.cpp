@@ -150,7 +150,10 @@ TableDefinition events_table() {
             number("value", "as unit says", {-1e12, 1e12},
                    "A number that belongs to it. blood: how much. weighed: the mass, which then "
                    "holds for stays that end later, instead of fish.csv's."),
-            text("unit", "Of the value."), text("who", "Who did or saw it."), note()}};
+            text("unit", "Of the value."), text("who", "Who did or saw it."),
+            text("rod", "Of lines in and out, bites, hook-ups: which rod. Empty: the one of `who`."),
+            text("rig", "What was on it: a treatment. Empty: as at lines_in, or in the fish's encounter."),
+            note()}};
 }
 
 TableDefinition assemblies_table() {

@@ -148,6 +148,8 @@ struct Event {
     std::optional<double> value;
     std::string unit;
     std::string who;
+    std::string rod;
+    std::string rig;
     std::string note;
     std::vector<FreeCell> free;
     Place place;

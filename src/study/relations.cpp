@@ -69,7 +69,9 @@ std::vector<Complaint> check_keys(const Tables& tables) {
         [](const ClockCheck& r) { return "this check of " + quote(r.clock.text()); });
     duplicates(
         out, tables.events, "event", Severity::warning,
-        [](const Event& r) { return std::tuple(r.at, r.kind, r.fish, r.stay, r.assembly, r.value, r.note); },
+        [](const Event& r) {
+            return std::tuple(r.at, r.kind, r.fish, r.stay, r.assembly, r.rod, r.value, r.note);
+        },
         [](const Event& r) { return "the same " + word_of(r.kind); });
     return out;
 }
