@@ -95,7 +95,6 @@ enum class Zeros : std::uint8_t {
     dropped, ///< before ranking (Wilcoxon 1945)
     ranked,  ///< with the others, then their ranks are left out (Pratt 1959, J Am Stat Assoc 54:655)
 };
-enum class Continuity : std::uint8_t { corrected, none };
 
 struct SignedRankOptions {
     Zeros zeros = Zeros::dropped;
@@ -119,13 +118,6 @@ struct SignedRank {
 /// out_of_range (not finite) or degenerate (all differences are 0).
 [[nodiscard]] Expected<SignedRank> signed_rank(const Differences& pairs,
                                                const SignedRankOptions& options = {});
-
-struct ShiftEstimate {
-    double value = 0.0;
-    Interval interval;
-    double level_reached = 0.0; ///< at least what was asked, unless even the widest interval falls short
-    bool is_exact = false;      ///< the level by the exact distribution, or by the normal
-};
 
 /// Hodges and Lehmann's estimate: the median of the means of any two differences, each with itself too (1963,
 /// Ann Math Stat 34:598); its interval from the k-th lowest to the k-th highest of these, k by the

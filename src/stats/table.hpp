@@ -13,6 +13,7 @@
 //   linear.hpp        ordinary and weighted least squares
 //   paired.hpp        two values of each fish: t, ranks, signs, uncertainties carried, bootstrap
 //   agreement.hpp     two methods or two scorers of the same: limits, concordance, weighted kappa
+//   ranks.hpp         groups of different fish: Mann-Whitney, Kruskal-Wallis, Jonckheere, Welch
 //
 // tests/stats/linear_test.cpp is an example.
 

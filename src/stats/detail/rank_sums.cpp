@@ -34,9 +34,9 @@ Midranks midranks(std::span<const double> values, double rounding) {
         for (std::size_t i = from; i < to; ++i) {
             out.doubled[order[i]] = from + 1 + to; // twice the mean of from + 1 ... to
         }
-        const auto tied = static_cast<double>(to - from);
-        out.tie_cubes += (tied * tied * tied) - tied;
-        out.has_ties = out.has_ties || to - from > 1;
+        if (to - from > 1) {
+            out.ties.push_back(to - from);
+        }
         from = to;
     }
     return out;

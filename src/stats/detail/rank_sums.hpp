@@ -12,8 +12,7 @@ namespace backeddy::stats::detail {
 /// Ranks from 1, doubled so that the mean rank of a tie is a whole number.
 struct Midranks {
     std::vector<std::size_t> doubled; ///< in the order of the values
-    bool has_ties = false;
-    double tie_cubes = 0.0; ///< sum of t^3 - t over ties of t values
+    std::vector<std::size_t> ties;    ///< how many values share each rank that is shared
 };
 
 /// Ascending neighbours that lie at most `rounding` apart are tied.
