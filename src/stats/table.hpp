@@ -11,11 +11,14 @@
 //   terms.hpp         model terms to columns that a reader understands; what is wrong with them, in words
 //   estimate.hpp      a number with its standard error, degrees of freedom, interval and p-value
 //   linear.hpp        ordinary and weighted least squares
+//   mixed.hpp         linear mixed models
+//   small_sample.hpp  degrees of freedom for their coefficients, tests of their terms
+//   profile.hpp       profile intervals of their variances and coefficients
 //   paired.hpp        two values of each fish: t, ranks, signs, uncertainties carried, bootstrap
 //   agreement.hpp     two methods or two scorers of the same: limits, concordance, weighted kappa
 //   ranks.hpp         groups of different fish: Mann-Whitney, Kruskal-Wallis, Jonckheere, Welch
 //
-// tests/stats/linear_test.cpp is an example.
+// tests/stats/linear_test.cpp is a small example, tests/stats/coverage_test.cpp a full one.
 
 #include <cstddef>
 #include <optional>
