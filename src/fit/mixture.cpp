@@ -4,207 +4,25 @@
 #include <array>
 #include <cmath>
 #include <limits>
-#include <numbers>
 
 #include <fmt/format.h>
 
 #include "base/random.hpp"
+#include "fit/detail/mixture_em.hpp"
 
 namespace backeddy::fit {
 
 namespace {
 
-constexpr std::size_t most_components = 4;
+using detail::Ending;
+using detail::Guards;
+using detail::most_components;
+using detail::Sample;
+using detail::State;
 
-/// Values with how many stand at or near each.
-struct Sample {
-    std::vector<double> x; ///< ascending, scaled to mean 0 and standard deviation 1
-    std::vector<double> count;
-    double total = 0.0;
-};
-
-struct State {
-    std::size_t g = 0;
-    std::array<double, most_components> weight{};
-    std::array<double, most_components> mean{};
-    std::array<double, most_components> sd{};
-    double log_likelihood = -std::numeric_limits<double>::infinity();
-    bool is_sound = true;
-};
-
-struct Guards {
-    Spreads spreads = Spreads::unequal;
-    double least_sd = 0.0;
-    double least_weight = 0.0;
-};
-
-/// Log-likelihood of the state and the state one EM step on. `narrowed` on collapse.
-State em_step(const Sample& sample, const State& now, const Guards& guards, double& log_likelihood) {
-    const std::size_t g = now.g;
-    std::array<double, most_components> constant{};
-    std::array<double, most_components> half_precision{};
-    for (std::size_t k = 0; k < g; ++k) {
-        constant[k] = std::log(now.weight[k] / now.sd[k]);
-        half_precision[k] = 0.5 / (now.sd[k] * now.sd[k]);
-    }
-    // Sums about each component's present mean, so that variances lose no digits.
-    std::array<double, most_components> s0{};
-    std::array<double, most_components> s1{};
-    std::array<double, most_components> s2{};
-    double logs = 0.0;
-    for (std::size_t i = 0; i < sample.x.size(); ++i) {
-        std::array<double, most_components> part{};
-        std::array<double, most_components> off{};
-        double highest = -std::numeric_limits<double>::infinity();
-        for (std::size_t k = 0; k < g; ++k) {
-            off[k] = sample.x[i] - now.mean[k];
-            part[k] = constant[k] - (off[k] * off[k] * half_precision[k]);
-            highest = std::max(highest, part[k]);
-        }
-        double sum = 0.0;
-        for (std::size_t k = 0; k < g; ++k) {
-            const double below = part[k] - highest;
-            part[k] = below == 0.0 ? 1.0 : (below < -40.0 ? 0.0 : std::exp(below));
-            sum += part[k];
-        }
-        const double count = sample.count[i];
-        logs += count * (highest + std::log(sum));
-        const double scale = count / sum;
-        for (std::size_t k = 0; k < g; ++k) {
-            const double share = scale * part[k];
-            s0[k] += share;
-            s1[k] += share * off[k];
-            s2[k] += share * off[k] * off[k];
-        }
-    }
-    log_likelihood = logs - (0.5 * sample.total * std::log(2.0 * std::numbers::pi));
-
-    State next{.g = g};
-    double pooled = 0.0;
-    for (std::size_t k = 0; k < g; ++k) {
-        next.weight[k] = s0[k] / sample.total;
-        if (!(next.weight[k] > guards.least_weight)) {
-            next.is_sound = false;
-            return next;
-        }
-        const double shift = s1[k] / s0[k];
-        next.mean[k] = now.mean[k] + shift;
-        const double squares = s2[k] - (shift * s1[k]);
-        next.sd[k] = std::sqrt(std::max(0.0, squares / s0[k]));
-        pooled += squares;
-    }
-    if (guards.spreads == Spreads::equal) {
-        next.sd.fill(std::sqrt(std::max(0.0, pooled / sample.total)));
-    }
-    for (std::size_t k = 0; k < g; ++k) {
-        next.is_sound = next.is_sound && next.sd[k] > guards.least_sd;
-    }
-    return next;
-}
-
-State run_em(const Sample& sample, State state, const Guards& guards, int steps) {
-    for (int i = 0; i < steps; ++i) {
-        double log_likelihood = 0.0;
-        State next = em_step(sample, state, guards, log_likelihood);
-        next.log_likelihood = log_likelihood; // of the state before: near enough to rank by
-        state = next;
-        if (!state.is_sound) {
-            break;
-        }
-    }
-    return state;
-}
-
-/// Unconstrained form for extrapolation: log weight ratios, means, log standard deviations.
-using Vector = std::array<double, 3 * most_components>;
-
-Vector packed(const State& s) {
-    Vector v{};
-    for (std::size_t k = 0; k < s.g; ++k) {
-        v[k] = std::log(s.weight[k]);
-        v[most_components + k] = s.mean[k];
-        v[(2 * most_components) + k] = std::log(s.sd[k]);
-    }
-    return v;
-}
-
-State unpacked(const Vector& v, std::size_t g) {
-    State s{.g = g};
-    double total = 0.0;
-    for (std::size_t k = 0; k < g; ++k) {
-        s.weight[k] = std::exp(v[k]);
-        total += s.weight[k];
-        s.mean[k] = v[most_components + k];
-        s.sd[k] = std::exp(v[(2 * most_components) + k]);
-    }
-    for (std::size_t k = 0; k < g; ++k) {
-        s.weight[k] /= total;
-        s.is_sound = s.is_sound && std::isfinite(s.weight[k]) && std::isfinite(s.mean[k]) && s.sd[k] > 0.0;
-    }
-    return s;
-}
-
-enum class Polish : std::uint8_t { coarse, fine };
-
-/// EM to convergence, sped up by squared extrapolation (Varadhan and Roland 2008, Scand J Stat 35:335, scheme
-/// S3); a leap that loses likelihood or leaves the guards is taken back.
-State polished(const Sample& sample, State state, const Guards& guards, Polish polish) {
-    const int cycles = polish == Polish::fine ? 2000 : 100;
-    const int patience =
-        polish == Polish::fine ? 40 : 2; // cycles without gain, however parameters still creep
-    double before = -std::numeric_limits<double>::infinity();
-    int still = 0;
-    // The likelihood is flat where it is highest: parameters settle long after it has.
-    const double settled = polish == Polish::fine ? 1e-18 : 1e-8;
-    for (int cycle = 0; cycle < cycles && state.is_sound; ++cycle) {
-        double at_start = 0.0;
-        double ignored = 0.0;
-        const State one = em_step(sample, state, guards, at_start);
-        state.log_likelihood = at_start;
-        if (!one.is_sound) {
-            return one;
-        }
-        const State two = em_step(sample, one, guards, ignored);
-        if (!two.is_sound) {
-            return two;
-        }
-        const Vector v0 = packed(state);
-        const Vector v1 = packed(one);
-        const Vector v2 = packed(two);
-        double rr = 0.0; // squared length of a step
-        double vv = 0.0;
-        for (std::size_t k = 0; k < v0.size(); ++k) {
-            const double r = v1[k] - v0[k];
-            const double v = (v2[k] - v1[k]) - r;
-            rr += r * r;
-            vv += v * v;
-        }
-        still = at_start - before <= 1e-12 * std::abs(at_start) ? still + 1 : 0;
-        if ((still >= 2 && rr < settled) || still >= patience) {
-            return state;
-        }
-        before = at_start;
-        const double alpha = vv > 0.0 ? std::sqrt(rr / vv) : 1.0; // the paper's is its negative
-        State next = two;
-        if (alpha > 1.0) {
-            Vector leap{};
-            for (std::size_t k = 0; k < leap.size(); ++k) {
-                const double r = v1[k] - v0[k];
-                leap[k] = v0[k] + (2.0 * alpha * r) + (alpha * alpha * ((v2[k] - v1[k]) - r));
-            }
-            const State far = unpacked(leap, state.g);
-            if (far.is_sound) {
-                double there = 0.0;
-                const State landed = em_step(sample, far, guards, there);
-                if (landed.is_sound && there > at_start) {
-                    next = landed;
-                }
-            }
-        }
-        state = next;
-    }
-    return state;
-}
+constexpr Ending coarse_ending{.cycles = 100, .patience = 2, .settled = 1e-8};
+/// The likelihood is flat where it is highest: parameters settle long after it has.
+constexpr Ending fine_ending{.cycles = 2000, .patience = 40, .settled = 1e-18};
 
 /// Components from the sorted sample cut before the ranks `cuts` (ascending, excluding 0 and the end).
 State from_cuts(const Sample& sample, const std::vector<std::size_t>& cuts, const Guards& guards) {
@@ -275,8 +93,7 @@ Sample thinned(const Sample& whole, std::size_t bins) {
             sum += whole.count[i] * whole.x[i];
             count += whole.count[i];
         }
-        out.x.push_back(sum / count);
-        out.count.push_back(count);
+        out.add(sum / count, count, 0.0);
     }
     return out;
 }
@@ -315,8 +132,7 @@ Expected<Scaled> scaled(std::span<const double> values) {
         if (!out.sample.x.empty() && out.sample.x.back() == z) {
             out.sample.count.back() += 1.0; // ties
         } else {
-            out.sample.x.push_back(z);
-            out.sample.count.push_back(1.0);
+            out.sample.add(z, 1.0, 0.0);
         }
     }
     out.sample.total = n;
@@ -360,7 +176,7 @@ void polish_distinct(const Sample& sample, const Guards& guards, std::size_t mos
             continue;
         }
         seen.push_back(state.log_likelihood);
-        done.push_back(polished(sample, state, guards, Polish::coarse));
+        done.push_back(polished(sample, state, guards, coarse_ending));
         if (done.size() >= most) {
             break;
         }
@@ -375,11 +191,15 @@ void polish_distinct(const Sample& sample, const Guards& guards, std::size_t mos
 State best_of_starts(const Sample& whole, std::size_t g, const Guards& guards,
                      const MixtureOptions& options) {
     const Sample coarse = thinned(whole, 250);
+    // Bins are rough already.
+    const auto precision =
+        coarse.x.size() < whole.x.size() ? detail::Precision::rough : detail::Precision::full;
     std::vector<State> states;
     Random random(options.seed, g);
-    for (std::size_t i = 0; i < std::max<std::size_t>(1, options.starts); ++i) {
+    const std::size_t starts = g == 1 ? 1 : std::max<std::size_t>(1, options.starts); // one leads everywhere
+    for (std::size_t i = 0; i < starts; ++i) {
         const State start = start_number(coarse, g, i, guards, random);
-        states.push_back(run_em(coarse, start, guards, 12));
+        states.push_back(run_em(coarse, start, guards, 12, precision));
     }
     const auto keep = [&](std::size_t count) {
         std::sort(states.begin(), states.end(), is_better);
@@ -388,7 +208,7 @@ State best_of_starts(const Sample& whole, std::size_t g, const Guards& guards,
     keep(std::max<std::size_t>(30, states.size() / 4));
     for (auto& state : states) {
         if (state.is_sound) {
-            state = run_em(coarse, state, guards, 40);
+            state = run_em(coarse, state, guards, 40, precision);
         }
     }
     keep(24);
@@ -397,7 +217,7 @@ State best_of_starts(const Sample& whole, std::size_t g, const Guards& guards,
     polish_distinct(whole, guards, 3, states);
     keep(1);
     State best = states.front();
-    return best.is_sound ? polished(whole, best, guards, Polish::fine) : best;
+    return best.is_sound ? polished(whole, best, guards, fine_ending) : best;
 }
 
 } // namespace
