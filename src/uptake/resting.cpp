@@ -29,13 +29,11 @@ constexpr double normal_95 = 1.959963984540054;
 // Of the noise correction's size, left over or overshot in simulations of 40 to 100 values: its standard
 // uncertainty.
 constexpr double correction_doubt = 0.25;
-// A draw of the lowest normal costs a fit to all values: 300 draws of an ordinary night, 100 of a season's
-// stay (the spread of 100 draws is known to 7 %).
+// A draw of the lowest normal costs a fit: 300 draws of an ordinary night, 100 of a season's stay (the spread
+// of 100 draws is known to 7 %).
 constexpr std::size_t mixture_draws = 300;
 constexpr std::size_t least_mixture_draws = 100;
 constexpr std::size_t mixture_values = 60'000; // draws times values that are affordable
-constexpr int mixture_steps = 60;
-constexpr double still = 1e-4; ///< a step by this share of the component's spread is the last
 
 double quantile_of(RestingMethod method) {
     switch (method) {
@@ -125,59 +123,6 @@ std::vector<double> component_weights(std::span<const double> values, const fit:
         weight /= sum;
     }
     return weights;
-}
-
-// Mean of one component after a few EM steps from the night's own fit: what a bootstrap draw can afford. No
-// component may become narrower than `floor`.
-double refitted_mean(const fit::CountedSample& draw, const fit::NormalMixture& start, std::size_t lowest,
-                     double floor) {
-    auto components = start.components;
-    const std::size_t g = components.size();
-    const auto values = draw.ascending();
-    const auto times = draw.times();
-    const auto n = static_cast<double>(values.size());
-    std::vector<double> shares(g);
-    for (int step = 0; step < mixture_steps; ++step) {
-        std::vector<double> count(g, 0.0);
-        std::vector<double> sum(g, 0.0);
-        std::vector<double> squares(g, 0.0);
-        for (std::size_t i = 0; i < values.size(); ++i) {
-            if (times[i] == 0) {
-                continue;
-            }
-            const double x = values[i];
-            double all = 0.0;
-            for (std::size_t k = 0; k < g; ++k) {
-                shares[k] = density(x, components[k]);
-                all += shares[k];
-            }
-            if (all <= 0.0) {
-                continue;
-            }
-            for (std::size_t k = 0; k < g; ++k) {
-                const double share = static_cast<double>(times[i]) * shares[k] / all;
-                const double away = x - start.components[k].mean;
-                count[k] += share;
-                sum[k] += share * away;
-                squares[k] += share * away * away;
-            }
-        }
-        const double mean_before = components[lowest].mean;
-        for (std::size_t k = 0; k < g; ++k) {
-            if (count[k] < 1e-9) {
-                continue;
-            }
-            const double away = sum[k] / count[k];
-            components[k].mean = start.components[k].mean + away;
-            components[k].sd =
-                std::max(floor, std::sqrt(std::max(0.0, (squares[k] / count[k]) - (away * away))));
-            components[k].weight = count[k] / n;
-        }
-        if (std::abs(components[lowest].mean - mean_before) < still * components[lowest].sd) {
-            break;
-        }
-    }
-    return components[lowest].mean;
 }
 
 // The values of a night that count, on one clock, with the errors that belong to each alone.
@@ -366,16 +311,17 @@ Resampled resampled(const Night& night, std::span<const RestingMethod> methods,
 
 Expected<fit::BootstrapResult> resampled(const Lowest& lowest, const Night& night,
                                          const RestingSettings& settings) {
-    double narrowest = lowest.mixture.components.front().sd;
-    for (const auto& component : lowest.mixture.components) {
-        narrowest = std::min(narrowest, component.sd);
-    }
+    auto ascending = night.values;
+    std::sort(ascending.begin(), ascending.end());
+    const auto refit = fit::refit_of(ascending, lowest.mixture);
     const std::size_t draws = std::min(
         settings.draws, std::clamp(mixture_values / night.values.size(), least_mixture_draws, mixture_draws));
     auto out = fit::block_bootstrap_counted(
         night.values, 1,
         [&](const fit::CountedSample& draw, std::span<double> mean) {
-            mean[0] = refitted_mean(draw, lowest.mixture, lowest.index, 0.25 * narrowest);
+            const auto components = refit(draw.times());
+            mean[0] =
+                components ? (*components)[lowest.index].mean : std::numeric_limits<double>::quiet_NaN();
         },
         draws_of(night, draws, settings));
     if (!out) {
