@@ -1,7 +1,9 @@
 #include "uptake/rate.hpp"
 
 #include <algorithm>
-#include <map>
+#include <cmath>
+#include <string_view>
+#include <unordered_map>
 
 namespace backeddy::uptake {
 
@@ -14,52 +16,6 @@ std::optional<Measured> both(const std::optional<Measured>& a, const std::option
         return std::nullopt;
     }
     return operation(*a, *b);
-}
-
-// Sources that at least two spells share, by one of the spell's two rates.
-template <typename Pick>
-std::vector<std::string> shared_sources(std::span<const SpellUptake> spells, Pick pick) {
-    std::map<std::string, int> seen;
-    for (const auto& spell : spells) {
-        const Measured* rate = pick(spell);
-        if (rate == nullptr) {
-            continue;
-        }
-        for (const auto& contribution : rate->contributions()) {
-            ++seen[contribution.source];
-        }
-    }
-    std::vector<std::string> shared;
-    for (const auto& [source, times] : seen) {
-        if (times > 1) {
-            shared.push_back(source);
-        }
-    }
-    return shared; // ascending, as the map is
-}
-
-template <typename Pick>
-std::optional<Measured> shared_sum(std::span<const SpellUptake> spells, std::span<const double> weights,
-                                   Pick pick) {
-    const auto shared = shared_sources(spells, pick);
-    double value = 0.0;
-    std::vector<Contribution> kept;
-    for (std::size_t i = 0; i < spells.size(); ++i) {
-        if (weights[i] == 0.0) {
-            continue;
-        }
-        const Measured* rate = pick(spells[i]);
-        if (rate == nullptr) {
-            return std::nullopt;
-        }
-        value += weights[i] * rate->value();
-        for (const auto& contribution : rate->contributions()) {
-            if (std::binary_search(shared.begin(), shared.end(), contribution.source)) {
-                kept.push_back({contribution.source, weights[i] * contribution.effect});
-            }
-        }
-    }
-    return Measured(value, std::move(kept));
 }
 
 } // namespace
@@ -124,13 +80,84 @@ Interval normal_interval(const Measured& value, double z) {
     return {.low = value.value() - half, .high = value.value() + half};
 }
 
-UptakeRate systematic_sum(std::span<const SpellUptake> spells, std::span<const double> weights) {
-    const auto whole = [](const SpellUptake& spell) { return &spell.uptake_mg_per_h; };
-    const auto specific = [](const SpellUptake& spell) {
-        return spell.uptake_mg_per_kg_h ? &*spell.uptake_mg_per_kg_h : nullptr;
-    };
-    return {.mg_per_h = shared_sum(spells, weights, whole).value_or(Measured{}),
-            .mg_per_kg_h = shared_sum(spells, weights, specific)};
+template <typename Pick>
+SystematicSums::Part SystematicSums::part_of(std::span<const SpellUptake> spells, Pick pick,
+                                             std::vector<double>* own_errors) {
+    // Names are looked up, not copied: a night's spells each bring one that no other has.
+    std::unordered_map<std::string_view, std::size_t> times;
+    for (const auto& spell : spells) {
+        if (const Measured* rate = pick(spell)) {
+            for (const auto& contribution : rate->contributions()) {
+                ++times[contribution.source];
+            }
+        }
+    }
+    Part out;
+    for (const auto& [source, seen] : times) {
+        if (seen > 1) {
+            out.sources.emplace_back(source);
+        }
+    }
+    std::sort(out.sources.begin(), out.sources.end());
+    for (const auto& spell : spells) {
+        auto& effects = out.effects.emplace_back();
+        const Measured* rate = pick(spell);
+        out.values.push_back(rate != nullptr ? std::optional(rate->value()) : std::nullopt);
+        double own = 0.0;
+        for (const auto& contribution :
+             rate != nullptr ? rate->contributions() : std::span<const Contribution>()) {
+            const auto found = std::lower_bound(out.sources.begin(), out.sources.end(), contribution.source);
+            if (found != out.sources.end() && *found == contribution.source) {
+                effects.push_back({.source = static_cast<std::size_t>(found - out.sources.begin()),
+                                   .effect = contribution.effect});
+            } else {
+                own += contribution.effect * contribution.effect;
+            }
+        }
+        if (own_errors != nullptr) {
+            own_errors->push_back(std::sqrt(own));
+        }
+    }
+    return out;
+}
+
+SystematicSums::SystematicSums(std::span<const SpellUptake> spells) {
+    whole_ = part_of(spells, [](const SpellUptake& spell) { return &spell.uptake_mg_per_h; }, &own_errors_);
+    specific_ = part_of(
+        spells,
+        [](const SpellUptake& spell) {
+            return spell.uptake_mg_per_kg_h ? &*spell.uptake_mg_per_kg_h : nullptr;
+        },
+        nullptr);
+}
+
+std::optional<Measured> SystematicSums::sum_of(const Part& part, std::span<const double> weights) {
+    double value = 0.0;
+    std::vector<std::optional<double>> sums(part.sources.size());
+    for (std::size_t i = 0; i < weights.size(); ++i) {
+        if (weights[i] == 0.0) {
+            continue;
+        }
+        if (!part.values[i]) {
+            return std::nullopt;
+        }
+        value += weights[i] * *part.values[i];
+        for (const auto& [source, effect] : part.effects[i]) {
+            sums[source] = sums[source] ? *sums[source] + (weights[i] * effect) : weights[i] * effect;
+        }
+    }
+    std::vector<Contribution> kept;
+    for (std::size_t k = 0; k < sums.size(); ++k) {
+        if (sums[k]) {
+            kept.push_back({part.sources[k], *sums[k]});
+        }
+    }
+    return Measured(value, std::move(kept));
+}
+
+UptakeRate SystematicSums::of(std::span<const double> weights) const {
+    return {.mg_per_h = sum_of(whole_, weights).value_or(Measured{}),
+            .mg_per_kg_h = sum_of(specific_, weights)};
 }
 
 std::string joined(std::span<const Reason> reasons) {

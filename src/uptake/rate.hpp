@@ -56,12 +56,40 @@ struct Interval {
 /// "infinity").
 [[nodiscard]] Interval normal_interval(const Measured& value, double z = 1.959963984540054);
 
-/// Weighted sum of spells' rates that keeps, of the contributions, only those sources which occur in at least
-/// two of `all` spells (volume, mass, calibration, background ...): the systematic part. What belongs to one
-/// spell alone (its slope) is left to the statistical part of the caller (bootstrap, residual scatter), which
-/// has seen it already. `weights` has the length of `spells`; the mass-specific member is absent when one
-/// spell with weight lacks it.
-[[nodiscard]] UptakeRate systematic_sum(std::span<const SpellUptake> spells, std::span<const double> weights);
+/// Weighted sums of spells' rates that keep, of the contributions, only those sources which occur in at least
+/// two of all the spells (volume, mass, calibration, background ...): the systematic part. What belongs to
+/// one spell alone (its slope) is left to the statistical part of the caller (bootstrap, residual scatter),
+/// which has seen it already. Sources are told apart once, for many sums.
+class SystematicSums {
+  public:
+    SystematicSums() = default;
+    explicit SystematicSums(std::span<const SpellUptake> spells);
+
+    /// `weights` has the length of the spells; the mass-specific member is absent when one spell with weight
+    /// lacks it.
+    [[nodiscard]] UptakeRate of(std::span<const double> weights) const;
+    /// Root sum of squares, mg/h, of the contributions to spell number `spell` that are left out of the sums.
+    [[nodiscard]] double own_error(std::size_t spell) const { return own_errors_[spell]; }
+
+  private:
+    /// One of the two rates of all spells, with what its shared sources contribute.
+    struct Part {
+        std::vector<std::string> sources; ///< those shared, ascending
+        std::vector<std::optional<double>> values;
+        struct Effect {
+            std::size_t source = 0;
+            double effect = 0.0;
+        };
+        std::vector<std::vector<Effect>> effects; ///< of each spell
+    };
+    template <typename Pick>
+    static Part part_of(std::span<const SpellUptake> spells, Pick pick, std::vector<double>* own_errors);
+    static std::optional<Measured> sum_of(const Part& part, std::span<const double> weights);
+
+    Part whole_;
+    Part specific_;
+    std::vector<double> own_errors_;
+};
 
 /// Words joined for a list of reasons: "a; b".
 [[nodiscard]] std::string joined(std::span<const Reason> reasons);

@@ -5,7 +5,6 @@
 #include <limits>
 #include <map>
 #include <numeric>
-#include <set>
 #include <utility>
 
 #include "base/number_text.hpp"
@@ -130,36 +129,17 @@ struct Night {
     std::vector<SpellUptake> spells;
     std::vector<double> values;
     std::vector<double> own_errors;
-    std::size_t block = 1; ///< values per block of the bootstrap
+    SystematicSums systematic; ///< of the spells
+    std::size_t block = 1;     ///< values per block of the bootstrap
 };
-
-std::set<std::string> own_sources_of(std::span<const SpellUptake> spells) {
-    std::map<std::string, int> seen;
-    for (const auto& spell : spells) {
-        for (const auto& contribution : spell.uptake_mg_per_h.contributions()) {
-            ++seen[contribution.source];
-        }
-    }
-    std::set<std::string> own;
-    for (const auto& [source, times] : seen) {
-        if (times == 1) {
-            own.insert(source);
-        }
-    }
-    return own;
-}
 
 Night night_of(std::vector<SpellUptake> spells, const RestingSettings& settings) {
     Night out;
-    const auto own = own_sources_of(spells);
+    out.systematic = SystematicSums(spells);
     std::vector<double> steps;
     for (std::size_t i = 0; i < spells.size(); ++i) {
         out.values.push_back(spells[i].uptake_mg_per_h.value());
-        double variance = 0.0;
-        for (const auto& contribution : spells[i].uptake_mg_per_h.contributions()) {
-            variance += own.contains(contribution.source) ? contribution.effect * contribution.effect : 0.0;
-        }
-        out.own_errors.push_back(std::sqrt(variance));
+        out.own_errors.push_back(out.systematic.own_error(i));
         if (i > 0) {
             steps.push_back((spells[i].middle() - spells[i - 1].middle()).hours());
         }
@@ -345,7 +325,7 @@ RestingEstimate estimate_of(RestingMethod method, const Night& night, const Comp
     out.method = method;
     out.values_used = static_cast<std::size_t>(
         std::count_if(computed.weights.begin(), computed.weights.end(), [](double w) { return w > 1e-6; }));
-    UptakeRate systematic = systematic_sum(night.spells, computed.weights);
+    UptakeRate systematic = night.systematic.of(computed.weights);
     // The weights give the value to rounding; the mixture's to its convergence. The estimator's own value is
     // shown.
     systematic = moved(systematic, computed.value - systematic.mg_per_h.value());
@@ -434,14 +414,6 @@ Resampled add_estimates(RestingUptake& out, const Night& night, const std::optio
     return draws;
 }
 
-UptakeRate median_rate(std::span<const SpellUptake> spells, const std::string& source, double sd) {
-    std::vector<double> values;
-    for (const auto& spell : spells) {
-        values.push_back(spell.uptake_mg_per_h.value());
-    }
-    return with_uncertainty(systematic_sum(spells, quantile_weights(values, 0.5)), sd, source);
-}
-
 // Robust standard deviation of values: 1.4826 times the median distance from their median.
 double robust_sd(std::vector<double> values) {
     const double middle = fit::quantile(values, 0.5).value_or(0.0);
@@ -461,14 +433,15 @@ RoutineUptake routine_of(const Night& night, const std::optional<fit::BootstrapR
     RoutineUptake out;
     out.values = night.values.size();
     out.utc_offset = settings.utc_offset;
-    std::map<int, std::vector<SpellUptake>> by_hour;
-    for (const auto& spell : night.spells) {
-        by_hour[detail::hour_of_day(spell.middle(), settings.utc_offset)].push_back(spell);
+    std::map<int, std::vector<std::size_t>> by_hour;
+    for (std::size_t i = 0; i < night.spells.size(); ++i) {
+        by_hour[detail::hour_of_day(night.spells[i].middle(), settings.utc_offset)].push_back(i);
     }
     // Of the whole night: the few values of one hour tell next to nothing of their own scatter.
     const double scatter = robust_sd(night.values);
     const double whole_sd = median_draws ? median_draws->se : median_error(scatter, night.values.size());
-    out.whole_night = median_rate(night.spells, "routine sampling:" + stay, whole_sd);
+    out.whole_night = with_uncertainty(night.systematic.of(quantile_weights(night.values, 0.5)), whole_sd,
+                                       "routine sampling:" + stay);
     for (const auto& [hour, spells] : by_hour) {
         if (spells.size() < std::max<std::size_t>(settings.least_per_hour, 1)) {
             continue;
@@ -476,21 +449,17 @@ RoutineUptake routine_of(const Night& night, const std::optional<fit::BootstrapR
         RoutineHour entry{.hour_of_day = hour, .values = spells.size(), .median = {}};
         // Shared sources are told from own ones over the whole night: an hour of three spells alone could
         // not.
-        std::vector<double> weights(night.spells.size(), 0.0);
         std::vector<double> values;
-        for (const auto& spell : spells) {
-            values.push_back(spell.uptake_mg_per_h.value());
+        for (const std::size_t i : spells) {
+            values.push_back(night.values[i]);
         }
         const auto own_weights = quantile_weights(values, 0.5);
-        std::size_t next = 0;
-        for (std::size_t i = 0; i < night.spells.size(); ++i) {
-            if (detail::hour_of_day(night.spells[i].middle(), settings.utc_offset) == hour) {
-                weights[i] = own_weights[next++];
-            }
+        std::vector<double> weights(night.spells.size(), 0.0);
+        for (std::size_t k = 0; k < spells.size(); ++k) {
+            weights[spells[k]] = own_weights[k];
         }
-        entry.median =
-            with_uncertainty(systematic_sum(night.spells, weights), median_error(scatter, spells.size()),
-                             "routine sampling:" + stay + " hour " + std::to_string(hour));
+        entry.median = with_uncertainty(night.systematic.of(weights), median_error(scatter, spells.size()),
+                                        "routine sampling:" + stay + " hour " + std::to_string(hour));
         out.hours.push_back(std::move(entry));
     }
     return out;
