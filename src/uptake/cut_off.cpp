@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <utility>
 
 #include "base/number_text.hpp"
 #include "fit/quantile.hpp"
@@ -17,17 +18,38 @@ double median(std::vector<double> values) {
     return fit::quantile(values, 0.5).value_or(0.0);
 }
 
-double pairwise_slope(std::span<const double> hours, std::span<const double> values) {
-    std::vector<double> slopes;
-    slopes.reserve(hours.size() * (hours.size() - 1) / 2);
+// Calls take(slope) for every pair of values at different hours.
+template <typename Take>
+void each_slope(std::span<const double> hours, std::span<const double> values, const Take& take) {
     for (std::size_t i = 0; i < hours.size(); ++i) {
         for (std::size_t j = i + 1; j < hours.size(); ++j) {
             if (hours[j] > hours[i]) {
-                slopes.push_back((values[j] - values[i]) / (hours[j] - hours[i]));
+                take((values[j] - values[i]) / (hours[j] - hours[i]));
             }
         }
     }
-    return slopes.empty() ? 0.0 : median(std::move(slopes));
+}
+
+// Slopes that the median of all of a long record lies between, as far as those of some pairs, far apart in
+// the record, tell.
+std::pair<double, double> likely_middle(std::span<const double> hours, std::span<const double> values) {
+    constexpr std::size_t pairs = 4096;
+    const std::size_t n = hours.size();
+    std::vector<double> some;
+    for (std::size_t k = 0; k < pairs; ++k) {
+        const std::size_t i = k * n / pairs;
+        const std::size_t j = (i + 1 + (k * 7919 % (n - 1))) % n; // another place in the record for each k
+        if (hours[j] != hours[i]) {
+            some.push_back((values[j] - values[i]) / (hours[j] - hours[i]));
+        }
+    }
+    if (some.empty()) {
+        return {1.0, 0.0}; // nothing lies between
+    }
+    std::sort(some.begin(), some.end());
+    const std::size_t share =
+        some.size() / 20; // a 20th each side: many times the error of the sample's median
+    return {some[(some.size() / 2) - share], some[(some.size() / 2) + share]};
 }
 
 double lag_one(std::span<const double> residuals) {
@@ -41,6 +63,37 @@ double lag_one(std::span<const double> residuals) {
 }
 
 } // namespace
+
+double pairwise_slope(std::span<const double> hours, std::span<const double> values) {
+    constexpr std::size_t few = 200; // values: all their slopes are sorted out at once
+    std::vector<double> slopes;
+    if (hours.size() > few) {
+        // Most slopes are only counted, and those about the median kept.
+        const auto [low, high] = likely_middle(hours, values);
+        std::size_t below = 0;
+        std::size_t all = 0;
+        each_slope(hours, values, [&](double slope) {
+            ++all;
+            below += slope < low ? 1 : 0;
+            if (slope >= low && slope <= high) {
+                slopes.push_back(slope);
+            }
+        });
+        const auto place = fit::quantile_place(std::max<std::size_t>(all, 1), 0.5, fit::QuantileType::gumbel);
+        if (place.lower >= below && place.upper < below + slopes.size()) {
+            const auto lower = slopes.begin() + static_cast<std::ptrdiff_t>(place.lower - below);
+            std::nth_element(slopes.begin(), lower, slopes.end());
+            const double first = *lower;
+            const double second =
+                place.upper > place.lower ? *std::min_element(lower + 1, slopes.end()) : first;
+            return place.weight == 0.0 ? first : first + (place.weight * (second - first));
+        }
+        slopes.clear();
+    }
+    slopes.reserve(hours.size() * (hours.size() - 1) / 2);
+    each_slope(hours, values, [&](double slope) { slopes.push_back(slope); });
+    return slopes.empty() ? 0.0 : median(std::move(slopes));
+}
 
 Fall fall_from(std::span<const double> hours, std::span<const double> values, std::size_t first,
                const RestingSettings& settings) {
@@ -124,14 +177,17 @@ CutOff find_cut_off(std::span<const double> hours, std::span<const double> begin
             latest = i;
         }
     }
-    std::vector<Fall> falls;
-    for (std::size_t i = 0; i <= latest; ++i) {
-        falls.push_back(fall_from(hours, values, i, settings));
-    }
+    std::vector<std::optional<bool>> known(latest + 1); // most of a long stay need not be looked at
+    const auto is_falling = [&](std::size_t i) {
+        if (!known[i]) {
+            known[i] = fall_from(hours, values, i, settings).falling;
+        }
+        return *known[i];
+    };
     // Quiet from i on: neither this window nor those that begin in its first half still fall.
     const auto quiet_from = [&](std::size_t i) {
         for (std::size_t j = i; j <= latest && hours[j] <= hours[i] + (0.5 * settings.trend_window_h); ++j) {
-            if (falls[j].falling) {
+            if (is_falling(j)) {
                 return false;
             }
         }

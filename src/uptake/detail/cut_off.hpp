@@ -18,6 +18,10 @@ struct Fall {
     double middle = 0.0; ///< median of the values
 };
 
+/// The median of the slopes of all pairs of values at different hours (Theil 1950; Sen 1968, J Am Stat Assoc
+/// 63:1379); 0 when there is none. Hours ascending. The time is that of looking at every pair once.
+[[nodiscard]] double pairwise_slope(std::span<const double> hours, std::span<const double> values);
+
 /// By the median of all pairwise slopes (Theil 1950; Sen 1968, J Am Stat Assoc 63:1379), which a burst of
 /// activity cannot tilt; its error from the robust spread of the residuals, widened by sqrt((1 + r)/(1 - r))
 /// for a lag-one correlation r.
