@@ -72,6 +72,7 @@ Expected<LinearFit> fit_linear(const Design& design, std::span<const double> out
                   .r_squared =
                       share_explained(outcome, options, design.made_of().intercept, fitted->residual_squares),
                   .residuals = fitted->residuals,
+                  .weights = {options.weights.begin(), options.weights.end()},
                   .level = options.level};
     for (std::size_t k = 0; k < design.columns(); ++k) {
         out.coefficients.push_back(make_estimate(design.names()[k], fitted->coefficients[k], fitted->se[k],

@@ -31,6 +31,7 @@ struct LinearFit {
     std::vector<double> fitted;
     std::vector<double> residuals; ///< not weighted
     std::vector<double> leverage;  ///< share of each row in its own fitted value; empty for a perfect fit
+    std::vector<double> weights;   ///< as given
     double level = 0.95;
 
     [[nodiscard]] std::vector<double> values() const;

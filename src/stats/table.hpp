@@ -14,6 +14,9 @@
 //   mixed.hpp         linear mixed models
 //   small_sample.hpp  degrees of freedom for their coefficients, tests of their terms
 //   profile.hpp       profile intervals of their variances and coefficients
+//   means.hpp         estimated marginal means and their comparisons
+//   multiplicity.hpp  many comparisons at once: Holm, Benjamini and Hochberg, Tukey
+//   checks.hpp        residuals and random effects as points to look at
 //   paired.hpp        two values of each fish: t, ranks, signs, uncertainties carried, bootstrap
 //   agreement.hpp     two methods or two scorers of the same: limits, concordance, weighted kappa
 //   ranks.hpp         groups of different fish: Mann-Whitney, Kruskal-Wallis, Jonckheere, Welch
