@@ -9,6 +9,7 @@
 
 #include "app/detail/results_parts.hpp"
 #include "base/number_text.hpp"
+#include "base/parallel.hpp"
 #include "intake/refusals.hpp"
 #include "report/tables.hpp"
 #include "study/settings.hpp"
@@ -416,14 +417,18 @@ report::Results results_of(const Answers& answers) {
     out.sensors = sensors_of(answers);
     out.clocks = clocks_of(answers);
     out.assemblies = assemblies_of(answers);
-    for (const auto& fish : answers.fish) {
-        out.fish.push_back(detail::fish_of(answers, fish));
-    }
+    out.fish.resize(answers.fish.size());
+    parallel_for(answers.fish.size(), answers.threads,
+                 [&](std::size_t i) { out.fish[i] = detail::fish_of(answers, answers.fish[i]); });
+    std::vector<const StayAnswer*> blanks;
     for (const auto& stay : answers.stays.list) {
         if (stay.fish == nullptr) {
-            out.blanks.push_back(detail::stay_of(answers, stay));
+            blanks.push_back(&stay);
         }
     }
+    out.blanks.resize(blanks.size());
+    parallel_for(blanks.size(), answers.threads,
+                 [&](std::size_t i) { out.blanks[i] = detail::stay_of(answers, *blanks[i]); });
     add_groups(answers, out);
     out.accounting = detail::accounting_of(answers);
     out.headlines = detail::headlines_of(answers);

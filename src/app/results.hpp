@@ -26,6 +26,7 @@ struct Answers {
     const std::vector<FishAnswer>* without = nullptr;
     const std::vector<study::Complaint>& complaints;
     std::string program_version;
+    Threads threads{}; ///< for the document: its fish and stays side by side
 };
 
 [[nodiscard]] report::Results results_of(const Answers& answers);

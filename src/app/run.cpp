@@ -147,7 +147,7 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
     run.curves = continuous_of(opened.study, run.chambers, run.stays, work.threads);
     run.complaints = opened.complaints;
     take(run.complaints, run.chambers.complaints);
-    take(run.complaints, stay_doubts(opened.study, run.chambers, run.stays.list));
+    take(run.complaints, stay_doubts(opened.study, run.chambers, run.stays.list, work.threads));
     take(run.complaints, unheard_decisions(run.stays.list));
     study::sort_by_place(run.complaints);
     run.followers = opened.followers + drop_followers(run.complaints, opened.study, opened.traces);
@@ -160,7 +160,8 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
                                                     .curves = run.curves,
                                                     .without = any_human ? &run.fish_without : nullptr,
                                                     .complaints = run.complaints,
-                                                    .program_version = program_version});
+                                                    .program_version = program_version,
+                                                    .threads = work.threads});
 }
 
 } // namespace
@@ -199,11 +200,20 @@ void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work) {
 
 Expected<void> write_results(const StudyRun& run, const fs::path& folder, const std::string& log) {
     const report::Results results = results_of(*run.answers);
-    std::vector<ResultFile> files{{"uptake_by_spell.csv", report::spell_table(results)},
-                                  {"uptake_by_stay.csv", report::stay_table(results)},
-                                  {"uptake_by_fish.csv", report::fish_table(results)},
-                                  {"results.json", report::json_text(results)},
-                                  {"report.html", report::report_page(results)}};
+    struct Writer {
+        const char* name;
+        std::string (*text)(const report::Results&);
+    };
+    // The two long ones first, so that they are written at the same time.
+    const Writer writers[] = {
+        {"results.json", [](const report::Results& all) { return report::json_text(all); }},
+        {"report.html", [](const report::Results& all) { return report::report_page(all); }},
+        {"uptake_by_spell.csv", [](const report::Results& all) { return report::spell_table(all); }},
+        {"uptake_by_stay.csv", [](const report::Results& all) { return report::stay_table(all); }},
+        {"uptake_by_fish.csv", [](const report::Results& all) { return report::fish_table(all); }}};
+    std::vector<ResultFile> files(std::size(writers));
+    parallel_for(files.size(), run.answers->threads,
+                 [&](std::size_t i) { files[i] = {writers[i].name, writers[i].text(results)}; });
     if (auto refused = refused_rows_table(run.answers->traces); !refused.empty()) {
         files.push_back({"refused_rows.csv", std::move(refused)});
     }

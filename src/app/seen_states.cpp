@@ -186,7 +186,7 @@ SeenStates see_states(const Study& study, const RawTraces& traces, const Chamber
             out.by_file[i].emplace_back("states: no stay takes its oxygen from this file");
         }
     }
-    out.complaints = stay_doubts(study, chambers, stays);
+    out.complaints = stay_doubts(study, chambers, stays, threads);
     auto unheard = unheard_decisions(stays);
     std::move(unheard.begin(), unheard.end(), std::back_inserter(out.complaints));
     return out;

@@ -5,6 +5,7 @@
 #include <iterator>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 
@@ -43,22 +44,25 @@ std::optional<double> change_over(const uptake::ChamberTrace& trace, const uptak
             std::lower_bound(trace.times_ns.begin(), trace.times_ns.end(), at.unix_nanoseconds()) -
             trace.times_ns.begin());
     };
-    std::vector<double> values;
-    for (std::size_t i = row(run.from); i < row(run.to); ++i) {
-        if (std::isfinite(trace.oxygen_mg_per_l[i])) {
-            values.push_back(trace.oxygen_mg_per_l[i]);
-        }
-    }
-    const std::size_t part = values.size() / 4;
+    const std::size_t begin = row(run.from);
+    const auto values = std::span(trace.oxygen_mg_per_l).subspan(begin, std::max(begin, row(run.to)) - begin);
+    const auto is_there = [](double value) { return std::isfinite(value); };
+    const auto part = static_cast<std::size_t>(std::count_if(values.begin(), values.end(), is_there)) / 4;
     if (part == 0) {
         return std::nullopt;
     }
-    double first = 0.0;
-    double last = 0.0;
-    for (std::size_t i = 0; i < part; ++i) {
-        first += values[i];
-        last += values[values.size() - 1 - i];
-    }
+    const auto sum_of_part = [&](auto from, auto end) {
+        double sum = 0.0;
+        for (std::size_t taken = 0; from != end && taken < part; ++from) {
+            if (is_there(*from)) {
+                sum += *from;
+                ++taken;
+            }
+        }
+        return sum;
+    };
+    const double first = sum_of_part(values.begin(), values.end());
+    const double last = sum_of_part(values.rbegin(), values.rend());
     return (last - first) / static_cast<double>(part);
 }
 
@@ -168,12 +172,18 @@ std::vector<uptake::StateRun> sealed_spells(const uptake::StayUptake& stay) {
 
 } // namespace
 
-std::vector<study::Complaint> inverted_pumps(std::span<const StayAnswer> stays) {
+std::vector<study::Complaint> inverted_pumps(std::span<const StayAnswer> stays, Threads threads) {
+    std::vector<char> inverted(stays.size(), 0);
+    parallel_for(stays.size(), threads, [&](std::size_t i) {
+        const auto& uptake = stays[i].uptake;
+        inverted[i] = uptake && is_told(uptake->states_from) && is_inverted(stays[i]) ? 1 : 0;
+    });
     std::vector<study::Complaint> out;
-    for (const auto& answer : stays) {
-        if (!answer.uptake || !is_told(answer.uptake->states_from) || !is_inverted(answer)) {
+    for (std::size_t i = 0; i < stays.size(); ++i) {
+        if (inverted[i] == 0) {
             continue;
         }
+        const auto& answer = stays[i];
         const auto from = answer.uptake->states_from;
         out.push_back(study::warn(
             answer.stay->place, "assembly",
@@ -290,8 +300,8 @@ std::vector<study::Complaint> stays_without_spell(const Chambers& chambers,
 }
 
 std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
-                                          std::span<const StayAnswer> stays) {
-    std::vector<study::Complaint> out = inverted_pumps(stays);
+                                          std::span<const StayAnswer> stays, Threads threads) {
+    std::vector<study::Complaint> out = inverted_pumps(stays, threads);
     const auto take = [&](std::vector<study::Complaint> more) {
         std::move(more.begin(), more.end(), std::back_inserter(out));
     };

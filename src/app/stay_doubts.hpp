@@ -12,7 +12,8 @@ namespace backeddy::app {
 
 /// Oxygen that falls while the chamber is said to be flushed and rises while it is said to be sealed: the
 /// words or numbers of the pump are the other way round. Of states that a pump or a timetable gave.
-[[nodiscard]] std::vector<study::Complaint> inverted_pumps(std::span<const StayAnswer> stays);
+[[nodiscard]] std::vector<study::Complaint> inverted_pumps(std::span<const StayAnswer> stays,
+                                                           Threads threads);
 
 /// Two decisions about one sealed spell that contradict each other: the later row wins.
 [[nodiscard]] std::vector<study::Complaint> rival_decisions(std::span<const StayAnswer> stays);
@@ -28,6 +29,6 @@ namespace backeddy::app {
 
 /// All of them.
 [[nodiscard]] std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
-                                                        std::span<const StayAnswer> stays);
+                                                        std::span<const StayAnswer> stays, Threads threads);
 
 } // namespace backeddy::app

@@ -42,9 +42,7 @@ std::string rounded_json(double value, int digits) {
 
 /// What a figure can show: six significant digits, in the shortest notation.
 std::string six_digits(double value) {
-    const std::string text = significant_text(value, 6);
-    const auto rounded = parse_number(text);
-    return rounded ? exact_text(*rounded) : "null";
+    return exact_text(parse_number(fmt::format("{:.5e}", value)).value_or(0.0));
 }
 
 /// One overload of put() per struct, its fields in the order of results.hpp; a test holds them against the

@@ -25,35 +25,51 @@ Rows rows_within(const uptake::ChamberTrace& trace, Instant from, Instant to) {
 
 /// Rows to keep: of each slice the lowest and the highest oxygen, in the order of time.
 std::vector<std::size_t> kept_rows(const uptake::ChamberTrace& trace, Rows rows, std::size_t slices) {
-    std::vector<std::size_t> readable;
-    for (std::size_t i = rows.first; i < rows.end; ++i) {
-        if (std::isfinite(trace.oxygen_mg_per_l[i])) {
-            readable.push_back(i);
+    const auto& oxygen = trace.oxygen_mg_per_l;
+    const auto next_readable = [&](std::size_t i) {
+        while (i < rows.end && !std::isfinite(oxygen[i])) {
+            ++i;
         }
+        return i;
+    };
+    std::size_t readable = 0;
+    std::size_t last = rows.first;
+    for (std::size_t i = rows.first; i < rows.end; ++i) {
+        const bool is_there = std::isfinite(oxygen[i]);
+        readable += is_there ? 1 : 0;
+        last = is_there ? i : last;
     }
-    if (slices == 0 || readable.size() <= 2 * slices) {
-        return readable;
+    std::vector<std::size_t> kept;
+    if (slices == 0 || readable <= 2 * slices) {
+        for (std::size_t i = next_readable(rows.first); i < rows.end; i = next_readable(i + 1)) {
+            kept.push_back(i);
+        }
+        return kept;
     }
-    const std::int64_t start = trace.times_ns[readable.front()];
-    const double span = static_cast<double>(trace.times_ns[readable.back()] - start);
-    const auto slice_of = [&](std::size_t row) {
-        const double share = static_cast<double>(trace.times_ns[row] - start) / span;
+    const std::int64_t start = trace.times_ns[next_readable(rows.first)];
+    const double span = static_cast<double>(trace.times_ns[last] - start);
+    const auto slice_of = [&](std::int64_t time_ns) {
+        const double share = static_cast<double>(time_ns - start) / span;
         return std::min(slices - 1, static_cast<std::size_t>(share * static_cast<double>(slices)));
     };
-    std::vector<std::size_t> kept;
-    for (std::size_t i = 0; i < readable.size();) {
-        const std::size_t slice = slice_of(readable[i]);
-        std::size_t low = readable[i];
-        std::size_t high = readable[i];
-        for (; i < readable.size() && slice_of(readable[i]) == slice; ++i) {
-            const double value = trace.oxygen_mg_per_l[readable[i]];
-            low = value < trace.oxygen_mg_per_l[low] ? readable[i] : low;
-            high = value > trace.oxygen_mg_per_l[high] ? readable[i] : high;
+    for (std::size_t i = next_readable(rows.first); i <= last;) {
+        // Times ascend, and so do their slices.
+        const std::size_t slice = slice_of(trace.times_ns[i]);
+        const auto begin = trace.times_ns.begin();
+        const auto end = std::partition_point(
+            begin + static_cast<std::ptrdiff_t>(i), begin + static_cast<std::ptrdiff_t>(last + 1),
+            [&](std::int64_t time_ns) { return slice_of(time_ns) <= slice; });
+        std::size_t low = i;
+        std::size_t high = i;
+        for (const auto stop = static_cast<std::size_t>(end - begin); i < stop; ++i) {
+            low = oxygen[i] < oxygen[low] ? i : low; // false where a reading is missing
+            high = oxygen[i] > oxygen[high] ? i : high;
         }
         kept.push_back(std::min(low, high));
         if (low != high) {
             kept.push_back(std::max(low, high));
         }
+        i = next_readable(i);
     }
     return kept;
 }

@@ -27,17 +27,44 @@ std::string_view name_of(ColumnKind kind) {
     return "";
 }
 
+namespace {
+
+// The step in the middle of `steps` when they are sorted.
+std::int64_t middle_of(std::vector<std::int64_t> steps) {
+    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
+    std::nth_element(steps.begin(), middle, steps.end());
+    return *middle;
+}
+
+std::vector<std::int64_t> some_steps(std::span<const std::int64_t> times_ns, std::size_t stride) {
+    std::vector<std::int64_t> out;
+    out.reserve((times_ns.size() / stride) + 1);
+    for (std::size_t i = 1; i < times_ns.size(); i += stride) {
+        out.push_back(times_ns[i] - times_ns[i - 1]);
+    }
+    return out;
+}
+
+} // namespace
+
 double median_interval_s(std::span<const std::int64_t> times_ns) {
     if (times_ns.size() < 2) {
         return 0.0;
     }
-    std::vector<std::int64_t> steps(times_ns.size() - 1);
-    for (std::size_t i = 0; i < steps.size(); ++i) {
-        steps[i] = times_ns[i + 1] - times_ns[i];
+    // A logger's steps are nearly all alike: the middle one of a few hundred is the middle one of all, which
+    // counting proves without a copy of them.
+    constexpr std::size_t enough = 500;
+    const std::size_t steps = times_ns.size() - 1;
+    const std::int64_t guess = middle_of(some_steps(times_ns, (steps / enough) + 1));
+    std::size_t below = 0;
+    std::size_t not_above = 0;
+    for (std::size_t i = 0; i < steps; ++i) {
+        const std::int64_t step = times_ns[i + 1] - times_ns[i];
+        below += step < guess ? 1 : 0;
+        not_above += step <= guess ? 1 : 0;
     }
-    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
-    std::nth_element(steps.begin(), middle, steps.end());
-    return static_cast<double>(*middle) * 1e-9;
+    const bool is_middle = below <= steps / 2 && steps / 2 < not_above;
+    return static_cast<double>(is_middle ? guess : middle_of(some_steps(times_ns, 1))) * 1e-9;
 }
 
 std::vector<Gap> gaps(std::span<const std::int64_t> times_ns, double factor) {

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 
 #include <gtest/gtest.h>
@@ -40,6 +41,30 @@ TEST(Instant, text_reads_back) {
         EXPECT_EQ(parse_iso(iso_text(moment)), moment) << iso_text(moment);
     }
     EXPECT_EQ(iso_text(Instant::unix_nanoseconds(1781471103250000000)), "2026-06-14T21:05:03.25Z");
+}
+
+// The middle by definition: the steps sorted, the one at half their number. Steps that are all alike, that
+// take turns (so that a sample of them misleads), that repeat or run backward.
+TEST(Trace, the_median_interval_is_the_middle_one_of_all_steps) {
+    for (const std::size_t rows : {2U, 3U, 4U, 7U, 999U, 1002U, 1003U, 4000U}) {
+        for (const std::int64_t unlike : {0, -5, 1, 3, 50}) {
+            for (const std::size_t every : {1U, 2U, 3U, 4U, 700U}) {
+                std::vector<std::int64_t> times{1'000};
+                while (times.size() < rows) {
+                    const bool is_unlike = times.size() % every == 0;
+                    times.push_back(times.back() +
+                                    (is_unlike ? unlike + static_cast<std::int64_t>(times.size() % 5) : 7));
+                }
+                std::vector<std::int64_t> steps;
+                for (std::size_t i = 1; i < times.size(); ++i) {
+                    steps.push_back(times[i] - times[i - 1]);
+                }
+                std::sort(steps.begin(), steps.end());
+                EXPECT_EQ(median_interval_s(times), static_cast<double>(steps[steps.size() / 2]) * 1e-9)
+                    << rows << " rows, each " << every << "th step " << unlike;
+            }
+        }
+    }
 }
 
 TEST(Trace, gaps_and_interpolation) {

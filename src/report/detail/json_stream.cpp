@@ -1,5 +1,6 @@
 #include "report/detail/json_stream.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include <fmt/format.h>
@@ -9,8 +10,24 @@
 
 namespace backeddy::report::detail {
 
+namespace {
+
+// Most strings are words of ours, and stand as they are.
+bool is_plain(std::string_view text) {
+    return std::all_of(text.begin(), text.end(), [](char c) {
+        return c >= 0x20 && c < 0x7F && c != '"' && c != '\\' && c != '<' && c != '>';
+    });
+}
+
+} // namespace
+
 std::string json_string(std::string_view text) {
     std::string out = "\"";
+    if (is_plain(text)) {
+        out.reserve(text.size() + 2);
+        out += text;
+        return out += '"';
+    }
     for (const char c : valid_utf8(text)) {
         switch (c) {
         case '"':
