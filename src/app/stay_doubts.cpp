@@ -51,7 +51,7 @@ std::optional<double> change_over(const uptake::ChamberTrace& trace, const uptak
     if (part == 0) {
         return std::nullopt;
     }
-    const auto sum_of_part = [&](auto from, auto end) {
+    const auto sum_of_part = [&](auto from, const auto& end) {
         double sum = 0.0;
         for (std::size_t taken = 0; from != end && taken < part; ++from) {
             if (is_there(*from)) {

@@ -33,15 +33,17 @@ class Whitener {
           state_variance_(coloured_variance) {}
 
     /// Whitens row[0..count) of the reading `dt` after the one before (any dt for the first), adds to the
-    /// sums.
+    /// sums; gives the whitened row times its weight.
     template <std::size_t count>
-    void take(double dt, Row row, NormalSums& sums) {
+    Row take(double dt, Row row, NormalSums& sums) {
+        decay_ = 1.0;
         if (coloured_ > 0.0 && !is_first_) {
             const double rho = correlation(dt);
             state_variance_ = (rho * rho * state_variance_) + (coloured_ * (1.0 - (rho * rho)));
             for (std::size_t k = 0; k < count; ++k) {
                 state_[k] *= rho;
             }
+            decay_ = rho;
         }
         is_first_ = false;
         update_gain();
@@ -51,13 +53,21 @@ class Whitener {
             state_[k] += gain_ * row[k];
         }
         state_variance_ *= 1.0 - gain_;
+        Row weighted{};
         for (std::size_t j = 0; j < count; ++j) {
-            const double wj = weight_ * row[j];
+            weighted[j] = weight_ * row[j];
             for (std::size_t k = j; k < count; ++k) {
-                sums.a[j][k] += wj * row[k];
+                sums.a[j][k] += weighted[j] * row[k];
             }
         }
+        return weighted;
     }
+
+    // Of the reading taken last: what the state was multiplied with, the share of the reading it took over,
+    // and one over the reading's variance.
+    [[nodiscard]] double decay() const { return decay_; }
+    [[nodiscard]] double gain() const { return gain_; }
+    [[nodiscard]] double weight() const { return weight_; }
 
   private:
     // At even intervals the state's variance soon stands still, and with it all that is divided by it.
@@ -88,6 +98,7 @@ class Whitener {
     Row state_{};
     double last_dt_ = -1.0;
     double last_rho_ = 0.0;
+    double decay_ = 1.0;
     double last_state_variance_ = -1.0;
     double gain_ = 0.0;
     double log_variance_ = 0.0;
@@ -288,10 +299,13 @@ std::vector<double> lagged_times(std::span<const double> times, double began, do
 
 namespace {
 
-/// One series made ready: intervals, and trend columns of modest size.
-struct Prepared {
+/// Series read at the same times: one set of intervals and trend columns, and with them the same steps of the
+/// filter, serve all of them.
+struct Family {
+    std::vector<double> times;
     std::vector<double> intervals; ///< the first is 0
-    std::vector<Row> rows;
+    std::vector<Row> trends;       ///< of modest size; what lies behind the trend's terms is 0
+    std::vector<std::size_t> members;
 };
 
 struct Pool {
@@ -299,29 +313,49 @@ struct Pool {
     std::size_t readings = 0;
     double shortest = std::numeric_limits<double>::infinity(); ///< least median interval
     double longest = 0.0;                                      ///< longest series
-    std::vector<Prepared> series;
+    std::vector<std::vector<double>> series;                   ///< readings, a straight line taken out
+    std::vector<std::size_t> family_of;                        ///< of each series
+    std::vector<Family> families;
     [[nodiscard]] double freedom() const {
         return static_cast<double>(readings) - static_cast<double>(terms * series.size());
     }
+    void add(std::span<const double> times, std::vector<double> values);
 };
 
-Prepared prepared(const NoiseSeries& one, std::size_t terms) {
-    const std::size_t n = one.times.size();
-    const double middle = 0.5 * (one.times.front() + one.times.back());
-    const double half = std::max(0.5 * (one.times.back() - one.times.front()), 1e-300);
-    // Readings less their own straight line, so that filtering loses no digits to a large level.
-    const auto line = fit_line(one.times, one.values);
-    Prepared out;
+Family family_at(std::span<const double> times, std::size_t terms) {
+    const std::size_t n = times.size();
+    const double middle = 0.5 * (times.front() + times.back());
+    const double half = std::max(0.5 * (times.back() - times.front()), 1e-300);
+    Family out{.times = {times.begin(), times.end()}};
     out.intervals.resize(n);
-    out.rows.resize(n);
+    out.trends.resize(n);
     for (std::size_t i = 0; i < n; ++i) {
-        const double u = (one.times[i] - middle) / half;
-        out.intervals[i] = i > 0 ? one.times[i] - one.times[i - 1] : 0.0;
-        const double y =
+        const double u = (times[i] - middle) / half;
+        out.intervals[i] = i > 0 ? times[i] - times[i - 1] : 0.0;
+        out.trends[i] = terms == 1 ? Row{1.0} : terms == 2 ? Row{1.0, u} : Row{1.0, u, (u * u) - (1.0 / 3.0)};
+    }
+    return out;
+}
+
+void Pool::add(std::span<const double> times, std::vector<double> values) {
+    auto family = std::find_if(families.begin(), families.end(),
+                               [&](const Family& one) { return std::ranges::equal(one.times, times); });
+    if (family == families.end()) {
+        family = families.insert(family, family_at(times, terms));
+    }
+    family->members.push_back(series.size());
+    family_of.push_back(static_cast<std::size_t>(family - families.begin()));
+    readings += values.size();
+    series.push_back(std::move(values));
+}
+
+// Readings less their own straight line, so that filtering loses no digits to a large level.
+std::vector<double> levelled(const NoiseSeries& one, std::size_t terms) {
+    const auto line = fit_line(one.times, one.values);
+    std::vector<double> out(one.values.size());
+    for (std::size_t i = 0; i < out.size(); ++i) {
+        out[i] =
             terms >= 2 && line ? one.values[i] - line->at(one.times[i]) : one.values[i] - one.values.front();
-        out.rows[i] = terms == 1   ? Row{1.0, y}
-                      : terms == 2 ? Row{1.0, u, y}
-                                   : Row{1.0, u, (u * u) - (1.0 / 3.0), y};
     }
     return out;
 }
@@ -333,23 +367,115 @@ struct Trial {
     double variance = 0.0;
 };
 
+/// One series by the whole filter.
 template <std::size_t terms>
-NormalSums whitened(const Prepared& one, Whitener whitener) {
+NormalSums whitened(const Family& family, std::span<const double> values, Whitener whitener) {
     NormalSums sums;
-    for (std::size_t i = 0; i < one.rows.size(); ++i) {
-        whitener.take<terms + 1>(one.intervals[i], one.rows[i], sums);
+    for (std::size_t i = 0; i < values.size(); ++i) {
+        Row row = family.trends[i];
+        row[terms] = values[i];
+        whitener.take<terms + 1>(family.intervals[i], row, sums);
     }
     return sums;
 }
 
+/// What the filter did at each reading of a family's first series, for the others to do the same.
+struct Steps {
+    std::vector<double> decay;
+    std::vector<double> gain;
+    std::vector<double> weight;
+    std::vector<Row> weighted; ///< whitened trend columns times the weight
+};
+
+template <std::size_t terms>
+Steps steps_of(const Family& family, Whitener whitener) {
+    const std::size_t n = family.intervals.size();
+    Steps steps{.decay = std::vector<double>(n),
+                .gain = std::vector<double>(n),
+                .weight = std::vector<double>(n),
+                .weighted = std::vector<Row>(n)};
+    NormalSums unused;
+    for (std::size_t i = 0; i < n; ++i) {
+        steps.weighted[i] = whitener.take<terms>(family.intervals[i], family.trends[i], unused);
+        steps.decay[i] = whitener.decay();
+        steps.gain[i] = whitener.gain();
+        steps.weight[i] = whitener.weight();
+    }
+    return steps;
+}
+
+// So many series are filtered side by side: each waits for its own last step, none for another's.
+constexpr std::size_t lanes = 4;
+using Lanes = std::array<double, lanes>;
+
+/// The last column of the sums of some further series: of each lane, row by row.
+template <std::size_t terms>
+std::array<Lanes, terms + 1> last_columns(const Steps& steps,
+                                          const std::array<const double*, lanes>& values) {
+    std::array<Lanes, terms + 1> sums{};
+    Lanes state{};
+    const std::size_t n = steps.gain.size();
+    for (std::size_t i = 0; i < n; ++i) {
+        const double decay = steps.decay[i];
+        const double gain = steps.gain[i];
+        const double weight = steps.weight[i];
+        const Row& weighted = steps.weighted[i];
+        for (std::size_t k = 0; k < lanes; ++k) {
+            state[k] *= decay;
+            const double left = values[k][i] - state[k];
+            state[k] += gain * left;
+            for (std::size_t j = 0; j < terms; ++j) {
+                sums[j][k] += weighted[j] * left;
+            }
+            sums[terms][k] += (weight * left) * left;
+        }
+    }
+    return sums;
+}
+
+/// Sums of every series of the family, each to its place in `all`.
+template <std::size_t terms>
+void whiten_family(const Pool& pool, const Family& family, const Whitener& whitener,
+                   std::vector<NormalSums>& all) {
+    const auto& members = family.members;
+    const NormalSums first = whitened<terms>(family, pool.series[members.front()], whitener);
+    all[members.front()] = first;
+    if (members.size() == 1) {
+        return;
+    }
+    const Steps steps = steps_of<terms>(family, whitener);
+    for (std::size_t m = 1; m < members.size(); m += lanes) {
+        const std::size_t count = std::min(lanes, members.size() - m);
+        std::array<const double*, lanes> values{};
+        for (std::size_t k = 0; k < lanes; ++k) {
+            values[k] = pool.series[members[m + std::min(k, count - 1)]].data();
+        }
+        const auto columns = last_columns<terms>(steps, values);
+        for (std::size_t k = 0; k < count; ++k) {
+            auto& sums = all[members[m + k]];
+            sums = first; // trend columns and variances are the family's
+            for (std::size_t j = 0; j <= terms; ++j) {
+                sums.a[j][terms] = columns[j][k];
+            }
+        }
+    }
+}
+
 Trial trial(const Pool& pool, double white_share, double correlation_time) {
+    const Whitener whitener(white_share, 1.0 - white_share, correlation_time);
+    std::vector<NormalSums> all(pool.series.size());
+    for (const auto& family : pool.families) {
+        if (pool.terms == 1) {
+            whiten_family<1>(pool, family, whitener, all);
+        } else if (pool.terms == 2) {
+            whiten_family<2>(pool, family, whitener, all);
+        } else {
+            whiten_family<3>(pool, family, whitener, all);
+        }
+    }
     double logs = 0.0;
     double residual = 0.0;
-    const Whitener whitener(white_share, 1.0 - white_share, correlation_time);
-    for (const auto& one : pool.series) {
-        const auto sums = pool.terms == 1   ? whitened<1>(one, whitener)
-                          : pool.terms == 2 ? whitened<2>(one, whitener)
-                                            : whitened<3>(one, whitener);
+    for (const auto& sums : all) {
         const auto solved = solve(sums, pool.terms);
         if (!solved.is_sound) {
             return {};
@@ -434,8 +560,7 @@ Pool thinned(const Pool& pool) {
     const std::size_t stride = std::max<std::size_t>(1, pool.readings / enough);
     Pool out = {.terms = pool.terms, .shortest = pool.shortest, .longest = pool.longest};
     for (std::size_t i = 0; i < pool.series.size(); i += stride) {
-        out.series.push_back(pool.series[i]);
-        out.readings += pool.series[i].rows.size();
+        out.add(pool.families[pool.family_of[i]].times, pool.series[i]);
     }
     return out;
 }
@@ -504,8 +629,7 @@ Expected<Pool> gathered(std::span<const NoiseSeries> series, const NoiseOptions&
                 one.times.front() == one.times.back()) {
                 continue;
             }
-            pool.series.push_back(prepared(one, pool.terms));
-            pool.readings += one.times.size();
+            pool.add(one.times, levelled(one, pool.terms));
             const double interval = median_interval(one.times);
             if (interval > 0.0) {
                 pool.shortest = std::min(pool.shortest, interval);

@@ -317,6 +317,41 @@ TEST(EstimateNoise, knows_the_floor_of_a_digital_reading) {
     EXPECT_EQ(reading_step(flat), 0.0);
 }
 
+// Series at the same times share the steps of the filter and are filtered side by side. Moved apart in time
+// by whole powers of two, which changes no interval, they are filtered one by one, and have to say the same.
+TEST(EstimateNoise, gives_the_same_whether_series_share_their_times_or_not) {
+    const NoiseModel truth{.white_sd = 0.006, .coloured_sd = 0.01, .correlation_time = 14.9};
+    for (const std::size_t count : {1U, 2U, 5U, 8U, 11U}) {
+        Random random(23, count);
+        std::vector<std::vector<double>> same;
+        std::vector<std::vector<double>> apart;
+        std::vector<std::vector<double>> y;
+        for (std::size_t k = 0; k < count; ++k) {
+            same.push_back(regular(k % 4 == 3 ? 301 : 300, 1.0));
+            apart.push_back(same.back());
+            y.push_back(noise_at(truth, same.back(), random));
+            for (std::size_t i = 0; i < y.back().size(); ++i) {
+                apart.back()[i] += 1024.0 * static_cast<double>(k);
+                y.back()[i] += 9 - (0.0005 * static_cast<double>(k) * same.back()[i]);
+            }
+        }
+        std::vector<NoiseSeries> together;
+        std::vector<NoiseSeries> singly;
+        for (std::size_t k = 0; k < count; ++k) {
+            together.push_back({same[k], y[k]});
+            singly.push_back({apart[k], y[k]});
+        }
+        for (const Trend trend : {Trend::level, Trend::straight, Trend::bend}) {
+            const auto a = estimate_noise(together, {.trend = trend}).value();
+            const auto b = estimate_noise(singly, {.trend = trend}).value();
+            EXPECT_EQ(a.readings, b.readings);
+            EXPECT_NEAR(a.model.white_sd, b.model.white_sd, 1e-9 * b.model.white_sd) << count;
+            EXPECT_NEAR(a.model.coloured_sd, b.model.coloured_sd, 1e-9 * b.model.coloured_sd) << count;
+            EXPECT_NEAR(a.colour_gain, b.colour_gain, 1e-9 * std::abs(b.colour_gain)) << count;
+        }
+    }
+}
+
 TEST(EstimateNoise, needs_readings) {
     const auto t = regular(10, 1.0);
     const std::vector<NoiseSeries> series{{t, t}};
