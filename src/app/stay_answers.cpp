@@ -245,17 +245,27 @@ Expected<void> has_readings(const StayAnswer& answer) {
 
 } // namespace
 
-Expected<uptake::StayUptake> compute_stay(const StayAnswer& answer) {
+namespace {
+
+using Compute = Expected<uptake::StayUptake> (*)(const uptake::StayInput&);
+
+Expected<uptake::StayUptake> computed(const StayAnswer& answer, Compute compute) {
     if (auto fine = has_readings(answer); !fine) {
         return fail(std::move(fine).error());
     }
-    auto result = uptake::stay_uptake(answer.input);
+    auto result = compute(answer.input);
     if (result) {
         for (auto& spell : result->spells) {
             apply_to_whole_stay(answer.whole_stay, spell);
         }
     }
     return result;
+}
+
+} // namespace
+
+Expected<uptake::StayUptake> compute_stay(const StayAnswer& answer) {
+    return computed(answer, uptake::stay_uptake);
 }
 
 namespace {
@@ -273,12 +283,12 @@ class Pass {
         : answers_(answers), threads_(threads), progress_(progress) {}
 
     template <typename Wanted>
-    void run(std::string_view what, const Wanted& wanted) {
+    void run(std::string_view what, const Wanted& wanted, Compute compute = uptake::stay_uptake) {
         std::atomic<std::size_t> done{0};
         std::mutex guard;
         parallel_for(answers_.size(), threads_, [&](std::size_t i) {
             if (wanted(answers_[i])) {
-                answers_[i].uptake = compute_stay(answers_[i]);
+                answers_[i].uptake = computed(answers_[i], compute);
             }
             const std::lock_guard lock(guard);
             progress_(what, ++done, answers_.size(), "stays");
@@ -390,7 +400,7 @@ StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads t
         out.list.push_back(prepared(study, chambers, stay));
     }
     Pass pass(out.list, threads, progress);
-    pass.run("first look", [](const StayAnswer&) { return true; });
+    pass.run("first look", [](const StayAnswer&) { return true; }, uptake::stay_for_noise);
     estimate_noise(out, threads);
     pass.run("blanks", is_blank);
     out.blanks = blanks_of(out);
@@ -437,8 +447,9 @@ StayAnswers first_look_again(const StayAnswers& stays, const std::set<NoiseKey>&
             }
         }
     }
-    parallel_for(look.list.size(), threads,
-                 [&](std::size_t i) { look.list[i].uptake = compute_stay(look.list[i]); });
+    parallel_for(look.list.size(), threads, [&](std::size_t i) {
+        look.list[i].uptake = computed(look.list[i], uptake::stay_for_noise);
+    });
     estimate_noise(look, threads);
     return look;
 }

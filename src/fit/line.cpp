@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "fit/detail/bend_shape.hpp"
 #include "fit/detail/sum.hpp"
 
 namespace backeddy::fit {
@@ -45,14 +46,9 @@ Expected<void> check_columns(std::span<const double> x, std::span<const double> 
     return {};
 }
 
-/// Second-degree polynomial p(x) = u^2 - shift - tilt u, u = x - x_mean, orthogonal to 1 and u over the
-/// readings.
-struct BendShape {
-    double shift = 0.0;
-    double tilt = 0.0;
-    double squares = 0.0; ///< sum of p^2
-    [[nodiscard]] double at(double u) const { return ((u - tilt) * u) - shift; }
-};
+} // namespace
+
+namespace detail {
 
 BendShape bend_shape(const Line& line, std::span<const double> x) {
     Sum cubes;
@@ -77,7 +73,11 @@ bool bends(const BendShape& shape, const Line& line) {
     return shape.squares > 1e-20 * scale * scale * static_cast<double>(line.n);
 }
 
-} // namespace
+} // namespace detail
+
+using detail::bend_shape;
+using detail::bends;
+using detail::BendShape;
 
 Expected<Line> fit_line(std::span<const double> x, std::span<const double> y) {
     if (auto fine = check_columns(x, y, 2); !fine) {
@@ -192,6 +192,11 @@ Expected<Curvature> curvature(const Line& line, std::span<const double> x, std::
                      .found = "readings at only two different x",
                      .expected = "at least three different x to see a bend"});
     }
+    return detail::curvature_on(shape, line, x, y);
+}
+
+Curvature detail::curvature_on(const BendShape& shape, const Line& line, std::span<const double> x,
+                               std::span<const double> y) {
     Sum products;
     for (std::size_t i = 0; i < x.size(); ++i) {
         products.add(shape.at(x[i] - line.x_mean) * (y[i] - line.at(x[i])));

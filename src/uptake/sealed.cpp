@@ -104,15 +104,23 @@ void add_errors(SealedSlope& out, const FitData& data, const SlopeSettings& sett
     out.slope_error = out.slope_error_ordinary;
     out.effective_readings = static_cast<double>(out.readings);
     out.slope_error_newey_west = fit::newey_west_slope_se(out.line, x, data.oxygen) * seconds_per_hour;
-    if (settings.noise != nullptr) {
-        if (const auto modelled = fit::modelled_slope(*settings.noise, data.seconds, x)) {
-            out.slope_error = modelled->slope_se * seconds_per_hour;
-            out.effective_readings = modelled->effective_n;
+    std::optional<fit::Curvature> bend;
+    if (settings.noise == nullptr) {
+        const auto ordinary = fit::curvature(out.line, x, data.oxygen);
+        bend = ordinary ? std::optional(*ordinary) : std::nullopt;
+    } else {
+        std::optional<fit::LineErrors> own;
+        auto& errors = settings.kept_errors != nullptr ? *settings.kept_errors : own;
+        if (!errors || !errors->serves(*settings.noise, data.seconds, x)) {
+            auto made = fit::LineErrors::make(*settings.noise, out.line, data.seconds, x);
+            errors = made ? std::optional(std::move(*made)) : std::nullopt;
+        }
+        if (errors) {
+            out.slope_error = errors->slope().slope_se * seconds_per_hour;
+            out.effective_readings = errors->slope().effective_n;
+            bend = errors->curvature(out.line, data.oxygen);
         }
     }
-    const auto bend = settings.noise != nullptr
-                          ? fit::modelled_curvature(*settings.noise, out.line, x, data.oxygen, data.seconds)
-                          : fit::curvature(out.line, x, data.oxygen);
     out.curvature_share = bend ? bend->share : 0.0;
     out.curvature_share_error = bend ? bend->share_se : std::numeric_limits<double>::infinity();
 }

@@ -18,6 +18,7 @@
 
 #include "base/error.hpp"
 #include "fit/line.hpp"
+#include "fit/line_errors.hpp"
 #include "fit/noise.hpp"
 #include "series/instant.hpp"
 #include "uptake/chamber_trace.hpp"
@@ -43,6 +44,8 @@ struct SlopeSettings {
     /// Above 0: the fit carries the first-order sensor's transient since `sealed_from` (fit::lagged_times).
     /// Used after capture and chase, where there is no time to wait it out.
     double modelled_lag_s = 0.0;
+    /// Kept from spell to spell by one thread: the errors' part that spells read at the same times share.
+    std::optional<fit::LineErrors>* kept_errors = nullptr;
 };
 
 /// Signs: a falling oxygen has a negative slope. Everything of `SpellUptake` that needs no volume.

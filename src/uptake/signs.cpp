@@ -182,7 +182,12 @@ Third third_of(const Readings& readings, std::size_t first, std::size_t end, con
             out.error = modelled->slope_se;
         }
     } else if (slope.slope_error_ordinary > 0.0) {
-        out.error *= std::max(1.0, slope.slope_error_newey_west / slope.slope_error_ordinary);
+        // A quick slope comes without; few spells get as far as to need it.
+        const double newey_west =
+            slope.slope_error_newey_west > 0.0
+                ? slope.slope_error_newey_west
+                : 3600.0 * fit::newey_west_slope_se(slope.line, readings.seconds, readings.oxygen);
+        out.error *= std::max(1.0, newey_west / slope.slope_error_ordinary);
     }
     return out;
 }

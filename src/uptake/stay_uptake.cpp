@@ -76,7 +76,7 @@ SealedView view_of(const ChamberTrace& trace, Instant sealed_from, std::size_t f
 }
 
 /// How far the work goes.
-enum class Extent : std::uint8_t { states_only, whole };
+enum class Extent : std::uint8_t { states_only, for_noise, whole };
 
 class StayWork {
   public:
@@ -89,6 +89,7 @@ class StayWork {
                 return fail(std::move(fine).error().within("stay " + input_.stay));
             }
         }
+        median_slope_ = {.slow = median_slope(false), .fast = median_slope(true)};
         for (const Draft& draft : drafts_) {
             if (auto fine = answer(draft); !fine) {
                 return fail(std::move(fine).error().within("stay " + input_.stay));
@@ -231,9 +232,7 @@ class StayWork {
             return;
         }
         const SealedView view = view_of(*slice.trace, spell.from, draft.first_row, draft.end_row);
-        const bool lag = is_fast(*role) && input_.settings.model_lag_when_fast;
-        auto slope = sealed_slope(view, {.noise = slice.noise ? &*slice.noise : nullptr,
-                                         .modelled_lag_s = lag ? slice.chamber.sensor_lag_s : 0.0});
+        auto slope = slope_of(view, slice, *role);
         if (!slope) {
             out_.lost.push_back(
                 {.from = spell.from,
@@ -246,6 +245,21 @@ class StayWork {
         }
         draft.slope = *std::move(slope);
         drafts_.push_back(draft);
+    }
+
+    [[nodiscard]] Expected<SealedSlope> slope_of(const SealedView& view, const StaySlice& slice,
+                                                 StayRole role) {
+        const bool lag = is_fast(role) && input_.settings.model_lag_when_fast;
+        if (extent_ == Extent::for_noise && !lag) {
+            auto slope = quick_slope(view);
+            if (slope) {
+                slope->slope_error = slope->slope_error_ordinary;
+            }
+            return slope;
+        }
+        return sealed_slope(view, {.noise = slice.noise ? &*slice.noise : nullptr,
+                                   .modelled_lag_s = lag ? slice.chamber.sensor_lag_s : 0.0,
+                                   .kept_errors = &kept_errors_});
     }
 
     /// A decision means the spell that holds its moment.
@@ -312,7 +326,9 @@ class StayWork {
                           .end_row = draft.end_row,
                           .water_volume_l = *std::move(water)};
         fill_slope(spell.answer, draft.slope);
-        fill_uptake(spell, draft, slice, fish);
+        if (extent_ == Extent::whole) {
+            fill_uptake(spell, draft, slice, fish);
+        }
         fill_mark(spell, draft, slice);
         out_.spells.push_back(std::move(spell));
         return {};
@@ -376,11 +392,12 @@ class StayWork {
 
     void fill_mark(SealedSpell& spell, const Draft& draft, const StaySlice& slice) {
         const SealedView view = view_of(*slice.trace, draft.spell.from, draft.first_row, draft.end_row);
-        Judgement judgement = judge(view, draft.slope,
-                                    {.role = input_.fish ? draft.role : blank_role(draft.role),
-                                     .noise = slice.noise ? &*slice.noise : nullptr,
-                                     .median_slope_mg_per_l_h = median_slope(is_fast(draft.role))},
-                                    input_.settings.marks);
+        Judgement judgement =
+            judge(view, draft.slope,
+                  {.role = input_.fish ? draft.role : blank_role(draft.role),
+                   .noise = slice.noise ? &*slice.noise : nullptr,
+                   .median_slope_mg_per_l_h = is_fast(draft.role) ? median_slope_.fast : median_slope_.slow},
+                  input_.settings.marks);
         const auto doubt = [&](const Reason& reason) {
             judgement.mark = std::max(judgement.mark, Mark::doubtful);
             judgement.reasons.push_back(reason);
@@ -461,7 +478,12 @@ class StayWork {
     Extent extent_ = Extent::whole;
     StayUptake out_;
     std::vector<Draft> drafts_;
+    struct {
+        double slow = 0.0;
+        double fast = 0.0;
+    } median_slope_; ///< mg/L/h, of the stay's spells of either kind
     std::vector<char> heard_;
+    std::optional<fit::LineErrors> kept_errors_;
     std::vector<std::string> hows_;
     BackgroundAt background_;
 };
@@ -480,6 +502,13 @@ Expected<StayUptake> stay_states(const StayInput& input) {
         return fail(std::move(fine).error());
     }
     return StayWork(input, Extent::states_only).run();
+}
+
+Expected<StayUptake> stay_for_noise(const StayInput& input) {
+    if (auto fine = check(input); !fine) {
+        return fail(std::move(fine).error());
+    }
+    return StayWork(input, Extent::for_noise).run();
 }
 
 SealedView readings_of(const StayInput& input, const SealedSpell& spell) {

@@ -140,6 +140,11 @@ struct StayUptake {
 /// `decisions_without_spell` as stay_uptake() gives them; no slopes. Fails as it does.
 [[nodiscard]] Expected<StayUptake> stay_states(const StayInput& input);
 
+/// What noise_stretches() asks of a stay, before any noise is known, and no more: spells with their rows,
+/// plain slopes, marks and those of their reasons that readings alone give; no uptake. Fails as
+/// stay_uptake() does.
+[[nodiscard]] Expected<StayUptake> stay_for_noise(const StayInput& input);
+
 /// A blank stay as points of the background: the mean of its usable spells' slopes (weighted by their errors;
 /// the error is that of the weights or of the scatter between spells, whichever is larger), one point per
 /// `part` of time. `id` of a point is the stay's, with "/1", "/2" ... when there are several. Nothing when no
@@ -148,7 +153,7 @@ struct StayUptake {
                                               Duration part = Duration::hours(3.0));
 
 /// The stretches of a stay that serve sensor_noise(), with the slice they belong to (for its sensor). Views
-/// point into the input's traces.
+/// point into the input's traces. The same of stay_for_noise() as of stay_uptake() without a noise model.
 struct StayStretch {
     std::size_t slice = 0;
     NoiseStretch stretch;

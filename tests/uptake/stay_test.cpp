@@ -7,6 +7,7 @@
 #include <gtest/gtest.h>
 
 #include "base/random.hpp"
+#include "series/trace.hpp"
 #include "uptake/chamber_of_known_truth.hpp"
 
 namespace backeddy::uptake {
@@ -217,6 +218,45 @@ TEST(Stay, noise_found_in_blanks_and_spells_is_the_sensor_s) {
     EXPECT_NEAR(noise->model.correlation_time, 15.0, 4.0);
     EXPECT_EQ(noise->spells, out->spells.size());
     EXPECT_NE(out->notes.front().find("no noise model"), std::string::npos);
+}
+
+// A step, a frozen stretch, a bubble that gives oxygen, missing rows, a rise: what stay_for_noise() leaves
+// out must not change which spells serve.
+TEST(Stay, the_look_for_noise_finds_the_same_stretches_as_the_whole_work) {
+    auto trace = simulate({.white_sd = 0.004}, 8 * 3600.0, cycling(180, 900), 33);
+    const auto spoil = [&](std::size_t spell, auto change) {
+        for (std::size_t i = (spell * 900) + 300; i < (spell + 1) * 900; ++i) {
+            change(i, trace.oxygen_mg_per_l[i]);
+        }
+    };
+    spoil(1, [](std::size_t i, double& value) { value += i % 900 > 500 ? 0.4 : 0.0; });
+    spoil(3, [&](std::size_t i, double& value) {
+        value = i % 900 > 600 ? trace.oxygen_mg_per_l[(3 * 900) + 600] : value;
+    });
+    spoil(5, [](std::size_t i, double& value) {
+        value += std::max(0.0, 0.0006 * (static_cast<double>(i % 900) - 500.0));
+    });
+    spoil(7, [](std::size_t i, double& value) { value = i % 3 == 0 ? value : missing; });
+    spoil(9, [](std::size_t i, double& value) { value += 0.002 * static_cast<double>(i % 900); });
+    trace.repeats.clear();
+    for (const auto role : {StayRole::rest, StayRole::blank, StayRole::after_chase}) {
+        auto input = stay_of(trace, role);
+        input.slices[0].noise.reset();
+        input.last_good = known_start + Duration::hours(7);
+        const auto whole = stay_uptake(input);
+        const auto look = stay_for_noise(input);
+        ASSERT_TRUE(whole.has_value() && look.has_value());
+        const auto wanted = noise_stretches(input, *whole);
+        const auto found = noise_stretches(input, *look);
+        EXPECT_LT(wanted.size(), whole->spells.size() - 4) << "the faults were seen";
+        EXPECT_GT(wanted.size(), 10U);
+        ASSERT_EQ(found.size(), wanted.size());
+        for (std::size_t i = 0; i < found.size(); ++i) {
+            EXPECT_EQ(found[i].stretch.view.times_ns.data(), wanted[i].stretch.view.times_ns.data());
+            EXPECT_EQ(found[i].stretch.view.times_ns.size(), wanted[i].stretch.view.times_ns.size());
+            EXPECT_EQ(found[i].stretch.view.sealed_from, wanted[i].stretch.view.sealed_from);
+        }
+    }
 }
 
 TEST(Stay, the_lag_after_capture_is_carried_in_the_fit) {
