@@ -21,6 +21,7 @@
 //   agreement.hpp     two methods or two scorers of the same: limits, concordance, weighted kappa
 //   ranks.hpp         groups of different fish: Mann-Whitney, Kruskal-Wallis, Jonckheere, Welch
 //   counts.hpp        shares, counts and rates with exact intervals; not worse by a declared margin
+//   power.hpp         how many fish are enough, from the variances of those there are
 //
 // tests/stats/linear_test.cpp is a small example, tests/stats/coverage_test.cpp a full one.
 
