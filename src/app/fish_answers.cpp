@@ -309,9 +309,10 @@ void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
     const auto after = after_stay == nullptr
                            ? std::vector<uptake::SpellUptake>{}
                            : answers_of(*after_stay, spells_of(*after_stay, StayRole::rest));
+    auto settings = brief.recovery;
+    settings.q10 = brief.adjust.q10;
     event.recovery = uptake::recovery(
-        recovery_input(fish, event, tube, after, after_stay == event.stay ? nullptr : after_stay),
-        brief.recovery);
+        recovery_input(fish, event, tube, after, after_stay == event.stay ? nullptr : after_stay), settings);
 
     // Once recovery is known, the peak's curve can say what averaging over a window hides.
     if (event.peak && event.recovery && event.recovery->fit && !event.recovery->fit->rates_per_h.empty()) {

@@ -373,8 +373,12 @@ Number at_least_if(bool is_censored, Number number) {
 
 Number hours_of(const uptake::RecoveryTime& time, const char* by) {
     if (time.hours) {
-        return time.error_h ? report::number(Measured(*time.hours, *time.error_h, "crossing"), "h", by)
-                            : report::number(*time.hours, "h", by);
+        Number out = report::number(*time.hours, "h", by);
+        out.interval =
+            report::Interval{.low = time.at_least_h,
+                             .high = time.at_most_h.value_or(std::numeric_limits<double>::infinity()),
+                             .method = time.limits_from};
+        return out;
     }
     if (time.at_least_h > 0.0) {
         return at_least_if(true, report::number(time.at_least_h, "h",
@@ -415,7 +419,7 @@ report::BaselineVariant variant_of(const uptake::BaselineRecovery& baseline, boo
             hours_of(baseline.by_data, "by the data alone: the first spells in a row at or below the level"),
         .hours_by_fit =
             hours_of(baseline.by_fit,
-                     "by the fitted decay; that recovery is an exponential at all is in no uncertainty"),
+                     "by the fitted decay; a share above rest counts from its asymptote where that is free"),
         .fitted_excess =
             baseline.fitted_excess
                 ? at_least_if(baseline.fitted_excess_at_least,

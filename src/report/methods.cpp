@@ -104,7 +104,11 @@ std::vector<Paragraph> methods_text(const Results& results) {
         {"Recovery",
          "Excess uptake above the baseline, by trapezoids over the sealed spells: in the boat hour, after "
          "transfer, and both as capture plus handling. Recovered means consecutive spells at or below the "
-         "baseline; where that was not reached the values are lower bounds (censored) and say so." +
+         "baseline; where that was not reached the values are lower bounds (censored) and say so. The hours "
+         "have 95 % intervals, seldom symmetric: from where a never-rising curve through the spells meets "
+         "the baseline raised by all that it is doubted by (its own uncertainty, the spells' scatter, rest's "
+         "swing over the day) to where it meets the baseline lowered by the same and by the recovery that "
+         "the fitted decay has left in it." +
              with_settings(results, {"recovery"})});
     all.push_back(
         {"Uptake as a curve in time",

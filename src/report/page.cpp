@@ -494,10 +494,9 @@ std::string recovery_table(const Recovery& recovery, const std::string& here) {
                                                       fmt::format("{}/sensitivity/{}/half_time_h", here, i))
                             : html(each.reason));
     }
-    text += "The ± of the hours leaves out that recovery need be no exponential, and that the level itself "
-            "depends "
-            "on recovery: a slow tail lifts it and brings the moment forward. Read the hours as a comparison "
-            "between fish.";
+    text += "In brackets, the 95 % interval of the hours: mostly, how far rest at that hour may lie from the "
+            "level, which was measured at others, and what recovery was left in it. \"Or more\": no upper "
+            "limit is known.";
     const std::string reasons = joined(recovery.reasons);
     return text + "</p>\n" +
            (reasons.empty() ? "" : fmt::format("<p class=\"note\">{}</p>\n", html(reasons)));

@@ -1,5 +1,6 @@
 #include "report/results.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <utility>
 
@@ -46,11 +47,23 @@ std::string plain_text(double value) {
     return text;
 }
 
+/// Of an interval that no ± can say, since its halves differ or it is open: two digits of the half below.
+std::string with_interval(double value, const Interval& interval) {
+    const double below = value - interval.low;
+    const int digits =
+        below > 0.0 ? std::clamp(1 - static_cast<int>(std::floor(std::log10(below))), 0, 3) : 2;
+    return fixed_text(value, digits) + " (" + fixed_text(interval.low, digits) +
+           (std::isfinite(interval.high) ? " to " + fixed_text(interval.high, digits) : " or more") + ")";
+}
+
 } // namespace
 
 std::string bare_text_of(const Number& number) {
     if (!number.has_value()) {
         return number.reason;
+    }
+    if (!number.standard_uncertainty && number.interval) {
+        return with_interval(*number.value, *number.interval);
     }
     const double spread = number.standard_uncertainty.value_or(0.0);
     const std::string text = spread > 0.0 ? measured_text(*number.value, spread) : plain_text(*number.value);

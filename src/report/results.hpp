@@ -26,13 +26,13 @@ namespace backeddy::report {
 
 /// The version of the results document. The first number changes when a reader of the old shape would be
 /// misled.
-inline constexpr std::string_view schema_version = "1.1";
+inline constexpr std::string_view schema_version = "1.2";
 
 // ---------------------------------------------------------------- numbers
 
 struct Interval {
     double low = 0.0;
-    double high = 0.0;
+    double high = 0.0; ///< infinite: no upper limit is known (null in the document, an empty cell in tables)
     double level = 0.95;
     std::string method; ///< "normal", "block bootstrap, 2 h blocks", "log scale" ...
 };
@@ -57,7 +57,8 @@ struct Number {
 [[nodiscard]] Number number(double value, std::string unit, std::string method = {});
 /// No number, and why.
 [[nodiscard]] Number no_number(std::string reason, std::string unit);
-/// "412 ± 18 mg/kg/h", "at least 310 mg/kg", "not weighed": as every page and table prints it.
+/// "412 ± 18 mg/kg/h", "at least 310 mg/kg", "8.1 (6.2 to 12.4) h" or "8.1 (6.2 or more) h" of a number with
+/// an interval and no uncertainty, "not weighed": as every page and table prints it.
 [[nodiscard]] std::string text_of(const Number& number);
 /// The same without its unit.
 [[nodiscard]] std::string bare_text_of(const Number& number);

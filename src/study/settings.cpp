@@ -902,6 +902,13 @@ void recovery_settings(List<Brief>& list) {
          .least = 0.0,
          .most = 10.0},
         FIELD(recovery.flat_share));
+    list.add({.key = "daily_swing_share",
+              .why = "Rest itself swings over the day by this share either side of its mean: what a level "
+                     "measured at other hours may be off by. It makes most of the hours' intervals. Our "
+                     "choice; 0 where rest is known to keep still.",
+              .least = 0.0,
+              .most = 1.0},
+             FIELD(recovery.daily_swing_share));
 }
 
 void adjust_settings(List<Brief>& list) {

@@ -76,8 +76,11 @@ Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& 
 
     Recovery out;
     out.spells = points.size();
+    std::vector<detail::Place> answered_in;
     for (const auto& baseline : baselines) {
-        out.baselines.push_back(detail::recovery_by_data(input, settings, points, baseline));
+        auto answer = detail::recovery_by_data(input, settings, points, baseline);
+        out.baselines.push_back(std::move(answer.baseline));
+        answered_in.push_back(answer.answered_in);
     }
     if (out.baselines.front().kind != BaselineKind::routine_hour_matched) {
         out.reasons.push_back({"no_routine", "no overnight median of the fish's own: " +
@@ -104,7 +107,12 @@ Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& 
             out.recovered_share_at_tube_end = (start - last->mg_per_h()) / span;
         }
     }
-    detail::add_fits(out, input, settings, points, baselines);
+    const detail::RestElsewhere elsewhere(input, settings, points);
+    detail::add_fits(out, input, settings, points, baselines, elsewhere);
+    for (std::size_t b = 0; b < baselines.size(); ++b) {
+        detail::add_limits(out.baselines[b].by_data, elsewhere, points, answered_in[b], baselines[b],
+                           out.fit);
+    }
     say_why_censored(out);
     return out;
 }

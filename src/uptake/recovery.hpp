@@ -46,6 +46,11 @@ struct RecoverySettings {
     /// The asymptote is free when the last third of the fitted span lies within this share of the resting
     /// value above it; else it is fixed there, since asymptote and rate would trade off.
     double flat_share = 0.15;
+    /// Rest itself swings over the day by this share either side of its mean (24 h, no telling when it is
+    /// highest): what a level measured at other hours may be off by where uptake meets it. Our choice; 0 for
+    /// a fish whose rest is known to keep still.
+    double daily_swing_share = 0.05;
+    double q10 = 2.4; ///< what another temperature where uptake meets the level makes of it ([adjust] q10)
 };
 
 struct RecoveryInput {
@@ -80,12 +85,15 @@ struct Excess {
 
 enum class BaselineKind : std::uint8_t { routine_hour_matched, resting_plus };
 
-/// When, by one way of computing.
+/// When, by one way of computing, with the limits of a 95 % interval of the moment at which the excess of
+/// handling has come down to the baseline's share of rest. They are no mirror image of one another: an excess
+/// that falls ever more slowly may have come down a little earlier or much later.
 struct RecoveryTime {
-    std::optional<double> hours; ///< after time zero; nothing when not recovered
-    double at_least_h = 0.0;     ///< recovery took no less (censored there when no hours)
-    std::optional<double> error_h;
-    std::string reason; ///< why there is none
+    std::optional<double> hours;     ///< after time zero; nothing when not recovered
+    double at_least_h = 0.0;         ///< recovery took no less, also when there are no hours
+    std::optional<double> at_most_h; ///< nothing: the spells set no upper limit
+    std::string limits_from;         ///< what the limits are made of, with its sizes
+    std::string reason;              ///< why there are no hours, or what to know of them
 };
 
 struct BaselineRecovery {
@@ -127,7 +135,11 @@ struct DecayFit {
     OxygenAmount excess_first_hour;
     bool at_least = false;     ///< amounts and half-time: the spells end before rest (levels_too_high below)
     double beyond_share = 0.0; ///< of excess_all that lies beyond the last spell: extrapolated
-    std::vector<double> at_h;  ///< a curve for drawing
+    /// What the curve still has above its asymptote over the values that count as rest, on average: by so
+    /// much their levels may be too high. 0 where those values come before time zero.
+    double left_in_rest_mg_per_h = 0.0;
+    double left_in_rest_error_mg_per_h = 0.0; ///< standard error by the fit
+    std::vector<double> at_h;                 ///< a curve for drawing
     std::vector<double> curve_mg_per_h;
 };
 

@@ -1,5 +1,5 @@
 // Recovery by the data alone: trapezoids between the middles of spells, and the first time two of them lie at
-// or below the baseline.
+// or below the baseline. Its limits are in recovery_limits.cpp.
 
 #include <algorithm>
 #include <cmath>
@@ -111,36 +111,13 @@ class Integral {
 
 struct Crossing {
     double h = 0.0;
-    double error_h = 0.0;
     bool at_first_point = false;
 };
 
-// Fall of the excess per hour about the point `i`, by least squares over four points on either side: between
-// two points alone a chance dip looks like a steep fall. 0 when it does not fall.
-double fall_about(std::span<const Point> points, std::size_t i, std::span<const double> excess) {
-    constexpr std::size_t side = 4;
-    const std::size_t first = i > side ? i - side : 0;
-    const std::size_t end = std::min(points.size(), i + side);
-    const auto n = static_cast<double>(end - first);
-    double mean_h = 0.0;
-    double mean = 0.0;
-    for (std::size_t k = first; k < end; ++k) {
-        mean_h += points[k].h / n;
-        mean += excess[k] / n;
-    }
-    double products = 0.0;
-    double squares = 0.0;
-    for (std::size_t k = first; k < end; ++k) {
-        products += (points[k].h - mean_h) * (excess[k] - mean);
-        squares += (points[k].h - mean_h) * (points[k].h - mean_h);
-    }
-    return squares > 0.0 ? std::max(0.0, -products / squares) : 0.0;
-}
-
 // First of `consecutive` points in a row at or below the baseline, within one stay; the moment is where the
-// line from the point before meets the baseline. `scatter`: what single spells do beyond their errors.
+// line from the point before meets the baseline.
 std::optional<Crossing> first_crossing(std::span<const Point> points, const Baseline& baseline,
-                                       std::size_t consecutive, double scatter) {
+                                       std::size_t consecutive) {
     std::vector<double> excess;
     for (const auto& point : points) {
         excess.push_back(point.mg_per_h() - baseline.level(point.at));
@@ -154,22 +131,13 @@ std::optional<Crossing> first_crossing(std::span<const Point> points, const Base
             continue;
         }
         if (i == 0) {
-            return Crossing{.h = points[0].h, .error_h = 0.0, .at_first_point = true};
+            return Crossing{.h = points[0].h, .at_first_point = true};
         }
         const double above = excess[i - 1];
         const double below = excess[i];
         const double width = points[i].h - points[i - 1].h;
         const double u = above > 0.0 ? above / (above - below) : 0.0;
-        Crossing out{.h = points[i - 1].h + (u * width), .error_h = 0.0, .at_first_point = false};
-        const Measured difference = points[i].rate.mg_per_h - baseline.at(points[i].at).measured();
-        const double steepness = fall_about(points, i, excess);
-        // Flat there: the moment is not known at all, which the time since zero stands for.
-        const double by_level =
-            steepness > 0.0 ? std::hypot(difference.standard_uncertainty(), scatter) / steepness : out.h;
-        // Spells sample the curve only so often: the moment lies anywhere between the two (uniform,
-        // width/sqrt 12).
-        out.error_h = std::min(out.h, std::hypot(by_level, width / std::sqrt(12.0)));
-        return out;
+        return Crossing{.h = points[i - 1].h + (u * width), .at_first_point = false};
     }
     return std::nullopt;
 }
@@ -184,9 +152,7 @@ RecoveryTime time_of(std::span<const Point> points, const std::optional<Crossing
     } else if (crossing) {
         out.hours = crossing->h;
         out.at_least_h = crossing->h;
-        out.error_h = crossing->error_h;
         if (crossing->at_first_point) {
-            out.error_h.reset();
             out.reason = "already at or below the baseline in the first spell: recovered by then";
         }
     } else {
@@ -194,14 +160,6 @@ RecoveryTime time_of(std::span<const Point> points, const std::optional<Crossing
                      fixed_text(out.at_least_h, 2) + " h";
     }
     return out;
-}
-
-std::span<const Point> part(std::span<const Point> points, Place place) {
-    const auto first =
-        std::find_if(points.begin(), points.end(), [&](const Point& p) { return p.place == place; });
-    const auto last = std::find_if(first, points.end(), [&](const Point& p) { return p.place != place; });
-    return points.subspan(static_cast<std::size_t>(first - points.begin()),
-                          static_cast<std::size_t>(last - first));
 }
 
 double hours_after(Instant zero, Instant moment) {
@@ -291,6 +249,14 @@ double surplus_scatter(std::span<const Point> points, const std::set<std::string
 
 } // namespace
 
+std::span<const Point> part(std::span<const Point> points, Place place) {
+    const auto first =
+        std::find_if(points.begin(), points.end(), [&](const Point& p) { return p.place == place; });
+    const auto last = std::find_if(first, points.end(), [&](const Point& p) { return p.place != place; });
+    return points.subspan(static_cast<std::size_t>(first - points.begin()),
+                          static_cast<std::size_t>(last - first));
+}
+
 std::vector<Point> points_of(const RecoveryInput& input) {
     std::vector<Point> out;
     const auto take = [&](std::span<const SpellUptake> spells, Place place) {
@@ -310,7 +276,8 @@ std::vector<Point> points_of(const RecoveryInput& input) {
             out.push_back({.h = hours_after(input.time_zero, spell->middle()),
                            .at = spell->middle(),
                            .rate = rate_of(*spell),
-                           .place = place});
+                           .place = place,
+                           .celsius = spell->temperature_mean_celsius});
         }
     };
     take(input.tube, Place::tube);
@@ -425,6 +392,7 @@ Baseline Baseline::resting_plus(const UptakeRate& resting, const std::string& re
     out.kind_ = BaselineKind::resting_plus;
     out.name_ = resting_name + " + " + fixed_text(100.0 * share, 0) + " %";
     out.constant_ = resting * (1.0 + share);
+    out.part_above_rest_ = share / (1.0 + share);
     return out;
 }
 
@@ -472,8 +440,8 @@ double scatter_about_neighbours(std::span<const Point> points) {
     return median / 0.6744897501960817; // upper quartile of the standard normal
 }
 
-BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySettings& settings,
-                                  std::span<const Point> points, const Baseline& baseline) {
+DataAnswer recovery_by_data(const RecoveryInput& input, const RecoverySettings& settings,
+                            std::span<const Point> points, const Baseline& baseline) {
     const auto tube = part(points, Place::tube);
     const auto after = part(points, Place::after);
     const auto own = own_sources(points);
@@ -491,8 +459,8 @@ BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySett
     }
     out.level_mg_per_h = level_sum / static_cast<double>(points.size());
 
-    const auto tube_crossing = first_crossing(tube, baseline, settings.consecutive, surplus);
-    const auto after_crossing = first_crossing(after, baseline, settings.consecutive, surplus);
+    const auto tube_crossing = first_crossing(tube, baseline, settings.consecutive);
+    const auto after_crossing = first_crossing(after, baseline, settings.consecutive);
     const auto doubt_about = [&](const std::optional<Crossing>& crossing) {
         return crossing ? doubt_of(input, baseline, crossing->h) : std::nullopt;
     };
@@ -573,10 +541,10 @@ BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySett
         out.capture_plus_handling = out.tube;
         out.capture_plus_handling->at_least = !tube_crossing || tube_doubt || is_too_high;
     }
-    out.by_data = stayed_down || after.empty()
-                      ? time_of(tube, tube_crossing, tube_doubt, settings.consecutive)
-                      : time_of(after, after_crossing, after_doubt, settings.consecutive);
-    return out;
+    const bool is_in_tube = stayed_down || after.empty();
+    out.by_data = is_in_tube ? time_of(tube, tube_crossing, tube_doubt, settings.consecutive)
+                             : time_of(after, after_crossing, after_doubt, settings.consecutive);
+    return {.baseline = std::move(out), .answered_in = is_in_tube ? Place::tube : Place::after};
 }
 
 std::optional<double> half_time_by_data(const RecoveryInput& input, std::span<const Point> points,

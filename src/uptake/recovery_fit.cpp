@@ -9,6 +9,7 @@
 #include "base/number_text.hpp"
 #include "fit/decay.hpp"
 #include "fit/nonlinear.hpp"
+#include "fit/quantile.hpp"
 #include "uptake/detail/recovery_parts.hpp"
 
 namespace backeddy::uptake::detail {
@@ -18,7 +19,6 @@ namespace {
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double infinity = std::numeric_limits<double>::infinity();
 constexpr double grid_step_h = 1.0 / 60.0;
-constexpr double normal_95 = 1.959963984540054; // JCGM 100:2008, table G.1
 
 // A decay with its parameters in one row: the asymptote if it was fitted, amplitude and rate of each phase
 // (fast first), then the amplitude of each event, which decays at the slowest rate.
@@ -221,6 +221,7 @@ struct Context {
     const RecoverySettings& settings;
     std::span<const Point> points; ///< those of this fit
     std::span<const Baseline> baselines;
+    const RestElsewhere& elsewhere;
     const UptakeRate* held = nullptr; ///< rate that the asymptote is held at, if any
     std::set<std::string> own;
 };
@@ -243,11 +244,16 @@ double moved_by(const Level& level, const std::string& source, Scale scale) {
            (level.share > 0.0 ? level.share * moved_by(*level.after, source, scale) : 0.0);
 }
 
-// Curve less baseline, the baseline moved by one uncertainty of `source` if any.
+// Curve less baseline, the baseline moved by one uncertainty of `source` if any. A free asymptote is the mean
+// of a night with its bursts, above the resting value by construction: there a share above rest is one above
+// the asymptote, like measured from like.
 double gap_at(const Context& context, const Model& model, std::span<const double> p, const Baseline& baseline,
               const std::string* source, Scale scale, double t) {
     const auto level = baseline.at(context.input.time_zero + Duration::hours(t));
-    return model.at(p, t) - level.mg_per_h() - (source != nullptr ? moved_by(level, *source, scale) : 0.0);
+    const double height = level.mg_per_h() + (source != nullptr ? moved_by(level, *source, scale) : 0.0);
+    const bool from_asymptote = model.free_baseline && baseline.kind() == BaselineKind::resting_plus;
+    return from_asymptote ? model.excess(p, t) - (baseline.part_above_rest() * height)
+                          : model.at(p, t) - height;
 }
 
 struct Meeting {
@@ -315,7 +321,8 @@ struct Readings {
     double area_all = nan;
     double area_first_hour = nan;
     std::vector<Meeting> meetings; ///< one per baseline
-    std::vector<double> gaps;      ///< curve less baseline where the unmoved ones meet
+    std::vector<double> near_h;    ///< where the unmoved ones meet, else the last spell
+    std::vector<double> gaps;      ///< curve less baseline there; of moved ones, by how much more
 };
 
 using Sources = std::set<std::string>;
@@ -359,7 +366,10 @@ Readings read_off(const Context& context, const Model& model) {
     out.area_first_hour = model.area(model.theta, 1.0);
     for (const auto& baseline : context.baselines) {
         out.meetings.push_back(meeting_of(context, model, model.theta, baseline, nullptr, Scale::whole));
-        out.gaps.push_back(0.0);
+        out.near_h.push_back(std::isfinite(out.meetings.back().h) ? out.meetings.back().h
+                                                                  : context.points.back().h);
+        out.gaps.push_back(
+            gap_at(context, model, model.theta, baseline, nullptr, Scale::whole, out.near_h.back()));
     }
     return out;
 }
@@ -401,16 +411,21 @@ Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
             }
             const Model& curve = refit ? *refit : out.model;
             Readings read = out.readings;
+            std::fill(read.gaps.begin(), read.gaps.end(), 0.0);
             read.area_all = curve.area(curve.theta, infinity);
             read.area_first_hour = curve.area(curve.theta, 1.0);
             for (std::size_t b = 0; b < context.baselines.size(); ++b) {
-                const double h = out.readings.meetings[b].h;
-                if (!std::isfinite(h) || !(moves_curve || of_baselines[b].contains(source))) {
+                if (!(moves_curve || of_baselines[b].contains(source))) {
                     continue;
                 }
                 const auto& baseline = context.baselines[b];
-                read.meetings[b] = meeting_of(context, curve, curve.theta, baseline, &source, scale);
-                read.gaps[b] = gap_at(context, curve, curve.theta, baseline, &source, scale, h);
+                if (std::isfinite(out.readings.meetings[b].h)) {
+                    read.meetings[b] = meeting_of(context, curve, curve.theta, baseline, &source, scale);
+                }
+                // What the source moves there, not what the gap is where they do not meet.
+                read.gaps[b] =
+                    gap_at(context, curve, curve.theta, baseline, &source, scale, out.readings.near_h[b]) -
+                    out.readings.gaps[b];
             }
             return read;
         };
@@ -454,6 +469,23 @@ double half_of(const Model& model) {
     return 0.5 * (low + high);
 }
 
+// Mean of what the curve has above its asymptote at the spells that count as rest.
+double left_in_rest(const Context& context, const Model& model, std::span<const double> p) {
+    const auto& routine = context.input.routine;
+    if (!routine || !routine->from || !routine->to) {
+        return 0.0;
+    }
+    double sum = 0.0;
+    int n = 0;
+    for (const auto& point : context.points) {
+        if (point.at >= *routine->from && point.at <= *routine->to) {
+            sum += model.excess(p, point.h);
+            ++n;
+        }
+    }
+    return n > 0 ? sum / n : 0.0;
+}
+
 DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe, const std::string& fish) {
     const auto& model = fit.model;
     DecayFit out;
@@ -488,6 +520,9 @@ DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe,
                   [](const Readings& r) { return r.area_first_hour; });
     const double all = fit.readings.area_all;
     out.beyond_share = all > 0.0 ? 1.0 - (model.area(model.theta, context.points.back().h) / all) : 0.0;
+    const auto left = [&](std::span<const double> p) { return left_in_rest(context, model, p); };
+    out.left_in_rest_mg_per_h = left(model.theta);
+    out.left_in_rest_error_mg_per_h = delta_error(model, left);
     constexpr int corners = 120;
     for (int i = 0; i <= corners; ++i) {
         // Denser at the start, where the curve is steep.
@@ -498,47 +533,85 @@ DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe,
     return out;
 }
 
-// The earliest and the latest time at which the curve may meet the baseline: where it lies z standard
-// uncertainties of (curve less baseline) under it, and over it. Late is NaN where it never does: the curve is
-// too flat there for a time. A derivative of the time would see neither this nor a bend of the baseline.
+// By how much the curve passes by the nine spells nearest to an hour: the middle one of their distances, so
+// that a burst does not count. An exponential through a recovery that is none shows here.
+double passed_by(const Context& context, const Model& model, double h) {
+    constexpr std::size_t nearest = 9;
+    std::vector<std::pair<double, double>> by_distance;
+    for (const auto& point : context.points) {
+        by_distance.emplace_back(std::abs(point.h - h), point.mg_per_h() - model.at(model.theta, point.h));
+    }
+    std::sort(by_distance.begin(), by_distance.end());
+    by_distance.resize(std::min(by_distance.size(), nearest));
+    std::vector<double> residuals;
+    for (const auto& [distance, residual] : by_distance) {
+        residuals.push_back(residual);
+    }
+    return std::abs(fit::quantile(residuals, 0.5).value_or(0.0));
+}
+
+// The earliest and the latest time at which the curve may meet the baseline: where it lies all the doubt
+// under it, and over it. Late is NaN where it never does: the curve is too flat there for a time. A
+// derivative of the time would see neither this nor a bend of the baseline.
 struct Reach {
     double early = nan;
     double late = nan;
+    LevelDoubt doubt;
 };
 
 Reach reach_of(const FullFit& fit, const Context& context, std::size_t b) {
     const auto& model = fit.model;
-    const double h = fit.readings.meetings[b].h;
-    double squares = std::pow(delta_error(model, [&](auto p) { return model.at(p, h); }), 2);
+    const auto& baseline = context.baselines[b];
+    const double h = fit.readings.near_h[b];
+    double squares = std::pow(
+        delta_error(model,
+                    [&](auto p) { return gap_at(context, model, p, baseline, nullptr, Scale::whole, h); }),
+        2);
     for (const auto& moved : fit.whole) {
         squares += moved.gaps[b] * moved.gaps[b];
     }
-    const double away = normal_95 * std::sqrt(squares);
-    const auto meets = [&](double shift) {
-        return meeting_of(context, model,
-                          [&](double t) {
-                              return shift + gap_at(context, model, model.theta, context.baselines[b],
-                                                    nullptr, Scale::whole, t);
-                          })
-            .h;
+    // A free asymptote has the recovery that is left taken out.
+    LevelDoubt doubt{.own = std::sqrt(squares),
+                     .elsewhere = 0.0,
+                     .form = passed_by(context, model, h),
+                     .left = 0.0,
+                     .left_error = 0.0};
+    if (!model.free_baseline) {
+        const auto left = [&](std::span<const double> p) { return left_in_rest(context, model, p); };
+        doubt.left = left(model.theta);
+        doubt.left_error = delta_error(model, left);
+    }
+    const auto doubt_at = [&](double t) {
+        doubt.elsewhere = context.elsewhere.uncertainty(baseline, t);
+        return doubt;
     };
-    return {.early = meets(-away), .late = meets(away)};
+    const auto gap = [&](double t) {
+        return gap_at(context, model, model.theta, baseline, nullptr, Scale::whole, t);
+    };
+    Reach out;
+    out.early = meeting_of(context, model, [&](double t) { return gap(t) - doubt_at(t).up(); }).h;
+    out.late = meeting_of(context, model, [&](double t) { return gap(t) + doubt_at(t).down(); }).h;
+    out.doubt = doubt_at(h);
+    return out;
 }
 
 // Hours where they are known on both sides and the baseline is one to come back to; else a lower limit.
 void fill_time(RecoveryTime& time, double h, const Reach& reach, const std::optional<Doubt>& doubt,
                double last_h) {
+    if (std::isfinite(reach.early)) {
+        time.at_least_h = std::min(reach.early, last_h);
+    }
     if (doubt) {
-        time.at_least_h = std::min({reach.early, doubt->at_least_h, last_h});
+        time.at_least_h = std::min(time.at_least_h, doubt->at_least_h);
         time.reason = doubt->reason.text;
     } else if (!std::isfinite(reach.late)) {
-        time.at_least_h = std::min(reach.early, last_h);
         time.reason = "meets it at " + fixed_text(h, 2) +
                       " h, but so flat that curve and baseline, with their uncertainties, need not meet";
     } else {
         time.hours = h;
-        time.at_least_h = h;
-        time.error_h = (reach.late - reach.early) / (2.0 * normal_95);
+        time.at_least_h = std::min(h, reach.early);
+        time.at_most_h = std::max(h, reach.late);
+        time.limits_from = reach.doubt.text();
         if (h > last_h) {
             time.reason = "beyond the last spell: by the fit alone";
         }
@@ -553,13 +626,14 @@ void add_times(Recovery& out, const FullFit& fit, const Context& context) {
         const auto& baseline = context.baselines[b];
         const auto& meeting = fit.readings.meetings[b];
         answer.by_fit.at_least_h = last_h;
+        const Reach reach = reach_of(fit, context, b);
         if (!std::isfinite(meeting.h)) {
+            answer.by_fit.at_least_h = std::isfinite(reach.early) ? std::min(reach.early, last_h) : last_h;
             answer.by_fit.reason = "the fitted curve does not come down to it: its asymptote is " +
                                    fixed_text(model.baseline(model.theta), 1) + " mg/h";
             continue;
         }
-        fill_time(answer.by_fit, meeting.h, reach_of(fit, context, b),
-                  doubt_of(context.input, baseline, meeting.h), last_h);
+        fill_time(answer.by_fit, meeting.h, reach, doubt_of(context.input, baseline, meeting.h), last_h);
         const double own_error = delta_error(model, [&](std::span<const double> p) {
             return meeting_of(context, model, p, baseline, nullptr, Scale::whole).area;
         });
@@ -630,8 +704,13 @@ void no_fit(Recovery& out, const std::string& why) {
 } // namespace
 
 void add_fits(Recovery& out, const RecoveryInput& input, const RecoverySettings& settings,
-              std::span<const Point> points, std::span<const Baseline> baselines) {
-    Context context{.input = input, .settings = settings, .points = points, .baselines = baselines};
+              std::span<const Point> points, std::span<const Baseline> baselines,
+              const RestElsewhere& elsewhere) {
+    Context context{.input = input,
+                    .settings = settings,
+                    .points = points,
+                    .baselines = baselines,
+                    .elsewhere = elsewhere};
     context.own = own_sources(points);
     if (input.resting && std::isfinite(input.resting->mg_per_h.value())) {
         context.held = &*input.resting;

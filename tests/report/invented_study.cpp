@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 
 #include <fmt/format.h>
 
@@ -372,9 +373,16 @@ Recovery make_recovery(const Animal& animal, const std::vector<const Stay*>& sta
     const auto variant = [&](std::string word, std::string title, double level, double factor,
                              bool is_headline) {
         Number hours = is_censored ? number(13.2, "h", "still above at the last sealed spell")
-                                   : number(Measured(8.1 * factor, 0.6, "spell length"), "h",
-                                            "two consecutive spells at or below");
+                                   : number(8.1 * factor, "h", "two consecutive spells at or below");
         hours.is_at_least = is_censored;
+        if (!is_censored) {
+            hours.interval = Interval{.low = 6.9 * factor,
+                                      .high = std::numeric_limits<double>::infinity(),
+                                      .method = "level as measured and at another hour"};
+        }
+        auto fitted = number(7.4 * factor, "h", "fit");
+        fitted.interval =
+            Interval{.low = 6.2 * factor, .high = 11.3 * factor, .method = "level, swing and form"};
         return BaselineVariant{
             .word = std::move(word),
             .title = std::move(title),
@@ -387,8 +395,8 @@ Recovery make_recovery(const Animal& animal, const std::vector<const Stay*>& sta
             .held_back_share_percent = number(11.0, "%"),
             .bridged_share_percent = number(6.0, "%"),
             .hours_by_data = hours,
-            .hours_by_fit = is_censored ? no_number("the fitted curve does not meet the baseline", "h")
-                                        : number(Measured(7.4 * factor, 0.5, "fit"), "h"),
+            .hours_by_fit =
+                is_censored ? no_number("the fitted curve does not meet the baseline", "h") : fitted,
             .fitted_excess = amount(301.0 * factor, false, "integral of the fitted decay")};
     };
     out.baselines = {

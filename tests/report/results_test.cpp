@@ -1,6 +1,7 @@
 #include "report/results.hpp"
 
 #include <cmath>
+#include <limits>
 
 #include <gmock/gmock.h>
 
@@ -19,6 +20,16 @@ TEST(Number, that_is_censored_says_at_least) {
     Number excess = number(Measured(310.0, 12.0, "slope"), "mg/kg");
     excess.is_at_least = true;
     EXPECT_EQ(text_of(excess), "at least 310 ± 12 mg/kg");
+}
+
+TEST(Number, with_an_interval_and_no_uncertainty_shows_both_ends_or_that_one_is_open) {
+    auto hours = number(8.0712, "h");
+    hours.interval = Interval{.low = 6.2349, .high = 12.4081};
+    EXPECT_EQ(text_of(hours), "8.1 (6.2 to 12.4) h");
+    hours.interval->high = std::numeric_limits<double>::infinity();
+    EXPECT_EQ(text_of(hours), "8.1 (6.2 or more) h");
+    hours.interval->low = *hours.value; // nothing below it: hundredths
+    EXPECT_EQ(text_of(hours), "8.07 (8.07 or more) h");
 }
 
 TEST(Number, that_is_not_finite_becomes_no_number_and_says_so) {

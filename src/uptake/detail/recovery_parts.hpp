@@ -21,6 +21,7 @@ struct Point {
     Instant at;
     UptakeRate rate;
     Place place = Place::tube;
+    double celsius = 0.0; ///< NaN where it was not measured
     [[nodiscard]] double mg_per_h() const { return rate.mg_per_h.value(); }
 };
 
@@ -64,6 +65,8 @@ class Baseline {
 
     [[nodiscard]] BaselineKind kind() const { return kind_; }
     [[nodiscard]] const std::string& name() const { return name_; }
+    /// Of a multiple of the resting value, the part of the level that lies above rest; 0 of a routine median.
+    [[nodiscard]] double part_above_rest() const { return part_above_rest_; }
     /// The level at a moment; its rates live as long as this object.
     [[nodiscard]] Level at(Instant moment) const;
     [[nodiscard]] double level(Instant moment) const { return at(moment).mg_per_h(); }
@@ -74,6 +77,7 @@ class Baseline {
   private:
     BaselineKind kind_ = BaselineKind::resting_plus;
     std::string name_;
+    double part_above_rest_ = 0.0;
     UptakeRate constant_;
     std::map<int, UptakeRate> by_hour_;
     Duration utc_offset_;
@@ -106,9 +110,59 @@ struct Doubt {
 /// absolute deviations over 0.6745, each scaled to one spell's own); 0 for fewer than five points.
 [[nodiscard]] double scatter_about_neighbours(std::span<const Point> points);
 
-/// Everything of one baseline that the data alone can say.
-[[nodiscard]] BaselineRecovery recovery_by_data(const RecoveryInput& input, const RecoverySettings& settings,
-                                                std::span<const Point> points, const Baseline& baseline);
+/// Everything of one baseline that the data alone can say, but for the limits of its time.
+struct DataAnswer {
+    BaselineRecovery baseline;
+    Place answered_in = Place::after; ///< the stay whose spells gave the time
+};
+[[nodiscard]] DataAnswer recovery_by_data(const RecoveryInput& input, const RecoverySettings& settings,
+                                          std::span<const Point> points, const Baseline& baseline);
+
+/// The points of one stay.
+[[nodiscard]] std::span<const Point> part(std::span<const Point> points, Place place);
+
+/// How far uptake may lie from a baseline, mg/h, where it has in truth come down to it.
+struct LevelDoubt {
+    double own = 0.0;        ///< one uncertainty of (curve less baseline) as measured
+    double elsewhere = 0.0;  ///< one uncertainty more, since rest at that hour may be another
+    double form = 0.0;       ///< one more of a fitted curve: by how much it passes the spells about there by
+    double left = 0.0;       ///< the level may be so much too high: recovery left in it
+    double left_error = 0.0; ///< one uncertainty of that
+    [[nodiscard]] double up() const;   ///< 1.96 uncertainties: uptake that is down may lie so much higher
+    [[nodiscard]] double down() const; ///< and so much lower, what is left in the level included
+    [[nodiscard]] std::string text() const; ///< what limits are made of
+};
+
+/// A point of the day's circle, midnight wherever.
+struct OnCircle {
+    double x = 0.0;
+    double y = 0.0;
+};
+
+/// How far rest at one hour may lie from a level that was measured at others: it swings over the day, and it
+/// follows the water's temperature.
+class RestElsewhere {
+  public:
+    /// `points` of the whole recovery; they must outlive this.
+    RestElsewhere(const RecoveryInput& input, const RecoverySettings& settings,
+                  std::span<const Point> points);
+    /// One standard uncertainty of the level at `h` hours after time zero, mg/h; 0 where the baseline has a
+    /// median of that very hour.
+    [[nodiscard]] double uncertainty(const Baseline& baseline, double h) const;
+
+  private:
+    Instant time_zero_;
+    double share_;
+    double q10_;
+    std::span<const Point> points_;
+    OnCircle counted_;                      ///< mean of the hours that the level comes from
+    std::optional<double> counted_celsius_; ///< mean of theirs, where they are among the points
+};
+
+/// The limits of the time by the data: where a never-rising curve through the spells, which a burst does not
+/// lift, comes down to the baseline with all its doubt added, and with all of it taken away.
+void add_limits(RecoveryTime& time, const RestElsewhere& elsewhere, std::span<const Point> points,
+                Place answered_in, const Baseline& baseline, const std::optional<DecayFit>& fit);
 
 /// First fall of the excess to half of what it was at time zero, hours; nothing when it does not.
 [[nodiscard]] std::optional<double>
@@ -117,6 +171,7 @@ half_time_by_data(const RecoveryInput& input, std::span<const Point> points, con
 /// The plain fit and its sensitivity lines; reasons are added for what cannot be fitted. Fills `by_fit` and
 /// `fitted_excess` of each baseline.
 void add_fits(Recovery& out, const RecoveryInput& input, const RecoverySettings& settings,
-              std::span<const Point> points, std::span<const Baseline> baselines);
+              std::span<const Point> points, std::span<const Baseline> baselines,
+              const RestElsewhere& elsewhere);
 
 } // namespace backeddy::uptake::detail

@@ -85,6 +85,12 @@ class DemoTruth : public testing::Test {
             warnings().push_back(complaint.error.text());
         }
         const auto run = app::run_study(*opened, {});
+        for (const auto& one : run->fish) {
+            const auto* event = one.after_event(uptake::PeakEvent::capture);
+            if (event != nullptr && event->recovery) {
+                recovered()[one.fish->id.text()] = event->recovery->baselines;
+            }
+        }
         const auto written = app::write_results(*run, folder() / "results");
         ASSERT_TRUE(written) << written.error().text();
         fish() = test::check_rows((folder() / "results/uptake_by_fish.csv").string());
@@ -113,6 +119,10 @@ class DemoTruth : public testing::Test {
     }
     static std::vector<Row>& spells() {
         static std::vector<Row> value;
+        return value;
+    }
+    static std::map<std::string, std::vector<uptake::BaselineRecovery>>& recovered() {
+        static std::map<std::string, std::vector<uptake::BaselineRecovery>> value;
         return value;
     }
     static std::vector<std::string>& warnings() {
@@ -274,6 +284,37 @@ TEST_F(DemoTruth, the_quantile_of_the_night_holds_that_of_the_true_uptakes) {
     EXPECT_EQ(s.count, 23U);
     EXPECT_GE(s.covered + 4, s.count);
     EXPECT_LT(s.spread, 1.5);
+}
+
+// The truth counts from landing, the program from the water half a minute later or so: 0.02 h. A truth that
+// is empty lies beyond the stay.
+TEST_F(DemoTruth, hours_of_recovery_lie_within_their_limits) {
+    constexpr double landing_h = 0.02;
+    for (const std::size_t k : {1U, 2U}) {
+        const auto* column = k == 1 ? "recovered_to_10_percent_h" : "recovered_to_20_percent_h";
+        for (const bool by_fit : {false, true}) {
+            std::size_t asked = 0;
+            std::size_t given = 0;
+            std::size_t wrong = 0;
+            for (const auto& [id, baselines] : recovered()) {
+                if (!true_fish().at(id).at("died").empty() || baselines.size() < 3) {
+                    continue;
+                }
+                ++asked;
+                const double truth = number(true_fish().at(id), column).value_or(1e3);
+                const auto& time = by_fit ? baselines.at(k).by_fit : baselines.at(k).by_data;
+                given += time.hours ? 1 : 0;
+                const bool is_later = time.at_most_h && *time.at_most_h < truth - landing_h;
+                wrong += time.at_least_h > truth + landing_h || is_later ? 1 : 0;
+                EXPECT_TRUE(time.hours || !time.reason.empty()) << id;
+            }
+            const auto what = fmt::format("{} {}", column, by_fit ? "by_fit" : "by_data");
+            RecordProperty(what, fmt::format("{} of {} given, {} wrong", given, asked, wrong));
+            EXPECT_EQ(asked, 23U) << what;
+            EXPECT_GE(given, by_fit ? 8U : 20U) << what;
+            EXPECT_LE(wrong, 4U) << what; // 5 or more of 23 outside 95 % limits: 0.5 % by the binomial
+        }
+    }
 }
 
 TEST_F(DemoTruth, the_excess_of_the_boat_hour_is_near_the_true_one) {

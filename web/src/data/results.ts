@@ -3,7 +3,7 @@
 /** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
 export interface Results {
   schema: "backeddy results";
-  schema_version: "1.1";
+  schema_version: "1.2";
   study: StudyHeader;
   columns: Column[];
   groups: Group[];
@@ -34,14 +34,15 @@ export interface Quantity {
   value: number | null;
   /** '' for a pure number */
   unit: string;
-  /** As printed everywhere, without the unit, rounded to the uncertainty ('412 ± 18'); the reason where there is no value */
+  /** As printed everywhere, without the unit, rounded to the uncertainty ('412 ± 18', '8.1 (6.2 to 12.4)' where an interval stands alone); the reason where there is no value */
   text: string;
   /** Why there is no value */
   reason?: string;
   standard_uncertainty?: number;
   interval?: {
     low: number;
-    high: number;
+    /** null: no upper limit is known */
+    high: number | null;
     level: number;
     method: string;
   };
