@@ -176,7 +176,9 @@ void polish_distinct(const Sample& sample, const Guards& guards, std::size_t mos
             continue;
         }
         seen.push_back(state.log_likelihood);
-        done.push_back(polished(sample, state, guards, coarse_ending));
+        if (const State one = detail::polished(sample, state, guards, coarse_ending); one.is_sound) {
+            done.push_back(one);
+        }
         if (done.size() >= most) {
             break;
         }
@@ -213,11 +215,19 @@ State best_of_starts(const Sample& whole, std::size_t g, const Guards& guards,
     }
     keep(24);
     polish_distinct(coarse, guards, 8, states);
-    keep(3);
+    std::sort(states.begin(), states.end(), is_better);
     polish_distinct(whole, guards, 3, states);
-    keep(1);
-    State best = states.front();
-    return best.is_sound ? polished(whole, best, guards, fine_ending) : best;
+    // One may still collapse on the last stretch; then the next best stands.
+    std::sort(states.begin(), states.end(), is_better);
+    for (auto& state : states) {
+        if (state.is_sound) {
+            state = detail::polished(whole, state, guards, fine_ending);
+        }
+        if (state.is_sound) {
+            return state;
+        }
+    }
+    return states.front();
 }
 
 } // namespace

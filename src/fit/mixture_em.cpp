@@ -289,6 +289,7 @@ State polished(const Sample& sample, State state, const Guards& guards, const En
             }
         }
         state = next;
+        state.log_likelihood = at_start; // of the state before: near enough where the cycles end here
     }
     return state;
 }

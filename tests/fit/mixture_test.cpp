@@ -151,6 +151,52 @@ TEST(Mixture, scales_and_shifts_as_its_data) {
     EXPECT_NEAR(other->log_likelihood, plain->log_likelihood + (300 * std::log(1e3)), 1e-6);
 }
 
+// Samples in which EM creeps on at the last cycle, or in which all of the best three candidates collapse
+// while a lesser one does not: they used to have a likelihood of zero, or no answer. One normal cannot
+// fit better.
+TEST(Mixture, has_an_answer_where_em_creeps_or_the_best_candidates_collapse) {
+    struct Case {
+        std::uint64_t stream;
+        std::size_t values;
+        std::size_t components; // of the invented mixture
+        std::size_t fitted;
+    };
+    for (const auto& one : {Case{6, 600, 2, 3}, Case{24, 60, 5, 4}, Case{32, 60, 3, 3}}) {
+        Random random(77, one.stream);
+        std::vector<double> mean;
+        std::vector<double> sd;
+        std::vector<double> weight;
+        double all = 0.0;
+        for (std::size_t k = 0; k < one.components; ++k) {
+            mean.push_back(60.0 + (60.0 * random.uniform()));
+            sd.push_back(std::exp((3.0 * random.uniform()) - 0.5));
+            weight.push_back(0.1 + random.uniform());
+            all += weight.back();
+        }
+        std::vector<double> values;
+        while (values.size() < one.values) {
+            double u = random.uniform() * all;
+            std::size_t k = 0;
+            while (k + 1 < one.components && u > weight[k]) {
+                u -= weight[k++];
+            }
+            double x = 0.0;
+            if (one.stream % 3 == 2) { // with tails
+                x = random.uniform() < 0.9 ? random.normal() : 3.0 * random.normal();
+            } else {
+                x = random.normal();
+            }
+            values.push_back(mean[k] + (sd[k] * x));
+        }
+        const auto more = fit_mixture(values, one.fitted, Spreads::unequal);
+        const auto fewer = fit_mixture(values, 1, Spreads::unequal);
+        ASSERT_TRUE(more) << more.error().text();
+        ASSERT_TRUE(fewer) << fewer.error().text();
+        EXPECT_TRUE(std::isfinite(more->log_likelihood));
+        EXPECT_GT(more->log_likelihood, fewer->log_likelihood);
+    }
+}
+
 TEST(Mixture, refuses_too_few_values_and_equal_ones) {
     const std::vector<double> same(40, 70.0);
     const std::vector<double> few{1, 2, 3, 4, 5};
