@@ -6,6 +6,7 @@
 #include <initializer_list>
 #include <iterator>
 #include <map>
+#include <set>
 
 #include <fmt/format.h>
 
@@ -69,10 +70,11 @@ RowRange rows_within(const std::vector<std::int64_t>& times, const study::Assemb
 
 class ChamberBuilder {
   public:
+    /// `own`, where it is not nothing: the one stream of its oxygen, which no other chamber needs.
     ChamberBuilder(const Study& study, const RawTraces& traces, const Waters& waters,
-                   const study::Assembly& assembly, const ChamberChannels& channels)
+                   const study::Assembly& assembly, const ChamberChannels& channels, Trace* own)
         : study_(study), traces_(traces), waters_(waters), water_(waters.usual()), assembly_(assembly),
-          channels_(channels) {}
+          channels_(channels), own_(own) {}
 
     Expected<Chamber> build() {
         chamber_.assembly = &assembly_;
@@ -140,6 +142,12 @@ class ChamberBuilder {
                 continue;
             }
             add_sources(data, stream.file, range);
+            chamber_.clock_uncertainty_s = std::max(chamber_.clock_uncertainty_s, stream.clock_uncertainty_s);
+            chamber_.clock_checked = stream.clock_checked;
+            if (own_ != nullptr && range.end - range.first == data.rows()) {
+                move_all(piece);
+                continue;
+            }
             const auto at = [](const auto& column, std::size_t i) {
                 return column.begin() + static_cast<std::ptrdiff_t>(i);
             };
@@ -149,8 +157,6 @@ class ChamberBuilder {
             raw_.insert(raw_.end(), at(oxygen, range.first), at(oxygen, range.end));
             take_beside(channels_.temperature, piece, range, trace.temperature_celsius);
             take_beside(channels_.pump, piece, range, pump_);
-            chamber_.clock_uncertainty_s = std::max(chamber_.clock_uncertainty_s, stream.clock_uncertainty_s);
-            chamber_.clock_checked = stream.clock_checked;
         }
         fill_temperature_from_elsewhere();
         note_usual();
@@ -254,6 +260,22 @@ class ChamberBuilder {
         }
     }
 
+    // All rows of its own stream, without a copy.
+    void move_all(const ChannelPiece& oxygen) {
+        const auto move_beside = [&](const Pieces& pieces, std::vector<double>& into) {
+            for (const auto& piece : pieces) {
+                if (piece.stream == oxygen.stream) {
+                    into = std::move(own_->columns[piece.column]);
+                    return;
+                }
+            }
+        };
+        chamber_.trace.times_ns = std::move(own_->times_ns);
+        raw_ = std::move(own_->columns[oxygen.column]);
+        move_beside(channels_.temperature, chamber_.trace.temperature_celsius);
+        move_beside(channels_.pump, pump_);
+    }
+
     void fill_temperature_from_elsewhere() {
         auto& trace = chamber_.trace;
         if (trace.temperature_celsius.size() == trace.times_ns.size()) {
@@ -281,6 +303,7 @@ class ChamberBuilder {
         trace.state.assign(trace.times_ns.size(), uptake::ChamberState::unknown);
         if (pump_.size() == trace.times_ns.size()) {
             std::transform(pump_.begin(), pump_.end(), trace.state.begin(), state_of);
+            pump_ = {};
             return;
         }
         if (channels_.pump.empty()) {
@@ -635,6 +658,7 @@ class ChamberBuilder {
     const Water& water_;
     const study::Assembly& assembly_;
     const ChamberChannels& channels_;
+    Trace* own_;
     Chamber chamber_;
     uptake::OxygenKind kind_ = uptake::OxygenKind::mg_per_l;
     intake::Unit unit_ = intake::Unit::mg_per_l; ///< as the logger writes it
@@ -676,9 +700,21 @@ std::optional<ChamberChannels> channels_of(const study::Assembly& assembly, cons
 // How many chambers still need each stream.
 class StreamUses {
   public:
-    explicit StreamUses(std::size_t streams) : left_(streams) {}
+    explicit StreamUses(std::size_t streams) : left_(streams), chambers_(streams, 0) {}
     void need(const ChamberChannels& channels) {
-        for_each_stream(channels, [&](std::size_t s) { ++left_[s]; });
+        std::set<std::size_t> streams;
+        for_each_stream(channels, [&](std::size_t s) {
+            ++left_[s];
+            streams.insert(s);
+        });
+        for (const std::size_t s : streams) {
+            ++chambers_[s];
+        }
+    }
+    /// The stream of the chamber's oxygen, where it is one and no other chamber's.
+    [[nodiscard]] Trace* own(const ChamberChannels& channels, RawTraces& traces) const {
+        const std::size_t stream = channels.oxygen.front().stream;
+        return channels.oxygen.size() == 1 && chambers_[stream] == 1 ? &traces.streams[stream].data : nullptr;
     }
     void release(const ChamberChannels& channels, RawTraces& traces) {
         for_each_stream(channels, [&](std::size_t s) {
@@ -698,6 +734,7 @@ class StreamUses {
         }
     }
     std::vector<std::atomic<int>> left_;
+    std::vector<int> chambers_; ///< how many need each stream in all
 };
 
 // Readings that need a temperature and will never get one: said once per assembly, not per stay.
@@ -780,7 +817,8 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     }
     std::vector<std::optional<Expected<Chamber>>> built(rows.size());
     parallel_for(rows.size(), threads, [&](std::size_t i) {
-        built[i] = ChamberBuilder(study, traces, waters, *rows[i], channels[i]).build();
+        built[i] = ChamberBuilder(study, traces, waters, *rows[i], channels[i], uses.own(channels[i], traces))
+                       .build();
         uses.release(channels[i], traces);
     });
     for (std::size_t i = 0; i < rows.size(); ++i) {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cctype>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <optional>
 #include <set>
@@ -228,6 +229,10 @@ Clocks clocks_of(const Study& study, std::vector<study::Complaint>& complaints) 
 // A clock that jumps where its correction changes stretch may put a row before the one above it: such rows,
 // and rows that repeat a time, are set aside, and said.
 std::size_t drop_backward_rows(Trace& trace) {
+    const auto& times = trace.times_ns;
+    if (std::adjacent_find(times.begin(), times.end(), std::greater_equal<>()) == times.end()) {
+        return 0;
+    }
     std::size_t kept = 0;
     std::vector<std::size_t> rows;
     rows.reserve(trace.rows());
@@ -237,9 +242,6 @@ std::size_t drop_backward_rows(Trace& trace) {
         }
     }
     const std::size_t dropped = trace.rows() - rows.size();
-    if (dropped == 0) {
-        return 0;
-    }
     for (const std::size_t row : rows) {
         trace.times_ns[kept] = trace.times_ns[row];
         for (auto& column : trace.columns) {
@@ -309,16 +311,21 @@ Error backward_by_clock(std::size_t rows, const std::string& path) {
 }
 
 // The season of a file's middle says what a clock that was never checked may be off.
-void put_clock_right(RawStream& stream, const ClockCorrection& clock, const study::Brief& brief) {
+// Nothing: a clock of which no check was ever made.
+void put_clock_right(RawStream& stream, const ClockCorrection* clock, const study::Brief& brief) {
     auto& times = stream.data.times_ns;
     if (times.empty()) {
         return;
     }
     const auto middle = Instant::unix_nanoseconds(times[times.size() / 2]);
-    stream.clock_uncertainty_s = clock.uncertainty_s(middle, brief.uncertainty_at(middle).clock_s);
-    stream.clock_checked = clock.is_checked(middle);
+    const double unchecked_s = brief.uncertainty_at(middle).clock_s;
+    stream.clock_uncertainty_s = clock == nullptr ? unchecked_s : clock->uncertainty_s(middle, unchecked_s);
+    stream.clock_checked = clock != nullptr && clock->is_checked(middle);
+    if (clock == nullptr) {
+        return;
+    }
     for (auto& t : times) {
-        t = clock.corrected(Instant::unix_nanoseconds(t)).unix_nanoseconds();
+        t = clock->corrected(Instant::unix_nanoseconds(t)).unix_nanoseconds();
     }
 }
 
@@ -396,20 +403,35 @@ OneFile read_one(const fs::path& folder, const Wanted& wanted, std::uint32_t ind
     name_inside_folder(*out.file.report, wanted.path);
     out.complaints = doubts_of(out.file);
     const auto clock = clocks.find(wanted.source->clock_id());
-    for (std::size_t i = 0; i < loaded->streams.size(); ++i) {
-        RawStream stream{.trace = wanted.source->name,
-                         .name = loaded->ids[i].name,
-                         .file = index,
-                         .data = std::move(loaded->streams[i])};
-        const Repeats repeats = repeats_in(stream.data);
+    const ClockCorrection* correction = clock == clocks.end() ? nullptr : &clock->second;
+    struct Settled {
+        RawStream stream;
+        Repeats repeats;
+        std::size_t dropped = 0;
+        std::string clock; ///< in words; empty where there are no rows
+    };
+    std::vector<Settled> all(loaded->streams.size());
+    parallel_for(all.size(), threads, [&](std::size_t i) {
+        auto& stream = all[i].stream;
+        stream = {.trace = wanted.source->name,
+                  .name = loaded->ids[i].name,
+                  .file = index,
+                  .data = std::move(loaded->streams[i])};
+        all[i].repeats = repeats_in(stream.data);
         const auto& times = stream.data.times_ns;
         const auto middle = Instant::unix_nanoseconds(times.empty() ? 0 : times[times.size() / 2]);
-        const ClockCorrection correction = clock == clocks.end() ? ClockCorrection() : clock->second;
         put_clock_right(stream, correction, study.brief);
-        if (out.file.clock.empty() && !times.empty()) {
-            out.file.clock = clock_in_words(wanted.source->clock_id(), stream, middle, correction);
+        if (!times.empty()) {
+            all[i].clock = clock_in_words(wanted.source->clock_id(), stream, middle,
+                                          correction == nullptr ? ClockCorrection() : *correction);
         }
-        if (const auto dropped = drop_backward_rows(stream.data); dropped > 0) {
+        all[i].dropped = drop_backward_rows(stream.data);
+    });
+    for (auto& [stream, repeats, dropped, in_words] : all) {
+        if (out.file.clock.empty()) {
+            out.file.clock = std::move(in_words);
+        }
+        if (dropped > 0) {
             const auto by_clock = dropped - std::min(dropped, repeats.rows);
             out.complaints.push_back({.severity = study::Severity::warning,
                                       .error = by_clock > 0 ? backward_by_clock(dropped, wanted.path)
