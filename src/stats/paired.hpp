@@ -42,7 +42,7 @@ struct PairedT {
 /// Mean difference with Student's t, n - 1 degrees of freedom; d_z's interval from the noncentral t, exact
 /// for normal differences: noncentralities at which the t seen stands at either end, over sqrt(n) (Cumming
 /// and Finch 2001, Educ Psychol Meas 61:532).
-/// Within 1e-7 for |t| up to 100. Fails with too_few (under two pairs), out_of_range (not finite), degenerate
+/// Within 1e-7 of the interval. Fails with too_few (under two pairs), out_of_range (not finite), degenerate
 /// (all differences alike) or bad_setting (level).
 [[nodiscard]] Expected<PairedT> paired_t(const Differences& pairs, double level = 0.95);
 

@@ -85,6 +85,16 @@ TEST(PairedT, a_huge_effect_still_has_an_interval) {
     EXPECT_LT(t->effect_size_interval.upper, 1.4 * t->effect_size);
 }
 
+TEST(PairedT, an_effect_beyond_all_measure_still_has_an_interval) {
+    // d_z some 1e7. What is uncertain of it is the sd alone: d_z times sqrt(chi-squared of 4, 2.5 and 97.5 %,
+    // over 4); the quantiles from tables (0.484419, 11.143287).
+    constexpr double s = 1e-7;
+    const auto t = paired_t({.values = {1, 1 + s, 1 - s, 1 + (2 * s), 1 + (s / 2)}});
+    ASSERT_TRUE(t);
+    EXPECT_NEAR(t->effect_size_interval.lower / t->effect_size, std::sqrt(0.484419 / 4.0), 1e-6);
+    EXPECT_NEAR(t->effect_size_interval.upper / t->effect_size, std::sqrt(11.143287 / 4.0), 1e-6);
+}
+
 TEST(SignedRank, agrees_with_r_on_five_sets_ties_and_zeros_among_them) {
     const auto cases = support::reference_cases("stats/05_paired.json");
     if (!cases) {

@@ -156,6 +156,13 @@ TEST(Power, variances_become_the_standard_deviation_that_counts) {
               "a variance of the measurement of -1; a finite number, at least 0");
 }
 
+TEST(Power, of_the_obvious_is_1_and_of_the_invisible_little_more_than_alpha) {
+    EXPECT_EQ(*power_of(MeansPlan{.effect = 1e9, .sd = 1.0, .n = 20}), 1.0);
+    EXPECT_EQ(n_for(MeansPlan{.effect = 1e9, .sd = 1.0}, 0.8)->n, 2U);
+    EXPECT_NEAR(*power_of(MeansPlan{.effect = 1e-9, .sd = 1.0, .n = 20}), 0.025, 1e-8);
+    EXPECT_EQ(*power_of(MeansPlan{.effect = 0.1, .sd = 1.0, .n = 1e7}), 1.0);
+}
+
 TEST(Power, bad_input_is_named) {
     const MeansPlan plan{.effect = 1.0, .sd = 1.0, .n = 10};
     EXPECT_EQ(power_of(MeansPlan{.effect = 1.0, .sd = 0.0, .n = 10}).error().text(),

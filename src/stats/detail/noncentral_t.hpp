@@ -3,7 +3,8 @@
 
 namespace backeddy::stats::detail {
 
-/// P(T <= t) and P(T > t), freedom > 0. By Boost.Math.
+/// P(T <= t) and P(T > t), freedom > 0. By Boost.Math for a noncentrality within +-1000, beyond by
+/// integration (to 1e-12).
 [[nodiscard]] double noncentral_t_lower(double t, double freedom, double noncentrality);
 [[nodiscard]] double noncentral_t_upper(double t, double freedom, double noncentrality);
 /// The t that is exceeded with probability 1 - p.
