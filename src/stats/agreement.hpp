@@ -82,7 +82,7 @@ struct Concordance {
 };
 
 /// Lin's concordance correlation (1989, Biometrics 45:255) with the variance as corrected in 2000 (Biometrics
-/// 56:324), n - 2. Large-sample: a 95 % interval covered 92 % at 8 pairs, 93 % at 24. Fails with too_few
+/// 56:324), n - 2. Large-sample: a 95 % interval covered 92 % at 8 pairs, 94 % at 24. Fails with too_few
 /// (under four pairs), bad_row (unequal lengths), out_of_range (not finite), degenerate (one of the two does
 /// not vary, or both are the same throughout) or bad_setting (level).
 [[nodiscard]] Expected<Concordance> concordance(std::span<const double> first, std::span<const double> second,
@@ -115,7 +115,7 @@ struct Kappa {
 
 /// Cohen's weighted kappa (1968, Psychol Bull 70:213) of two scorers of the same subjects, with the errors of
 /// Fleiss, Cohen and Everitt (1969, Psychol Bull 72:323). Scores are places on a scale of
-/// `categories` steps, from 0. Large-sample: a 95 % interval covered 90 % at 24 subjects, 92 % at 60. Fails
+/// `categories` steps, from 0. Large-sample: a 95 % interval covered 90 % at 24 subjects, 93 % at 60. Fails
 /// with too_few (under two subjects or two categories), bad_row (unequal lengths), out_of_range (a score not
 /// on the scale) or degenerate (both gave one and the same score throughout).
 [[nodiscard]] Expected<Kappa> weighted_kappa(std::span<const std::size_t> first,

@@ -70,7 +70,7 @@ struct KruskalWallis {
 /// Do the groups have the same place? (Kruskal and Wallis 1952, J Am Stat Assoc 47:583.) For few fish p is
 /// the share of random divisions of the values between the groups with an H as large, the one seen among them
 /// (Monte Carlo error sqrt(p (1 - p) / draws)); chi-squared never rejects with four groups of two, and does
-/// so in 3 % instead of 5 % with three. Fails with too_few (under two groups, an empty group), out_of_range
+/// so in 2 % instead of 5 % with three. Fails with too_few (under two groups, an empty group), out_of_range
 /// (not finite) or degenerate (all values alike).
 [[nodiscard]] Expected<KruskalWallis> kruskal_wallis(const Groups& groups,
                                                      const KruskalWallisOptions& options = {});
@@ -98,8 +98,8 @@ struct MeansCompared {
 };
 
 /// Welch's t with the degrees of freedom of Welch 1947 (Biometrika 34:28) and Satterthwaite 1946 (Biometrics
-/// Bull 2:110), or Student's, which is liberal when the smaller group scatters more (20 % instead of 5 % at
-/// six and three fish with spreads 1 to 4; Welch's 6 %, and 11 % with but two fish). Fails with too_few (a
+/// Bull 2:110), or Student's, which is liberal when the smaller group scatters more (19 % instead of 5 % at
+/// six and three fish with spreads 1 to 4; Welch's 7 %, and 10 % at four and two). Fails with too_few (a
 /// group with fewer than two values), out_of_range (not finite), degenerate (no spread in either group) or
 /// bad_setting (level).
 [[nodiscard]] Expected<MeansCompared> compare_means(std::span<const double> first,

@@ -210,7 +210,7 @@ TEST(Agreement, intervals_cover) {
         // First is size + error, second 0.3 higher with as much error; differences have sd 0.5 sqrt 2.
         const double upper_limit = -0.3 + (z * 0.5 * std::sqrt(2.0));
         const double truth = 2.0 / (1.25 + 1.25 + 0.09);
-        for (std::uint64_t run = 0; run < 2000; ++run) {
+        for (std::uint64_t run = 0; run < runs(2000); ++run) {
             Random random(41'000 + static_cast<std::uint64_t>(n), run);
             std::vector<double> first;
             std::vector<double> second;
@@ -252,7 +252,7 @@ TEST(Agreement, kappa_covers_with_enough_subjects_and_holds_its_level) {
     for (const int n : {24, 60}) {
         Rate covers;
         Rate rejects;
-        for (std::uint64_t run = 0; run < 2000; ++run) {
+        for (std::uint64_t run = 0; run < runs(2000); ++run) {
             Random own(52'000 + static_cast<std::uint64_t>(n), run);
             Scores some;
             Scores none;

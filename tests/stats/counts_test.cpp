@@ -345,7 +345,7 @@ TEST(Counts, intervals_cover_and_tests_hold_their_level_at_few_fish) {
         Rate fisher;
         Rate by_score;
         Rate rates;
-        for (std::uint64_t run = 0; run < 4000; ++run) {
+        for (std::uint64_t run = 0; run < runs(4000); ++run) {
             Random random(81'000 + static_cast<std::uint64_t>(n), run);
             const auto draw = [&](double p) {
                 Share out{.count = 0, .of = static_cast<std::uint64_t>(n)};

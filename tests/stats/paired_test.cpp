@@ -390,7 +390,7 @@ TEST(Paired, intervals_cover_and_tests_hold_their_level_at_few_pairs) {
         Rate ranks_reject;
         Rate alike_covers;
         Rate between_covers;
-        for (std::uint64_t run = 0; run < 2000; ++run) {
+        for (std::uint64_t run = 0; run < runs(2000); ++run) {
             Random random(20'000 + static_cast<std::uint64_t>(n), run);
             const auto drawn = draw_pairs(random, n, 0.7, 1.0);
             const auto weighted = weighted_difference(drawn.pairs, drawn.uncertainties);
@@ -428,7 +428,7 @@ TEST(PairedBootstrap, studentised_covers_at_few_pairs_and_percentile_does_not) {
         Rate normal;
         Rate skewed;
         Rate percentile;
-        for (std::uint64_t run = 0; run < 500; ++run) {
+        for (std::uint64_t run = 0; run < runs(500); ++run) {
             Random random(31'000 + static_cast<std::uint64_t>(n), run);
             Differences plain;
             Differences skew;

@@ -194,7 +194,7 @@ TEST(Power, is_what_simulated_studies_reach) {
         const double effect = 2.8 / std::sqrt(n);
         Rate pairs;
         Rate groups;
-        for (std::uint64_t run = 0; run < 2000; ++run) {
+        for (std::uint64_t run = 0; run < runs(2000); ++run) {
             Random random(95'000 + static_cast<std::uint64_t>(n), run);
             // Variances response 0.5, measurement 0.5 with two measurements a condition: sd of differences 1.
             Differences d;

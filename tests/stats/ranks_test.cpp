@@ -252,7 +252,7 @@ TEST(Groups, tests_hold_their_level_and_intervals_cover_at_few_fish) {
         Rate chi_squared;
         Rate trend;
         Rate welch_f;
-        for (std::uint64_t run = 0; run < 2000; ++run) {
+        for (std::uint64_t run = 0; run < runs(2000); ++run) {
             Random random(61'000 + static_cast<std::uint64_t>(n), run);
             std::vector<double> x;
             std::vector<double> y;

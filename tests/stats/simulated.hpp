@@ -2,12 +2,21 @@
 // How often something happened in simulations of known truth, and whether that can be chance.
 
 #include <cmath>
+#include <cstdint>
 #include <cstdio>
+#include <cstdlib>
 #include <string>
 
 #include <gtest/gtest.h>
 
 namespace backeddy::stats {
+
+/// How many studies to simulate: `usual`, or what BACKEDDY_SIMULATED_RUNS says, for the tables of
+/// docs/comparisons.md (10,000).
+inline std::uint64_t runs(std::uint64_t usual) {
+    const char* wished = std::getenv("BACKEDDY_SIMULATED_RUNS");
+    return wished == nullptr ? usual : std::strtoull(wished, nullptr, 10);
+}
 
 class Rate {
   public:
