@@ -14,10 +14,18 @@ namespace backeddy::stats {
 
 namespace bm = boost::math;
 
+namespace {
+
+/// A quantile too large for a double is infinite: no information, not an accident.
+using Quiet = bm::policies::policy<bm::policies::overflow_error<bm::policies::ignore_error>>;
+
+} // namespace
+
 double two_sided_quantile(double level, double freedom) {
     const double upper = 0.5 * (1.0 - level);
-    return std::isinf(freedom) ? bm::quantile(bm::complement(bm::normal(), upper))
-                               : bm::quantile(bm::complement(bm::students_t(freedom), upper));
+    return std::isinf(freedom)
+               ? bm::quantile(bm::complement(bm::normal(), upper))
+               : bm::quantile(bm::complement(bm::students_t_distribution<double, Quiet>(freedom), upper));
 }
 
 double two_sided_p(double t, double freedom) {

@@ -24,7 +24,8 @@ struct Estimate {
 [[nodiscard]] Estimate make_estimate(std::string name, double value, double se, double freedom,
                                      double level = 0.95);
 
-/// The t that |T| exceeds with probability 1 - level; the normal's quantile at infinite freedom.
+/// The t that |T| exceeds with probability 1 - level; the normal's quantile at infinite freedom. Infinite
+/// where it is too large for a double (freedom below about 0.005).
 [[nodiscard]] double two_sided_quantile(double level, double freedom);
 /// P(|T| > |t|); at infinite freedom of the normal.
 [[nodiscard]] double two_sided_p(double t, double freedom);

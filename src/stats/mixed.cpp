@@ -331,14 +331,14 @@ Expected<MixedFit> fit_mixed(const MixedModel& model, Criterion criterion, doubl
         return fail({.code = ErrorCode::degenerate,
                      .found = "rows of one level are all that the model says they are: nothing is left over",
                      .expected = "rows that differ by more than their groups and fixed terms",
-                     .remedy = "were values copied from row to row? One row a level is enough then"});
+                     .remedy = "a smaller model; or were values copied from row to row?"});
     }
     const double scale = std::sqrt(point.variance);
     MixedFit out{.criterion = criterion,
                  .residual_sd = point.residual_sd,
                  .log_likelihood = -0.5 * best->value,
                  .n = model.outcome().size(),
-                 .parameters = model.design().columns() + detail::theta_count(model.groups()) + 1,
+                 .parameters = model.design().columns() + detail::theta_roles(model.groups()).size() + 1,
                  .residual_variance = point.residual_variance,
                  .evaluations = best->evaluations,
                  .remarks = model.remarks()};

@@ -15,6 +15,8 @@ namespace backeddy::stats {
 
 namespace {
 
+/// Of its estimate: a residual sd that is not refused down to here is not refused at all.
+constexpr double least_residual = 1e-3;
 constexpr double endless = std::numeric_limits<double>::infinity();
 
 /// One parameter that can be held: how it is called, where it may lie, and its value in the user's unit.
@@ -93,9 +95,11 @@ class Variances {
                                        .unit = scale / group.slope_scale});
             }
         }
-        // Without measurement variances a residual of 0 is no distribution.
-        parameters_.push_back(
-            {.name = "residual sd", .lower = model.known_variance().empty() ? 1e-6 : 0.0, .unit = scale});
+        // Without measurement variances a residual of 0 is no distribution, and near it sums lose their
+        // digits.
+        parameters_.push_back({.name = "residual sd",
+                               .lower = model.known_variance().empty() ? least_residual : 0.0,
+                               .unit = scale});
     }
 
     [[nodiscard]] const std::vector<Parameter>& parameters() const { return parameters_; }
@@ -202,7 +206,7 @@ Expected<ProfileIntervals> profile_intervals(const MixedModel& model, double lev
             return fail(std::move(one).error());
         }
         if (k + 1 == best.size() && model.known_variance().empty() &&
-            one->lower <= 1e-6 * std::sqrt(mean_variance)) {
+            one->lower <= least_residual * std::sqrt(mean_variance)) {
             one->lower = 0.0;
         }
         out.variances.push_back(*std::move(one));

@@ -392,12 +392,16 @@ SmallSample::Parts::Scaled SmallSample::Parts::kenward_roger(const Matrix& rows)
     const double ratio =
         std::abs(inverse_mean) < 1e-14 && std::abs(beside) < 1e-14 ? 1.0 : inverse_mean / beside;
     const double l_rho = ratio * ratio * (1.0 + (c1 * b)) / (1.0 - (c3 * b));
-    if (!(l_rho > 1.0)) { // no more spread than at infinite degrees of freedom
-        return {.freedom = std::numeric_limits<double>::infinity(), .scaling = inverse_mean};
+    // Below 4 degrees of freedom F has no variance and below 2 no mean; the formulas hold on as they stand
+    // (one row: 2 / A2, A2 > 1 included). What is left beyond them is less spread than at infinitely many.
+    const double freedom = rows.rows() == 1 ? 2.0 / a2 : 4.0 + ((l + 2.0) / (l_rho - 1.0));
+    if (!(freedom > 0.0) || std::isinf(freedom)) {
+        return {.freedom = std::numeric_limits<double>::infinity()};
     }
-    const double freedom = 4.0 + ((l + 2.0) / (l_rho - 1.0));
-    // Of one row the scaling is 1 exactly.
-    return {.freedom = freedom, .scaling = rows.rows() == 1 ? 1.0 : freedom * inverse_mean / (freedom - 2.0)};
+    const double scaling = freedom * inverse_mean / (freedom - 2.0);
+    // Of one row it is 1; near 2 it is 0 / 0.
+    const bool is_one = rows.rows() == 1 || std::abs(freedom - 2.0) < 1e-2 || !(scaling > 0.0);
+    return {.freedom = freedom, .scaling = is_one ? 1.0 : scaling};
 }
 
 Expected<SmallSample> SmallSample::make(const MixedModel& model, const MixedFit& fit, FreedomMethod method,

@@ -153,6 +153,29 @@ TEST(SmallSample, a_balanced_split_plot_has_the_degrees_of_freedom_of_its_tanks)
     }
 }
 
+TEST(SmallSample, three_tanks_leave_one_degree_of_freedom) {
+    // Two against one. Seen: below two degrees of freedom F has no mean, and infinitely many were given.
+    std::vector<std::string> tank;
+    std::vector<std::string> treatment;
+    for (int i = 0; i < 12; ++i) {
+        tank.push_back("tank " + std::to_string(i / 4));
+        treatment.emplace_back(i < 8 ? "control" : "exposed");
+    }
+    Table table(tank);
+    ASSERT_TRUE(table.add_factor("tank", tank) && table.add_factor("treatment", treatment) &&
+                table.add_numbers("y", {1, 2, 1, 3, 6, 7, 6, 8, 14, 12, 13, 12}));
+    const auto model = MixedModel::make(table, treatment_by_tank);
+    ASSERT_TRUE(model) << model.error().text();
+    const auto fit = fit_mixed(*model);
+    ASSERT_TRUE(fit);
+    for (const auto method : {FreedomMethod::satterthwaite, FreedomMethod::kenward_roger}) {
+        const auto exact = SmallSample::make(*model, *fit, method);
+        ASSERT_TRUE(exact);
+        EXPECT_NEAR(exact->coefficients()[1].freedom, 1.0, 1e-6);
+        EXPECT_NEAR(exact->term_tests()[0].p, exact->coefficients()[1].p, 1e-9);
+    }
+}
+
 TEST(SmallSample, a_variance_of_nothing_counts_as_known_by_satterthwaite) {
     // Tanks that differ less than chance: the rows are then 36 of their own, less 2 coefficients.
     const auto model = MixedModel::make(tanks(0.0, 5), treatment_by_tank);

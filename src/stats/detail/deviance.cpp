@@ -50,17 +50,13 @@ Block factor_of(std::span<const double> theta, Index wide) {
 
 } // namespace
 
-std::size_t theta_count(const std::vector<Grouping>& groups) {
-    return is_diagonal(groups).size();
-}
-
-std::vector<bool> is_diagonal(const std::vector<Grouping>& groups) {
-    std::vector<bool> out;
+std::vector<ThetaRole> theta_roles(const std::vector<Grouping>& groups) {
+    std::vector<ThetaRole> out;
     for (const auto& group : groups) {
-        out.push_back(true);
         if (width(group) == 2) {
-            out.push_back(false);
-            out.push_back(true);
+            out.insert(out.end(), {ThetaRole::first, ThetaRole::cross, ThetaRole::second});
+        } else {
+            out.push_back(ThetaRole::scale);
         }
     }
     return out;

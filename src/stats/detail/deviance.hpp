@@ -2,6 +2,7 @@
 // The criterion of a mixed model as a function of its relative factors, and what it knows at a point.
 
 #include <cstddef>
+#include <cstdint>
 #include <memory>
 #include <span>
 #include <vector>
@@ -57,8 +58,14 @@ class Profile {
 [[nodiscard]] double deviance_at(const Profile& profile, std::span<const double> theta, double variance,
                                  Criterion criterion);
 
-[[nodiscard]] std::size_t theta_count(const std::vector<Grouping>& groups);
-/// Which of theta are diagonal, and so may not be below 0.
-[[nodiscard]] std::vector<bool> is_diagonal(const std::vector<Grouping>& groups);
+/// What a number of theta is. The criterion does not change when a column of a factor changes its sign: it is
+/// even in `scale` and `second`, and in `first` and `cross` together.
+enum class ThetaRole : std::uint8_t {
+    scale,  ///< of a group with one column a level
+    first,  ///< upper left of a group with two
+    cross,  ///< lower left
+    second, ///< lower right
+};
+[[nodiscard]] std::vector<ThetaRole> theta_roles(const std::vector<Grouping>& groups);
 
 } // namespace backeddy::stats::detail

@@ -61,10 +61,13 @@ Expected<Minimum> minimise(const Function& function, std::vector<double> start, 
     // Rounding is met when the trust region is asked to shrink below what the function resolves.
     if ((end < 0 && end != NLOPT_ROUNDOFF_LIMITED) || end == NLOPT_MAXEVAL_REACHED || !std::isfinite(value)) {
         return fail({.code = ErrorCode::not_converged,
-                     .found = fmt::format("the optimiser stopped after {} evaluations ({})", counted.calls,
-                                          nlopt_result_to_string(end)),
-                     .expected = "a minimum",
-                     .remedy = "a smaller model"});
+                     .found = std::isfinite(value)
+                                  ? fmt::format("the search stopped after {} evaluations ({})", counted.calls,
+                                                nlopt_result_to_string(end))
+                                  : std::string("the search came to where the likelihood is no number: the "
+                                                "rows hardly bound it"),
+                     .expected = "a maximum of the likelihood",
+                     .remedy = "a smaller model, or more rows"});
     }
     return Minimum{.at = std::move(start), .value = value, .evaluations = counted.calls};
 }
@@ -82,6 +85,7 @@ Minimum polish(const Function& function, Minimum from, const Bounds& bounds) {
         }
         const auto k = static_cast<Eigen::Index>(free.size());
         if (k == 0) {
+            from.is_polished = true;
             break;
         }
         Around around{.function = function, .at = from.at};
@@ -126,6 +130,7 @@ Minimum polish(const Function& function, Minimum from, const Bounds& bounds) {
         from.at = std::move(next);
         from.value = value;
         if (length < 3e-5) { // the next would be about its square
+            from.is_polished = true;
             break;
         }
     }

@@ -21,6 +21,7 @@ struct Minimum {
     std::vector<double> at;
     double value = 0.0;
     std::size_t evaluations = 0;
+    bool is_polished = false; ///< Newton's last step was small, and taken
 };
 
 /// Powell's BOBYQA (2009, Cambridge NA2009/06) through NLopt, from `start` with the given first steps, until
@@ -29,8 +30,8 @@ struct Minimum {
                                          const Bounds& bounds, double step, double tolerance);
 
 /// Newton's steps from near a minimum, derivatives by differences of fourth order; numbers at a bound stay
-/// there. Ends after a step under 3e-5 (what is left is about its square), or one that gains nothing, and
-/// never leaves the bounds or goes up.
+/// there (and so those whose bounds are one). Ends after a step under 3e-5 (what is left is about its
+/// square), or one that gains nothing, and never leaves the bounds or goes up.
 [[nodiscard]] Minimum polish(const Function& function, Minimum from, const Bounds& bounds);
 
 } // namespace backeddy::stats::detail

@@ -12,6 +12,8 @@ namespace {
 constexpr double search_tolerance = 1e-4;
 /// Beyond this a standard deviation is as good as endless: rows of one level are equal.
 constexpr double theta_limit = 1e6;
+/// Two values of the criterion that differ by less are the same.
+constexpr double even_gain = 1e-9;
 
 } // namespace
 
@@ -29,6 +31,7 @@ MixedCriterion::MixedCriterion(const MixedModel& model, Criterion criterion,
             y_[i] -= held * column[i];
         }
     }
+    roles_ = theta_roles(model.groups());
     if (model.known_variance().empty()) {
         profile_.emplace(columns_, y_, model.groups(), model.weights());
         return;
@@ -38,6 +41,7 @@ MixedCriterion::MixedCriterion(const MixedModel& model, Criterion criterion,
         sum += v;
     }
     known_scale_ = std::sqrt(sum / static_cast<double>(y_.size()));
+    roles_.push_back(ThetaRole::scale); // tau: even too
 }
 
 Profile MixedCriterion::profile_at(double tau) const {
@@ -69,12 +73,11 @@ double MixedCriterion::full(std::span<const double> factors, double residual_sd)
 
 Bounds MixedCriterion::bounds() const {
     Bounds out;
-    auto diagonal = is_diagonal(model_->groups());
-    if (!profile_) {
-        diagonal.push_back(true);
-    }
-    for (const bool is_one : diagonal) {
-        out.lower.push_back(is_one ? 0.0 : -theta_limit);
+    for (const ThetaRole role : roles_) {
+        // A bound at 0 under `first` would shut off half of the plane that it spans with `cross`: a search
+        // that comes to it with the wrong sign of the correlation would stay there.
+        const bool is_bounded = role == ThetaRole::scale || role == ThetaRole::second;
+        out.lower.push_back(is_bounded ? 0.0 : -theta_limit);
         out.upper.push_back(theta_limit);
     }
     return out;
@@ -82,37 +85,78 @@ Bounds MixedCriterion::bounds() const {
 
 Expected<Minimum> MixedCriterion::minimise() const {
     std::vector<double> start;
-    for (const bool is_one : is_diagonal(model_->groups())) {
-        start.push_back(is_one ? 1.0 : 0.0);
-    }
-    if (!profile_) {
-        start.push_back(1.0);
+    for (const ThetaRole role : roles_) {
+        start.push_back(role == ThetaRole::cross ? 0.0 : 1.0);
     }
     return minimise_from(std::move(start), 0.5);
 }
 
-Expected<Minimum> MixedCriterion::minimise_from(std::vector<double> start, double step) const {
-    const auto limits = bounds();
-    const Function function = std::cref(*this);
-    auto found = detail::minimise(function, std::move(start), limits, step, search_tolerance);
-    if (!found) {
-        return found;
+void MixedCriterion::settle(Minimum& found) const {
+    const auto offer = [&](const std::vector<double>& at) {
+        const double value = (*this)(at);
+        ++found.evaluations;
+        if (value <= found.value + even_gain) {
+            found.at = at;
+            found.value = value;
+        }
+    };
+    for (std::size_t k = 0; k < roles_.size(); ++k) {
+        if (roles_[k] == ThetaRole::first && found.at[k] < 0.0) {
+            found.at[k] = -found.at[k];
+            found.at[k + 1] = -found.at[k + 1];
+        }
+        if (roles_[k] == ThetaRole::cross || found.at[k] == 0.0 || found.at[k] > 0.1) {
+            continue;
+        }
+        auto at_zero = found.at;
+        at_zero[k] = 0.0;
+        if (roles_[k] == ThetaRole::first) {
+            // Without intercepts there is no correlation, and the slopes' variance is all that is left.
+            at_zero[k + 2] = std::hypot(at_zero[k + 1], at_zero[k + 2]);
+            at_zero[k + 1] = 0.0;
+        }
+        offer(at_zero);
     }
-    // The criterion is even in a standard deviation, so that it is flat at 0: what ends beside 0 with nothing
-    // to gain from it is 0.
-    for (std::size_t k = 0; k < found->at.size(); ++k) {
-        if (limits.lower[k] == 0.0 && found->at[k] > 0.0 && found->at[k] < 0.1) {
-            auto at_zero = found->at;
-            at_zero[k] = 0.0;
-            const double value = (*this)(at_zero);
-            ++found->evaluations;
-            if (value <= found->value + 1e-9) {
-                found->at = std::move(at_zero);
-                found->value = value;
+}
+
+Minimum MixedCriterion::polished(Minimum found) const {
+    auto limits = bounds();
+    for (std::size_t k = 0; k < roles_.size(); ++k) {
+        if (roles_[k] == ThetaRole::first && found.at[k] == 0.0) {
+            for (const std::size_t fixed : {k, k + 1}) {
+                limits.lower[fixed] = limits.upper[fixed] = found.at[fixed];
             }
         }
     }
-    return polish(function, *std::move(found), limits);
+    return polish(std::cref(*this), std::move(found), limits);
+}
+
+Expected<Minimum> MixedCriterion::minimise_from(std::vector<double> start, double step) const {
+    auto best = detail::minimise(std::cref(*this), std::move(start), bounds(), step, search_tolerance);
+    if (!best) {
+        return best;
+    }
+    settle(*best);
+    *best = polished(*best);
+    // Where the criterion is no bowl yet the search goes on from there with a smaller step.
+    for (int round = 0; round < 4 && !best->is_polished; ++round) {
+        auto again = detail::minimise(std::cref(*this), best->at, bounds(), 0.1, 0.01 * search_tolerance);
+        if (!again) {
+            return again;
+        }
+        settle(*again);
+        *again = polished(*again);
+        again->evaluations += best->evaluations;
+        const bool is_done = again->value > best->value - even_gain;
+        if (again->value <= best->value) {
+            best = std::move(again);
+        }
+        if (is_done) {
+            break;
+        }
+    }
+    settle(*best);
+    return best;
 }
 
 MixedCriterion::Point MixedCriterion::point(std::span<const double> searched) const {

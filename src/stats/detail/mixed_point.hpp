@@ -35,15 +35,21 @@ class MixedCriterion {
         Solution solution;
     };
     [[nodiscard]] Point point(std::span<const double> searched) const;
-    [[nodiscard]] Bounds bounds() const;
 
   private:
     [[nodiscard]] Profile profile_at(double tau) const;
+    [[nodiscard]] Bounds bounds() const;
+    /// What ends beside 0 with nothing to gain from it is 0; signs as they are written (diagonals not below
+    /// 0).
+    void settle(Minimum& found) const;
+    /// Newton's steps with all that is 0 left at 0.
+    [[nodiscard]] Minimum polished(Minimum found) const;
 
     const MixedModel* model_;
     Criterion criterion_;
     std::vector<std::span<const double>> columns_;
     std::vector<double> y_;
+    std::vector<ThetaRole> roles_;   ///< of all that is searched
     double known_scale_ = 0.0;       ///< root mean known variance; 0 without
     std::optional<Profile> profile_; ///< where weights do not depend on what is searched
 };
