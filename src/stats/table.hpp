@@ -14,6 +14,7 @@
 //   mixed.hpp         linear mixed models
 //   small_sample.hpp  degrees of freedom for their coefficients, tests of their terms
 //   profile.hpp       profile intervals of their variances and coefficients
+//   mixed_bootstrap.hpp  refits of outcomes that the model might have given
 //   means.hpp         estimated marginal means and their comparisons
 //   multiplicity.hpp  many comparisons at once: Holm, Benjamini and Hochberg, Tukey
 //   checks.hpp        residuals and random effects as points to look at
