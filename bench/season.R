@@ -28,19 +28,18 @@ if (task == "slopes") {
     slope <- r[, (sxy - sx * sy / n) / (sxx - sx * sx / n)] * 3600
     cat(sprintf("rows %d spells %d slopes %.9f\n", r[, sum(n)], nrow(r), sum(slope)))
 } else if (task == "windows") {
-    # One reading a second: every window has the same times, so its slope is a difference of two running sums.
+    # One reading a second: every window has the same times, so its slope is a difference of two running sums. Times are
+    # those since the spell's start: with row numbers of a long season the sums would outgrow a double's digits.
     n <- window + 1L
-    i <- seq_len(nrow(d))
     y <- cumsum(c(0, d$o2_mgL - 9))
-    iy <- cumsum(c(0, i * (d$o2_mgL - 9)))
-    last <- i + n - 1L
-    ok <- last <= nrow(d)
-    a <- i[ok]
-    b <- last[ok]
+    xy <- cumsum(c(0, d$x * (d$o2_mgL - 9)))
+    a <- seq_len(nrow(d) - n + 1L)
+    b <- a + n - 1L
     same <- d$spell[a] == d$spell[b]
     a <- a[same]
     b <- b[same]
-    slope <- ((iy[b + 1L] - iy[a]) - (a + b) / 2 * (y[b + 1L] - y[a])) / (n * (n * n - 1) / 12) * 3600
+    middle <- (d$x[a] + d$x[b]) / 2
+    slope <- ((xy[b + 1L] - xy[a]) - middle * (y[b + 1L] - y[a])) / (n * (n * n - 1) / 12) * 3600
     r <- data.table(spell = d$spell[a], slope = slope)[, .(steepest = min(slope)), by = spell]
     cat(sprintf("spells %d steepest %.9f\n", nrow(r), sum(r$steepest)))
 }
