@@ -23,6 +23,7 @@
 //   ranks.hpp         groups of different fish: Mann-Whitney, Kruskal-Wallis, Jonckheere, Welch
 //   counts.hpp        shares, counts and rates with exact intervals; not worse by a declared margin
 //   power.hpp         how many fish are enough, from the variances of those there are
+//   survival.hpp      times to an event, some only known to be longer: curves, medians, the log-rank test
 //
 // tests/stats/linear_test.cpp is a small example, tests/stats/coverage_test.cpp a full one.
 
