@@ -24,6 +24,7 @@
 //   counts.hpp        shares, counts and rates with exact intervals; not worse by a declared margin
 //   power.hpp         how many fish are enough, from the variances of those there are
 //   survival.hpp      times to an event, some only known to be longer: curves, medians, the log-rank test
+//   cox.hpp           hazard ratios, adjusted; whether they stay the same over time
 //
 // tests/stats/linear_test.cpp is a small example, tests/stats/coverage_test.cpp a full one.
 
