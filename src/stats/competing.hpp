@@ -1,0 +1,90 @@
+#pragma once
+// Fates that exclude each other: recovered, died, escaped, withdrawn. How much of each by when, none treated
+// as if the others could have been prevented.
+//
+//   const std::vector<FateTime> fish{{.time = 3.0, .fate = 0}, {.time = 9.0, .fate = 1}, {.time = 20.0}};
+//   const auto shares = cumulative_incidence(fish, {"died", "escaped"});
+//   at_time(shares->fates[0], 10.0);                   // share that died by then
+//   const auto test = gray_test(fish, {"died", "escaped"}, 0, rig);
+//
+// One minus the Kaplan-Meier estimate of one fate, with the others as censored, is not such a share: it is
+// too large, and the shares of all fates would add up to more than 1.
+
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "base/error.hpp"
+#include "stats/interval.hpp"
+#include "stats/table.hpp"
+
+namespace backeddy::stats {
+
+/// One fish: what became of it, and when.
+struct FateTime {
+    double time = 0.0;               ///< > 0, in any unit
+    std::optional<std::size_t> fate; ///< its place among the fates; nothing: none yet when last looked at
+};
+
+struct IncidenceStep {
+    double time = 0.0; ///< at which at least one fish met this fate
+    std::size_t at_risk = 0;
+    std::size_t events = 0;
+    double incidence = 0.0; ///< share that has met it up to and including `time`
+    double se = 0.0;
+    /// On the scale log(-log): incidence^exp(-+ z se / (F log F)). Nothing where the share is 1.
+    std::optional<Interval> limits;
+};
+
+struct FateIncidence {
+    std::string name;
+    std::size_t events = 0;
+    std::vector<IncidenceStep> steps; ///< by time; none for a fate that nobody met
+};
+
+struct CumulativeIncidence {
+    std::size_t n = 0;
+    double last_time = 0.0; ///< to which anyone was followed
+    double level = 0.95;
+    std::vector<FateIncidence> fates; ///< in the order given
+    std::vector<double> times;        ///< at which any fate was met
+    std::vector<double> without;      ///< share without any fate yet, at `times`; with all incidences it is 1
+};
+
+/// Aalen and Johansen's estimate (1978, Scand J Stat 5:141): sum of S(before) d / n, S that of no fate yet.
+/// Its variance is Aalen's (1978, Ann Stat 6:534), each time's share multiplied by (n - d) / (n - 1) where
+/// events are tied: for t at or beyond the times u,
+///   sum over this fate of (1 - (F(t) - F(u)) / S(u))^2 S(u-)^2 d (n - d) / (n^2 (n - 1))
+///   + the same sum over all others with ((F(t) - F(u)) / S(u))^2.
+/// Fails with
+///   out_of_range  a time infinite, not a number or not above 0: names the fish; a fate that is not there;
+///   too_few       no fish, or none met a fate;
+///   bad_setting   level.
+[[nodiscard]] Expected<CumulativeIncidence> cumulative_incidence(std::span<const FateTime> fish,
+                                                                 const std::vector<std::string>& fates,
+                                                                 double level = 0.95);
+
+/// The last step at or before a time; nothing before the first: nobody had met it.
+[[nodiscard]] std::optional<IncidenceStep> at_time(const FateIncidence& fate, double time);
+
+struct GrayTest {
+    double chi_squared = 0.0;
+    double freedom = 0.0;
+    double p = 0.0;
+    std::vector<double> excess; ///< by group: observed less expected if the groups' shares were the same
+    std::vector<std::string> without_events; ///< groups in which nobody met this fate: the test holds
+};
+
+/// Is the cumulative incidence of one fate the same in all groups? Gray's test (1988, Ann Stat 16:1141) with
+/// weight 1: hazards of the subdistribution compared, those at risk of it n (1 - F) / S; its variance that of
+/// the groups' own counting processes, both fates' parts, with F common to all groups. Unlike a log-rank test
+/// with other fates censored, which compares rates among those left. Fails as cumulative_incidence(), with
+/// bad_relation (a group for another number of fish), degenerate (one group; groups never at risk together)
+/// and too_few (nobody met this fate).
+[[nodiscard]] Expected<GrayTest> gray_test(std::span<const FateTime> fish,
+                                           const std::vector<std::string>& fates, std::size_t fate,
+                                           const Factor& group);
+
+} // namespace backeddy::stats

@@ -1,0 +1,211 @@
+// Sources: R 4.2.2, survival 3.5-3 survfit (Aalen-Johansen), cmprsk 2.2-11 cuminc (reference/stats 09).
+
+#include "stats/competing.hpp"
+
+#include <cmath>
+#include <limits>
+
+#include <gtest/gtest.h>
+
+#include "base/random.hpp"
+#include "stats/follow_ups.hpp"
+#include "stats/simulated.hpp"
+#include "support/reference.hpp"
+
+namespace backeddy::stats {
+namespace {
+
+const std::vector<std::string> two_fates{"first", "second"};
+
+std::vector<FateTime> fates_of(const support::Table& data) {
+    std::vector<FateTime> out;
+    const auto times = data.numbers("time");
+    const auto status = data.numbers("status");
+    for (std::size_t i = 0; i < times.size(); ++i) {
+        out.push_back({.time = times[i]});
+        if (status[i] > 0.0) {
+            out.back().fate = static_cast<std::size_t>(status[i]) - 1;
+        }
+    }
+    return out;
+}
+
+TEST(Competing, agrees_with_r_on_shares_variances_and_grays_test) {
+    const auto cases = support::reference_cases("stats/09_survival.json");
+    if (!cases) {
+        GTEST_SKIP() << support::no_reference;
+    }
+    const auto& one = support::case_of(*cases, "cif_pbc");
+    const auto data = support::data_of(one);
+    const auto all = fates_of(data);
+    const auto group = factor_of(data.text("trt"));
+    support::expect_agrees(one, "/n", static_cast<double>(all.size()));
+    for (std::size_t g = 0; g < group.levels.size(); ++g) {
+        std::vector<FateTime> fish;
+        for (std::size_t i = 0; i < all.size(); ++i) {
+            if (group.codes[i] == g) {
+                fish.push_back(all[i]);
+            }
+        }
+        const auto shares = cumulative_incidence(fish, two_fates);
+        ASSERT_TRUE(shares) << shares.error().text();
+        const std::string at = "/groups/" + std::to_string(g);
+        const auto times =
+            support::numbers_of(one.at("expected").at(support::Json::json_pointer(at + "/time")));
+        for (std::size_t f = 0; f < 2; ++f) {
+            const std::string cause = at + "/cause" + std::to_string(f + 1);
+            for (std::size_t k = 0; k < times.size(); ++k) {
+                const auto step = at_time(shares->fates[f], times[k]).value_or(IncidenceStep{});
+                support::expect_agrees(one, cause + "/cif/" + std::to_string(k), step.incidence);
+                support::expect_agrees(one, cause + "/var_cuminc/" + std::to_string(k), step.se * step.se);
+            }
+        }
+    }
+    for (std::size_t f = 0; f < 2; ++f) {
+        const auto test = gray_test(all, two_fates, f, group);
+        ASSERT_TRUE(test) << test.error().text();
+        const std::string at = "/gray_test/" + std::to_string(f);
+        support::expect_agrees(one, at + "/stat", test->chi_squared);
+        support::expect_agrees(one, at + "/df", test->freedom);
+        support::expect_agrees(one, at + "/p", test->p, 1e-6);
+    }
+}
+
+std::vector<FateTime> random_fates(Random& random, std::size_t n) {
+    std::vector<FateTime> out;
+    for (std::size_t i = 0; i < n; ++i) {
+        out.push_back({.time = 1.0 + static_cast<double>(random.below(15))});
+        const double u = random.uniform();
+        if (u < 0.7) {
+            out.back().fate = u < 0.3 ? 0 : (u < 0.55 ? 1 : 2);
+        }
+    }
+    return out;
+}
+
+TEST(Competing, shares_of_all_fates_and_of_none_add_up_to_one) {
+    for (std::uint64_t seed = 0; seed < 50; ++seed) {
+        Random random(3, seed);
+        const auto shares = cumulative_incidence(random_fates(random, 12), {"died", "escaped", "recovered"});
+        ASSERT_TRUE(shares);
+        for (std::size_t k = 0; k < shares->times.size(); ++k) {
+            double sum = shares->without[k];
+            for (const auto& fate : shares->fates) {
+                sum += at_time(fate, shares->times[k]).value_or(IncidenceStep{}).incidence;
+            }
+            EXPECT_NEAR(sum, 1.0, 1e-14) << "seed " << seed;
+        }
+    }
+}
+
+TEST(Competing, one_fate_alone_is_what_the_kaplan_meier_estimate_leaves) {
+    Random random(4);
+    std::vector<FateTime> fish;
+    std::vector<FollowUp> same;
+    for (std::size_t i = 0; i < 25; ++i) {
+        const double time = random.exponential();
+        const bool is_event = random.uniform() < 0.7;
+        fish.push_back({.time = time});
+        if (is_event) {
+            fish.back().fate = 0;
+        }
+        same.push_back({.time = time, .is_event = is_event});
+    }
+    const auto shares = cumulative_incidence(fish, {"died"});
+    const auto curve = kaplan_meier(same);
+    ASSERT_TRUE(shares && curve);
+    ASSERT_EQ(shares->fates[0].steps.size(), curve->steps.size());
+    for (std::size_t k = 0; k < curve->steps.size(); ++k) {
+        EXPECT_NEAR(shares->fates[0].steps[k].incidence, 1.0 - curve->steps[k].survival, 1e-14);
+    }
+}
+
+TEST(Competing, with_every_fate_known_it_is_the_plain_share) {
+    // 4 of 10 died by the end, without censoring: variance p (1 - p) / n but for the divisor n - 1 of ties.
+    std::vector<FateTime> fish;
+    for (std::size_t i = 0; i < 10; ++i) {
+        fish.push_back({.time = 1.0 + static_cast<double>(i), .fate = i % 5 < 2 ? 0U : 1U});
+    }
+    const auto shares = cumulative_incidence(fish, two_fates);
+    ASSERT_TRUE(shares);
+    const auto last = shares->fates[0].steps.back();
+    EXPECT_NEAR(last.incidence, 0.4, 1e-15);
+    ASSERT_TRUE(last.limits.has_value());
+    EXPECT_LT(last.limits->lower, 0.4);
+    EXPECT_GT(last.limits->upper, 0.4);
+    const auto second = shares->fates[1].steps.back();
+    EXPECT_NEAR(second.incidence, 0.6, 1e-15);
+}
+
+TEST(Competing, grays_test_does_not_care_for_the_order_of_groups) {
+    Random random(5);
+    const auto fish = random_fates(random, 45);
+    Factor group{.levels = {"a", "b", "c"}, .codes = {}};
+    Factor turned{.levels = {"c", "a", "b"}, .codes = {}};
+    for (std::size_t i = 0; i < fish.size(); ++i) {
+        group.codes.push_back(i % 3);
+        turned.codes.push_back((i + 1) % 3);
+    }
+    const std::vector<std::string> fates{"died", "escaped", "recovered"};
+    const auto one = gray_test(fish, fates, 1, group);
+    const auto other = gray_test(fish, fates, 1, turned);
+    ASSERT_TRUE(one && other) << one.error().text();
+    EXPECT_NEAR(one->chi_squared, other->chi_squared, 1e-10 * one->chi_squared);
+    EXPECT_NEAR(one->excess[0] + one->excess[1] + one->excess[2], 0.0, 1e-12);
+}
+
+TEST(Competing, says_what_is_wrong) {
+    const std::vector<FateTime> fish{{.time = 1.0, .fate = 0}, {.time = 2.0}};
+    EXPECT_EQ(
+        cumulative_incidence(std::vector<FateTime>{{.time = 1.0}}, two_fates).error().text(),
+        "no fate among 1 fish; at least one that met one; give the share of none with its exact limits");
+    EXPECT_EQ(cumulative_incidence(std::vector<FateTime>{{.time = 0.0, .fate = 0}}, two_fates).error().text(),
+              "fish 1 has the time 0; a finite time above 0; a fish that was never followed is left out and "
+              "counted apart; one whose fate is open gets the time to which it was followed");
+    EXPECT_EQ(cumulative_incidence(std::vector<FateTime>{{.time = 1.0, .fate = 2}}, two_fates).error().text(),
+              "fish 1 has fate 2 of 2; one of the fates, counted from 0");
+    EXPECT_EQ(cumulative_incidence(fish, two_fates, 0.0).error().code, ErrorCode::bad_setting);
+    const Factor group{.levels = {"a", "b"}, .codes = {0, 1}};
+    EXPECT_EQ(gray_test(fish, two_fates, 1, group).error().text(),
+              "no fish met the fate second; at least one that did");
+    EXPECT_EQ(gray_test(fish, two_fates, 0, {.levels = {"a"}, .codes = {0, 0}}).error().code,
+              ErrorCode::degenerate);
+    EXPECT_EQ(gray_test(fish, two_fates, 0, {.levels = {"a", "b"}, .codes = {0}}).error().code,
+              ErrorCode::bad_relation);
+    const std::vector<FateTime> apart{{.time = 2.0, .fate = 0}, {.time = 3.0, .fate = 0}, {.time = 1.0}};
+    EXPECT_EQ(gray_test(apart, two_fates, 0, {.levels = {"a", "b"}, .codes = {0, 0, 1}}).error().code,
+              ErrorCode::degenerate);
+}
+
+TEST(Competing, in_small_studies_limits_hold_the_truth_and_the_test_keeps_its_level) {
+    // 25 fish a group: death at 0.1 a day, escape at 0.05, followed to day 15.
+    Rate holds;
+    Rate rejected;
+    const double truth = (0.1 / 0.15) * (1.0 - std::exp(-0.15 * 8.0)); // died by day 8
+    for (std::uint64_t run = 0; run < 1000; ++run) {
+        Random random(6, run);
+        std::vector<FateTime> fish;
+        Factor group{.levels = {"a", "b"}, .codes = {}};
+        for (std::size_t i = 0; i < 50; ++i) {
+            const double death = random.exponential() / 0.1;
+            const double escape = random.exponential() / 0.05;
+            const double first = std::min(death, escape);
+            fish.push_back({.time = std::min(first, 15.0)});
+            if (first <= 15.0) {
+                fish.back().fate = death < escape ? 0 : 1;
+            }
+            group.codes.push_back(i % 2);
+        }
+        const auto shares = cumulative_incidence(std::span(fish).first(25), two_fates);
+        const auto test = gray_test(fish, two_fates, 0, group);
+        ASSERT_TRUE(shares && test);
+        const auto step = at_time(shares->fates[0], 8.0);
+        holds.add(step && step->limits && step->limits->holds(truth));
+        rejected.add(test->p < 0.05);
+    }
+    EXPECT_TRUE(is_between(holds, 0.93, 0.97, "limits of a cumulative incidence, 25 fish"));
+    EXPECT_TRUE(is_between(rejected, 0.04, 0.06, "Gray's test at 5 %, 25 fish a group"));
+}
+
+} // namespace
+} // namespace backeddy::stats
