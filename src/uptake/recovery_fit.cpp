@@ -19,6 +19,10 @@ namespace {
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double infinity = std::numeric_limits<double>::infinity();
 constexpr double grid_step_h = 1.0 / 60.0;
+// A meeting later than so many times the last spell's hour is no time: an hour in a tube knows nothing of
+// noon tomorrow, and the interval, which takes the form of the curve for true that far, does not know it
+// either (choice).
+constexpr double furthest_meeting = 3.0;
 
 // A decay with its parameters in one row: the asymptote if it was fitted, amplitude and rate of each phase
 // (fast first), then the amplitude of each event, which decays at the slowest rate.
@@ -641,6 +645,12 @@ void add_times(Recovery& out, const FullFit& fit, const Context& context) {
                                          std::isfinite(own_error) ? own_error : 0.0,
                                          [b](const Readings& r) { return r.meetings[b].area; });
         answer.fitted_excess_at_least = !answer.by_fit.hours.has_value();
+        if (answer.by_fit.hours && meeting.h > furthest_meeting * last_h) {
+            answer.by_fit = {.at_least_h = last_h,
+                             .reason =
+                                 "meets it at " + fixed_text(meeting.h, 1) +
+                                 " h, more than three times as late as the last spell: too far to be a time"};
+        }
     }
 }
 

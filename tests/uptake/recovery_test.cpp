@@ -248,6 +248,18 @@ TEST(RecoveryByData, one_low_spell_is_no_recovery_and_an_unfinished_one_is_censo
     EXPECT_EQ(without.by_fit.reason, "beyond the last spell: by the fit alone");
 }
 
+TEST(RecoveryByFit, a_meeting_far_beyond_the_spells_is_no_time) {
+    Random random(5);
+    const Course tube_alone{.to_h = 1.0}; // rest + 10 % is met at ln(400 / 8) / 0.8 = 4.9 h
+    const auto ten = recovery(input_of(spells_of(tube_alone, random), tube_alone)).value().baselines[0];
+    EXPECT_FALSE(ten.by_fit.hours || ten.by_fit.at_most_h);
+    EXPECT_GT(ten.by_fit.at_least_h, 0.8);
+    EXPECT_LE(ten.by_fit.at_least_h, 1.0);
+    EXPECT_EQ(ten.by_fit.reason,
+              "meets it at 4.9 h, more than three times as late as the last spell: too far to be a time");
+    EXPECT_FALSE(ten.fitted_excess_at_least) << "an integral beyond the spells is no lower bound";
+}
+
 TEST(RecoveryByData, a_fish_that_died_in_the_tube_keeps_its_boat_hour) {
     Random random(5);
     const Course course{};
