@@ -25,9 +25,20 @@ Index width(const Grouping& group) {
     return group.term.kind == RandomKind::intercept_and_slope ? 2 : 1;
 }
 
-/// A row's values in its level's columns.
-Vector loading(const Grouping& group, std::size_t row) {
-    Vector out(width(group));
+/// A sum of squares so large that every search turns back.
+constexpr double no_factor = 1e200;
+
+/// The Cholesky factor in the lower triangle, in place; whether there is one.
+bool factorise(Eigen::Ref<Matrix> m) {
+    const Eigen::LLT<Eigen::Ref<Matrix>> factor(m);
+    return factor.info() == Eigen::Success;
+}
+
+/// A row's values in its level's columns: one or two, no memory of their own to fetch.
+using Pair = Eigen::Matrix<double, Eigen::Dynamic, 1, Eigen::ColMajor, 2, 1>;
+
+Pair loading(const Grouping& group, std::size_t row) {
+    Pair out(width(group));
     Index k = 0;
     if (group.has_intercept()) {
         out[k++] = 1.0;
@@ -73,9 +84,8 @@ struct Profile::Impl {
     struct Class {
         Block own;
         std::vector<std::size_t> members;
-        /// Sums over members of a'a (and, where there are two, of a'b + b'a and b'b), a and b being the rows
-        /// of `shared` in `rest`'s places. Empty where going by level is quicker.
-        std::vector<Matrix> products;
+        /// Column of `sums`; below 0 where going by level is quicker.
+        Index summed = -1;
     };
     struct Other { ///< a group but the first
         std::size_t group = 0;
@@ -97,6 +107,9 @@ struct Profile::Impl {
     Index first_width = 1;
     std::vector<Level> levels; ///< of the first group
     std::vector<Class> classes;
+    /// Over a class's members the sums of a'a (and, where there are two, of a'b + b'a and b'b), a and b being
+    /// the rows of `shared` in `rest`'s places; a column each, so that one product adds all classes up.
+    Matrix sums;
     std::vector<Other> others;
     Index q = 0; ///< columns of the others
     Matrix rest; ///< [Z_others Q y]' W [Z_others Q y]
@@ -105,12 +118,11 @@ struct Profile::Impl {
     void collect(const std::vector<Grouping>& all, const Vector& root, const Matrix& xy);
     void classify();
 
+    /// `rest` after the first group, worked up in place: L of the others' T'SzzT + I in the lower triangle of
+    /// the top left corner; L^-1 T' times the columns of X and y in the top right one; below them the factor
+    /// of the fixed part's, R' in its lower triangle, and beside it R'^-1 X'V^-1 y.
     struct Reduced {
-        Matrix left;   ///< rest after the first group; then the factor of the others in its top left corner
-        Matrix turned; ///< L^-1 T' times the columns of X and y
-        Eigen::LLT<Matrix> others;
-        Eigen::LLT<Matrix> fixed;
-        Vector cross; ///< R^-T times X'V^-1 y
+        Matrix all;
         Pieces pieces;
     };
     [[nodiscard]] Block theta_of(std::size_t group, Index wide, std::span<const double> theta) const {
@@ -119,8 +131,10 @@ struct Profile::Impl {
     /// T (T' own T + I)^-1 T', and the log determinant of what is inverted.
     static Block eliminator(const Block& factor, const Block& own, double& log_det);
     [[nodiscard]] Reduced reduce(std::span<const double> theta) const;
-    /// Each group's rows of T' (or T) times what it is multiplied with, in place.
-    void multiply_others(std::span<const double> theta, bool is_transposed, Eigen::Ref<Matrix> rows) const;
+    /// In place: T times, T' times, and times T.
+    void factor_times(std::span<const double> theta, Eigen::Ref<Matrix> rows) const;
+    void transposed_times(std::span<const double> theta, Eigen::Ref<Matrix> rows) const;
+    void times_factor(std::span<const double> theta, Eigen::Ref<Matrix> columns) const;
 };
 
 void Profile::Impl::orthogonalise(Matrix& x, Vector& y) {
@@ -142,7 +156,7 @@ void Profile::Impl::orthogonalise(Matrix& x, Vector& y) {
 void Profile::Impl::collect(const std::vector<Grouping>& all, const Vector& root, const Matrix& xy) {
     const Index e = p + 1;
     const auto& big = all[first];
-    std::vector<std::map<Index, Vector>> shared(big.levels.size());
+    std::vector<std::map<Index, Pair>> shared(big.levels.size());
     std::vector<Matrix> dense(big.levels.size(), Matrix::Zero(first_width, e));
     levels.resize(big.levels.size());
     for (auto& level : levels) {
@@ -153,21 +167,21 @@ void Profile::Impl::collect(const std::vector<Grouping>& all, const Vector& root
     for (Index i = 0; i < n; ++i) {
         const auto row = static_cast<std::size_t>(i);
         const std::size_t code = big.codes[row];
-        const Vector own = root[i] * loading(big, row);
+        const Pair own = root[i] * loading(big, row);
         levels[code].own += own * own.transpose();
         dense[code] += own * xy.row(i);
         for (const auto& other : others) {
             const auto& group = all[other.group];
             const Index at = other.first + (static_cast<Index>(group.codes[row]) * other.wide);
-            const Vector load = root[i] * loading(group, row);
+            const Pair load = root[i] * loading(group, row);
             for (Index a = 0; a < other.wide; ++a) {
-                auto [place, is_new] = shared[code].try_emplace(at + a, Vector::Zero(first_width));
+                auto [place, is_new] = shared[code].try_emplace(at + a, Pair::Zero(first_width));
                 place->second += load[a] * own;
                 rest.row(at + a).tail(e) += load[a] * xy.row(i);
                 for (const auto& second : others) {
                     const auto& partner = all[second.group];
                     const Index there = second.first + (static_cast<Index>(partner.codes[row]) * second.wide);
-                    const Vector weight = root[i] * loading(partner, row);
+                    const Pair weight = root[i] * loading(partner, row);
                     for (Index b = 0; b < second.wide; ++b) {
                         rest(at + a, there + b) += load[a] * weight[b];
                     }
@@ -192,6 +206,7 @@ void Profile::Impl::collect(const std::vector<Grouping>& all, const Vector& root
 
 void Profile::Impl::classify() {
     const Index all = rest.rows();
+    sums.resize(all * all, 0);
     for (std::size_t code = 0; code < levels.size(); ++code) {
         const auto same = std::find_if(classes.begin(), classes.end(),
                                        [&](const Class& one) { return one.own == levels[code].own; });
@@ -210,17 +225,20 @@ void Profile::Impl::classify() {
         if (by_level < all * all * (first_width == 1 ? 1 : 3)) {
             continue;
         }
-        one.products.assign(first_width == 1 ? 1 : 3, Matrix::Zero(all, all));
+        one.summed = sums.cols();
+        sums.conservativeResize(all * all, sums.cols() + (first_width == 1 ? 1 : 3));
+        sums.rightCols(sums.cols() - one.summed).setZero();
         for (const std::size_t code : one.members) {
             const auto& level = levels[code];
             for (std::size_t j = 0; j < level.places.size(); ++j) {
                 const auto b = level.shared.col(static_cast<Index>(j));
                 for (std::size_t i = 0; i < level.places.size(); ++i) {
                     const auto a = level.shared.col(static_cast<Index>(i));
-                    one.products[0](level.places[i], level.places[j]) += a[0] * b[0];
+                    const Index cell = level.places[i] + (level.places[j] * all);
+                    sums(cell, one.summed) += a[0] * b[0];
                     if (first_width == 2) {
-                        one.products[1](level.places[i], level.places[j]) += (a[0] * b[1]) + (a[1] * b[0]);
-                        one.products[2](level.places[i], level.places[j]) += a[1] * b[1];
+                        sums(cell, one.summed + 1) += (a[0] * b[1]) + (a[1] * b[0]);
+                        sums(cell, one.summed + 2) += a[1] * b[1];
                     }
                 }
             }
@@ -235,34 +253,57 @@ Block Profile::Impl::eliminator(const Block& factor, const Block& own, double& l
     return factor * inner.inverse() * factor.transpose();
 }
 
-void Profile::Impl::multiply_others(std::span<const double> theta, bool is_transposed,
-                                    Eigen::Ref<Matrix> rows) const {
+void Profile::Impl::factor_times(std::span<const double> theta, Eigen::Ref<Matrix> rows) const {
+    for (const auto& other : others) {
+        const Block factor = theta_of(other.group, other.wide, theta);
+        for (Index level = 0; level < other.levels; ++level) {
+            auto part = rows.middleRows(other.first + (level * other.wide), other.wide);
+            part = (factor * part).eval();
+        }
+    }
+}
+
+void Profile::Impl::transposed_times(std::span<const double> theta, Eigen::Ref<Matrix> rows) const {
     for (const auto& other : others) {
         const Block factor = theta_of(other.group, other.wide, theta);
         if (other.wide == 1) {
             rows.middleRows(other.first, other.levels) *= factor(0, 0);
             continue;
         }
-        const Block by = is_transposed ? Block(factor.transpose()) : factor;
         for (Index level = 0; level < other.levels; ++level) {
-            const Matrix old = rows.middleRows(other.first + (2 * level), 2);
-            rows.middleRows(other.first + (2 * level), 2) = by * old;
+            auto part = rows.middleRows(other.first + (2 * level), 2);
+            part = (factor.transpose() * part).eval();
+        }
+    }
+}
+
+void Profile::Impl::times_factor(std::span<const double> theta, Eigen::Ref<Matrix> columns) const {
+    for (const auto& other : others) {
+        const Block factor = theta_of(other.group, other.wide, theta);
+        if (other.wide == 1) {
+            columns.middleCols(other.first, other.levels) *= factor(0, 0);
+            continue;
+        }
+        for (Index level = 0; level < other.levels; ++level) {
+            auto part = columns.middleCols(other.first + (2 * level), 2);
+            part = (part * factor).eval();
         }
     }
 }
 
 Profile::Impl::Reduced Profile::Impl::reduce(std::span<const double> theta) const {
-    Reduced out{.left = rest};
+    Reduced out{.all = rest};
+    Vector share(sums.cols());
     const Block factor = theta_of(first, first_width, theta);
     for (const auto& one : classes) {
         double log_det = 0.0;
         const Block middle = eliminator(factor, one.own, log_det);
         out.pieces.log_det_random += static_cast<double>(one.members.size()) * log_det;
-        if (!one.products.empty()) {
-            out.left.noalias() -= middle(0, 0) * one.products[0];
+        if (one.summed >= 0) {
+            share[one.summed] = middle(0, 0);
             if (first_width == 2) {
-                out.left.noalias() -= middle(0, 1) * one.products[1];
-                out.left.noalias() -= middle(1, 1) * one.products[2];
+                share[one.summed + 1] = middle(0, 1);
+                share[one.summed + 2] = middle(1, 1);
             }
             continue;
         }
@@ -271,28 +312,34 @@ Profile::Impl::Reduced Profile::Impl::reduce(std::span<const double> theta) cons
             const Matrix product = level.shared.transpose() * (middle * level.shared);
             for (std::size_t j = 0; j < level.places.size(); ++j) {
                 for (std::size_t i = 0; i < level.places.size(); ++i) {
-                    out.left(level.places[i], level.places[j]) -=
+                    out.all(level.places[i], level.places[j]) -=
                         product(static_cast<Index>(i), static_cast<Index>(j));
                 }
             }
         }
     }
-    Matrix inner = out.left.topLeftCorner(q, q);
-    multiply_others(theta, true, inner);
-    inner.transposeInPlace();
-    multiply_others(theta, true, inner);
+    Eigen::Map<Vector>(out.all.data(), out.all.size()).noalias() -= sums * share;
+
+    auto inner = out.all.topLeftCorner(q, q);
+    transposed_times(theta, inner);
+    times_factor(theta, inner);
     inner.diagonal().array() += 1.0;
-    out.others.compute(inner);
-    out.pieces.log_det_random += 2.0 * out.others.matrixLLT().diagonal().array().log().sum();
-    out.turned = out.left.topRightCorner(q, p + 1);
-    multiply_others(theta, true, out.turned);
-    out.others.matrixL().solveInPlace(out.turned);
-    const Matrix final = out.left.bottomRightCorner(p + 1, p + 1) - (out.turned.transpose() * out.turned);
-    out.fixed.compute(final.topLeftCorner(p, p));
-    out.cross = final.topRightCorner(p, 1);
-    out.fixed.matrixL().solveInPlace(out.cross);
-    out.pieces.log_det_fixed = (2.0 * out.fixed.matrixLLT().diagonal().array().log().sum()) + log_det_turn;
-    out.pieces.squares = final(p, p) - out.cross.squaredNorm();
+    const bool has_others = factorise(inner);
+    out.pieces.log_det_random += 2.0 * inner.diagonal().array().log().sum();
+
+    auto turned = out.all.topRightCorner(q, p + 1);
+    transposed_times(theta, turned);
+    inner.triangularView<Eigen::Lower>().solveInPlace(turned);
+    auto last = out.all.bottomRightCorner(p + 1, p + 1);
+    last.noalias() -= turned.transpose() * turned;
+
+    auto fixed = last.topLeftCorner(p, p);
+    const bool has_fixed = factorise(fixed);
+    auto cross = last.topRightCorner(p, 1);
+    fixed.triangularView<Eigen::Lower>().solveInPlace(cross);
+    out.pieces.log_det_fixed = (2.0 * fixed.diagonal().array().log().sum()) + log_det_turn;
+    // Where rounding has eaten a factor nothing is known but that the search should turn back.
+    out.pieces.squares = has_others && has_fixed ? last(p, p) - cross.squaredNorm() : no_factor;
     out.pieces.log_weights = log_weights;
     return out;
 }
@@ -367,15 +414,18 @@ Solution Profile::solve(std::span<const double> theta) const {
     const auto& own = *impl_;
     const auto reduced = own.reduce(theta);
     const Index p = own.p;
-    const Vector turned_coefficients = reduced.fixed.matrixU().solve(reduced.cross);
+    const auto fixed = reduced.all.block(own.q, own.q, p, p).triangularView<Eigen::Lower>();
+    const Vector cross = reduced.all.block(own.q, own.q + p, p, 1);
+    const Vector turned_coefficients = fixed.transpose().solve(cross);
     const Vector coefficients =
         own.ordinary + own.turn.triangularView<Eigen::Upper>().solve(turned_coefficients);
     const Matrix half = own.turn.triangularView<Eigen::Upper>().solve(
-        Matrix(reduced.fixed.matrixU().solve(Matrix::Identity(p, p))));
+        Matrix(fixed.transpose().solve(Matrix::Identity(p, p))));
     const Matrix covariance = half * half.transpose();
-    Matrix others = reduced.others.matrixU().solve(
-        Vector(reduced.turned.col(p) - (reduced.turned.leftCols(p) * turned_coefficients)));
-    own.multiply_others(theta, false, others);
+    const auto turned = reduced.all.topRightCorner(own.q, p + 1);
+    Matrix others = turned.col(p) - (turned.leftCols(p) * turned_coefficients);
+    reduced.all.topLeftCorner(own.q, own.q).triangularView<Eigen::Lower>().transpose().solveInPlace(others);
+    own.factor_times(theta, others);
 
     Solution out{.coefficients = {coefficients.begin(), coefficients.end()},
                  .covariance = {covariance.data(), covariance.data() + covariance.size()},
