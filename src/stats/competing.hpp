@@ -5,7 +5,6 @@
 //   const std::vector<FateTime> fish{{.time = 3.0, .fate = 0}, {.time = 9.0, .fate = 1}, {.time = 20.0}};
 //   const auto shares = cumulative_incidence(fish, {"died", "escaped"});
 //   at_time(shares->fates[0], 10.0);                   // share that died by then
-//   const auto test = gray_test(fish, {"died", "escaped"}, 0, rig);
 //
 // One minus the Kaplan-Meier estimate of one fate, with the others as censored, is not such a share: it is
 // too large, and the shares of all fates would add up to more than 1.
@@ -18,7 +17,6 @@
 
 #include "base/error.hpp"
 #include "stats/interval.hpp"
-#include "stats/table.hpp"
 
 namespace backeddy::stats {
 
@@ -68,23 +66,5 @@ struct CumulativeIncidence {
 
 /// The last step at or before a time; nothing before the first: nobody had met it.
 [[nodiscard]] std::optional<IncidenceStep> at_time(const FateIncidence& fate, double time);
-
-struct GrayTest {
-    double chi_squared = 0.0;
-    double freedom = 0.0;
-    double p = 0.0;
-    std::vector<double> excess; ///< by group: observed less expected if the groups' shares were the same
-    std::vector<std::string> without_events; ///< groups in which nobody met this fate: the test holds
-};
-
-/// Is the cumulative incidence of one fate the same in all groups? Gray's test (1988, Ann Stat 16:1141) with
-/// weight 1: hazards of the subdistribution compared, those at risk of it n (1 - F) / S; its variance that of
-/// the groups' own counting processes, both fates' parts, with F common to all groups. Unlike a log-rank test
-/// with other fates censored, which compares rates among those left. Fails as cumulative_incidence(), with
-/// bad_relation (a group for another number of fish), degenerate (one group; groups never at risk together)
-/// and too_few (nobody met this fate).
-[[nodiscard]] Expected<GrayTest> gray_test(std::span<const FateTime> fish,
-                                           const std::vector<std::string>& fates, std::size_t fate,
-                                           const Factor& group);
 
 } // namespace backeddy::stats

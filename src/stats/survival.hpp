@@ -7,8 +7,8 @@
 //
 // A fish is at risk from its entry (not at that moment itself) to its time (that moment included): one whose
 // follow-up ends at a time at which others die was still at risk of it. When follow-up ends must have nothing
-// to do with what would have come; fates that preclude the event are for competing.hpp. Times at which it is
-// only known that the event lay between two looks are for censored.hpp and turnbull.hpp. cox.hpp adjusts.
+// to do with what would have come; fates that preclude the event are for competing.hpp. Of a time of which it
+// is only known that the event lay between two looks, none of this knows. cox.hpp adjusts.
 
 #include <cstddef>
 #include <cstdint>

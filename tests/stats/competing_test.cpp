@@ -1,4 +1,4 @@
-// Sources: R 4.2.2, survival 3.5-3 survfit (Aalen-Johansen), cmprsk 2.2-11 cuminc (reference/stats 09).
+// Sources: R 4.2.2, survival 3.5-3 survfit (Aalen-Johansen) (reference/stats 09).
 
 #include "stats/competing.hpp"
 
@@ -30,7 +30,7 @@ std::vector<FateTime> fates_of(const support::Table& data) {
     return out;
 }
 
-TEST(Competing, agrees_with_r_on_shares_variances_and_grays_test) {
+TEST(Competing, agrees_with_r_on_shares_and_variances) {
     const auto cases = support::reference_cases("stats/09_survival.json");
     if (!cases) {
         GTEST_SKIP() << support::no_reference;
@@ -60,14 +60,6 @@ TEST(Competing, agrees_with_r_on_shares_variances_and_grays_test) {
                 support::expect_agrees(one, cause + "/var_cuminc/" + std::to_string(k), step.se * step.se);
             }
         }
-    }
-    for (std::size_t f = 0; f < 2; ++f) {
-        const auto test = gray_test(all, two_fates, f, group);
-        ASSERT_TRUE(test) << test.error().text();
-        const std::string at = "/gray_test/" + std::to_string(f);
-        support::expect_agrees(one, at + "/stat", test->chi_squared);
-        support::expect_agrees(one, at + "/df", test->freedom);
-        support::expect_agrees(one, at + "/p", test->p, 1e-6);
     }
 }
 
@@ -137,23 +129,6 @@ TEST(Competing, with_every_fate_known_it_is_the_plain_share) {
     EXPECT_NEAR(second.incidence, 0.6, 1e-15);
 }
 
-TEST(Competing, grays_test_does_not_care_for_the_order_of_groups) {
-    Random random(5);
-    const auto fish = random_fates(random, 45);
-    Factor group{.levels = {"a", "b", "c"}, .codes = {}};
-    Factor turned{.levels = {"c", "a", "b"}, .codes = {}};
-    for (std::size_t i = 0; i < fish.size(); ++i) {
-        group.codes.push_back(i % 3);
-        turned.codes.push_back((i + 1) % 3);
-    }
-    const std::vector<std::string> fates{"died", "escaped", "recovered"};
-    const auto one = gray_test(fish, fates, 1, group);
-    const auto other = gray_test(fish, fates, 1, turned);
-    ASSERT_TRUE(one && other) << one.error().text();
-    EXPECT_NEAR(one->chi_squared, other->chi_squared, 1e-10 * one->chi_squared);
-    EXPECT_NEAR(one->excess[0] + one->excess[1] + one->excess[2], 0.0, 1e-12);
-}
-
 TEST(Competing, says_what_is_wrong) {
     const std::vector<FateTime> fish{{.time = 1.0, .fate = 0}, {.time = 2.0}};
     EXPECT_EQ(
@@ -165,28 +140,16 @@ TEST(Competing, says_what_is_wrong) {
     EXPECT_EQ(cumulative_incidence(std::vector<FateTime>{{.time = 1.0, .fate = 2}}, two_fates).error().text(),
               "fish 1 has fate 2 of 2; one of the fates, counted from 0");
     EXPECT_EQ(cumulative_incidence(fish, two_fates, 0.0).error().code, ErrorCode::bad_setting);
-    const Factor group{.levels = {"a", "b"}, .codes = {0, 1}};
-    EXPECT_EQ(gray_test(fish, two_fates, 1, group).error().text(),
-              "no fish met the fate second; at least one that did");
-    EXPECT_EQ(gray_test(fish, two_fates, 0, {.levels = {"a"}, .codes = {0, 0}}).error().code,
-              ErrorCode::degenerate);
-    EXPECT_EQ(gray_test(fish, two_fates, 0, {.levels = {"a", "b"}, .codes = {0}}).error().code,
-              ErrorCode::bad_relation);
-    const std::vector<FateTime> apart{{.time = 2.0, .fate = 0}, {.time = 3.0, .fate = 0}, {.time = 1.0}};
-    EXPECT_EQ(gray_test(apart, two_fates, 0, {.levels = {"a", "b"}, .codes = {0, 0, 1}}).error().code,
-              ErrorCode::degenerate);
 }
 
-TEST(Competing, in_small_studies_limits_hold_the_truth_and_the_test_keeps_its_level) {
-    // 25 fish a group: death at 0.1 a day, escape at 0.05, followed to day 15.
+TEST(Competing, in_small_studies_limits_hold_the_truth) {
+    // 25 fish: death at 0.1 a day, escape at 0.05, followed to day 15.
     Rate holds;
-    Rate rejected;
     const double truth = (0.1 / 0.15) * (1.0 - std::exp(-0.15 * 8.0)); // died by day 8
     for (std::uint64_t run = 0; run < 1000; ++run) {
         Random random(6, run);
         std::vector<FateTime> fish;
-        Factor group{.levels = {"a", "b"}, .codes = {}};
-        for (std::size_t i = 0; i < 50; ++i) {
+        for (std::size_t i = 0; i < 25; ++i) {
             const double death = random.exponential() / 0.1;
             const double escape = random.exponential() / 0.05;
             const double first = std::min(death, escape);
@@ -194,17 +157,13 @@ TEST(Competing, in_small_studies_limits_hold_the_truth_and_the_test_keeps_its_le
             if (first <= 15.0) {
                 fish.back().fate = death < escape ? 0 : 1;
             }
-            group.codes.push_back(i % 2);
         }
-        const auto shares = cumulative_incidence(std::span(fish).first(25), two_fates);
-        const auto test = gray_test(fish, two_fates, 0, group);
-        ASSERT_TRUE(shares && test);
+        const auto shares = cumulative_incidence(fish, two_fates);
+        ASSERT_TRUE(shares);
         const auto step = at_time(shares->fates[0], 8.0);
         holds.add(step && step->limits && step->limits->holds(truth));
-        rejected.add(test->p < 0.05);
     }
     EXPECT_TRUE(is_between(holds, 0.93, 0.97, "limits of a cumulative incidence, 25 fish"));
-    EXPECT_TRUE(is_between(rejected, 0.04, 0.06, "Gray's test at 5 %, 25 fish a group"));
 }
 
 } // namespace
