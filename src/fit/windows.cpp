@@ -43,7 +43,19 @@ Expected<void> check(std::span<const double> x, std::span<const double> y, const
     return {};
 }
 
-/// Walks all windows and hands each to `take`. Readings before `split` are kept as suffix sums, those from
+/// Of the readings of a window, about its own means (x and y about the anchor).
+struct Moments {
+    double n = 0.0;
+    double x_mean = 0.0;
+    double y_mean = 0.0;
+    double xx = 0.0;
+    double xy = 0.0;
+
+    [[nodiscard]] double slope() const { return xy / xx; }
+};
+
+/// Walks all windows and hands each to `take` as its first reading and the one after its last, of which it
+/// then knows slope and line. Readings before `split` are kept as suffix sums, those from
 /// `split` on as one running sum, both about the reading at `split`; when the window has passed `split`, the
 /// split moves to the window's end and the suffix sums are made anew. Each reading is thus added twice in
 /// all.
@@ -69,11 +81,27 @@ class Walk {
                 split_at(first, end);
             }
             if (end - first >= least && x_[end - 1] > x_[first]) {
-                take(line(first, end));
+                take(first, end);
                 ++taken;
             }
         }
         return taken;
+    }
+
+    /// Of the window just handed out: its slope alone, for those that only look for one; all of its line.
+    [[nodiscard]] double slope(std::size_t first, std::size_t end) const {
+        return moments(first, end).slope();
+    }
+    [[nodiscard]] WindowLine line(std::size_t first, std::size_t end) const {
+        const auto [n, x_mean, y_mean, xx, xy] = moments(first, end);
+        const double yy = tails_[first - tail_from_].yy + head_.yy - (n * y_mean * y_mean);
+        WindowLine out{.first = first, .end = end, .slope = xy / xx};
+        out.x_mean = anchor_x_ + x_mean;
+        out.level = anchor_y_ + y_mean;
+        const double residual = std::max(0.0, yy - (out.slope * xy));
+        out.slope_se = n > 2.0 ? std::sqrt(residual / ((n - 2.0) * xx)) : 0.0;
+        out.r_squared = yy > 0.0 ? std::clamp(1.0 - (residual / yy), 0.0, 1.0) : 0.0;
+        return out;
     }
 
   private:
@@ -100,21 +128,16 @@ class Walk {
         }
     }
 
-    [[nodiscard]] WindowLine line(std::size_t first, std::size_t end) const {
+    [[nodiscard]] Moments moments(std::size_t first, std::size_t end) const {
         const Sums& tail = tails_[first - tail_from_];
         const auto n = static_cast<double>(end - first);
         const double x_mean = (tail.x + head_.x) / n;
         const double y_mean = (tail.y + head_.y) / n;
-        const double xx = tail.xx + head_.xx - (n * x_mean * x_mean);
-        const double xy = tail.xy + head_.xy - (n * x_mean * y_mean);
-        const double yy = tail.yy + head_.yy - (n * y_mean * y_mean);
-        WindowLine out{.first = first, .end = end, .slope = xy / xx};
-        out.x_mean = anchor_x_ + x_mean;
-        out.level = anchor_y_ + y_mean;
-        const double residual = std::max(0.0, yy - (out.slope * xy));
-        out.slope_se = n > 2.0 ? std::sqrt(residual / ((n - 2.0) * xx)) : 0.0;
-        out.r_squared = yy > 0.0 ? std::clamp(1.0 - (residual / yy), 0.0, 1.0) : 0.0;
-        return out;
+        return {.n = n,
+                .x_mean = x_mean,
+                .y_mean = y_mean,
+                .xx = tail.xx + head_.xx - (n * x_mean * x_mean),
+                .xy = tail.xy + head_.xy - (n * x_mean * y_mean)};
     }
 
     std::span<const double> x_;
@@ -146,7 +169,8 @@ Expected<std::vector<WindowLine>> sliding_lines(std::span<const double> x, std::
     }
     std::vector<WindowLine> out;
     out.reserve(x.size());
-    Walk(x, y, options).run([&](const WindowLine& line) { out.push_back(line); });
+    Walk walk(x, y, options);
+    walk.run([&](std::size_t first, std::size_t end) { out.push_back(walk.line(first, end)); });
     if (out.empty()) {
         return fail(no_window(x, options));
     }
@@ -160,11 +184,12 @@ Expected<WindowLine> steepest_window(std::span<const double> x, std::span<const 
     }
     WindowLine best;
     bool is_first = true;
-    Walk(x, y, options).run([&](const WindowLine& line) {
-        const bool is_steeper =
-            direction == Steepest::falling ? line.slope < best.slope : line.slope > best.slope;
+    Walk walk(x, y, options);
+    walk.run([&](std::size_t first, std::size_t end) {
+        const double slope = walk.slope(first, end);
+        const bool is_steeper = direction == Steepest::falling ? slope < best.slope : slope > best.slope;
         if (is_first || is_steeper) {
-            best = line;
+            best = walk.line(first, end);
             is_first = false;
         }
     });
