@@ -18,6 +18,9 @@ namespace {
 constexpr double long_gap_days = 10.0;
 /// A date with day and month exchanged lies on the heels of the row before: within this (choice).
 constexpr double same_day_h = 36.0;
+/// Refused rows that a person should hear of: so many, and more than this share of the file (choice).
+constexpr std::uint64_t least_refused = 10;
+constexpr double refused_share = 0.01;
 
 study::Complaint complaint(study::Severity severity, std::string path, std::optional<std::uint64_t> line,
                            std::string column, Error error) {
@@ -132,6 +135,24 @@ void poor_columns(std::vector<study::Complaint>& out, const RawFile& file) {
     }
 }
 
+void many_refused(std::vector<study::Complaint>& out, const RawFile& file) {
+    const auto& report = *file.report;
+    const std::uint64_t refused = report.refused.size() + report.refused_not_listed;
+    const std::uint64_t rows = report.kept + refused;
+    if (refused < least_refused ||
+        static_cast<double>(refused) <= refused_share * static_cast<double>(rows)) {
+        return;
+    }
+    const auto& first = report.refused.front();
+    out.push_back(complaint(
+        study::Severity::warning, file.path, first.line, {},
+        {.code = ErrorCode::bad_row,
+         .found = fmt::format("{} of {} rows are refused; the first: {}", refused, rows, first.reason.found),
+         .expected = "rows that can be read: what is refused is missing from the stays",
+         .remedy = "look at their reasons above, or in refused_rows.csv beside the results; mend a copy of "
+                   "the file, or the trace's settings in the brief"}));
+}
+
 } // namespace
 
 std::vector<study::Complaint> doubts_of(const RawFile& file) {
@@ -142,6 +163,7 @@ std::vector<study::Complaint> doubts_of(const RawFile& file) {
     second_headers(out, file);
     long_gaps(out, file);
     poor_columns(out, file);
+    many_refused(out, file);
     return out;
 }
 

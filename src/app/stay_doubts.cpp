@@ -299,6 +299,69 @@ std::vector<study::Complaint> stays_without_spell(const Chambers& chambers,
     return out;
 }
 
+namespace {
+
+struct Hole {
+    Instant from;
+    Instant to;
+
+    [[nodiscard]] Duration length() const { return to - from; }
+};
+
+/// The longest time of a stay without a reading of oxygen, its ends included.
+Hole longest_hole(const StayAnswer& answer) {
+    Hole longest{answer.stay->from(), answer.stay->from()};
+    Instant last = answer.stay->from();
+    const Instant end = answer.stay->usable_to();
+    const auto meet = [&](Instant at) {
+        if (at - last > longest.length()) {
+            longest = {last, at};
+        }
+        last = at;
+    };
+    for (const auto* slice : answer.slices) {
+        const auto& trace = slice->trace;
+        for (std::size_t i = 0; i < trace.times_ns.size(); ++i) {
+            const auto at = Instant::unix_nanoseconds(trace.times_ns[i]);
+            if (at > last && at < end && std::isfinite(trace.oxygen_mg_per_l[i])) {
+                meet(at);
+            }
+        }
+    }
+    meet(end);
+    return longest;
+}
+
+constexpr double hole_share = 0.1;
+const Duration least_hole = Duration::minutes(2.0);
+
+} // namespace
+
+std::vector<study::Complaint> stays_with_holes(std::span<const StayAnswer> stays) {
+    std::vector<study::Complaint> out;
+    for (const auto& answer : stays) {
+        if (!answer.uptake || sealed_spells(*answer.uptake).empty()) {
+            continue;
+        }
+        const auto& stay = *answer.stay;
+        const auto hole = longest_hole(answer);
+        const auto whole = stay.usable_to() - stay.from();
+        if (hole.length() <= least_hole || hole.length().seconds() <= hole_share * whole.seconds()) {
+            continue;
+        }
+        out.push_back(study::warn(
+            stay.place, "stay",
+            {ErrorCode::too_few,
+             fmt::format("no reading of oxygen from {} to {} in the stay \"{}\": {} of its {} min",
+                         iso_text(hole.from), iso_text(hole.to), stay.id.text(),
+                         significant_text(hole.length().minutes(), 3), significant_text(whole.minutes(), 3)),
+             "readings over the whole stay: what was missed is in none of its numbers",
+             "look whether its file is torn or missing, or correct the stay's times; last_good ends it where "
+             "the readings do"}));
+    }
+    return out;
+}
+
 std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
                                           std::span<const StayAnswer> stays, Threads threads) {
     std::vector<study::Complaint> out = inverted_pumps(stays, threads);
@@ -306,6 +369,7 @@ std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& ch
         std::move(more.begin(), more.end(), std::back_inserter(out));
     };
     take(stays_without_spell(chambers, stays));
+    take(stays_with_holes(stays));
     take(rival_decisions(stays));
     take(fish_without_blank(study));
     return out;

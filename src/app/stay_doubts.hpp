@@ -27,6 +27,10 @@ namespace backeddy::app {
 [[nodiscard]] std::vector<study::Complaint> stays_without_spell(const Chambers& chambers,
                                                                 std::span<const StayAnswer> stays);
 
+/// Stays with a hole in their readings of oxygen, at an end or inside, of over a tenth of their time and two
+/// minutes (choice): what happened in it is in none of their numbers. Of stays that were computed.
+[[nodiscard]] std::vector<study::Complaint> stays_with_holes(std::span<const StayAnswer> stays);
+
 /// All of them.
 [[nodiscard]] std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
                                                         std::span<const StayAnswer> stays, Threads threads);

@@ -250,7 +250,7 @@ std::string headline_section(const Results& results) {
         "with 95 % intervals by Student's t over the fish of the row: what other fish of the same "
         "kind, met and treated likewise, would make of it. They are of the values as measured; "
         "groups are not compared here, and several intervals read together miss more often than "
-        "one.";
+        "one. A fish that never came to rest has no part in resting uptake and scope.";
     const bool has_human = std::ranges::any_of(
         results.exclusions, [](const Exclusion& each) { return each.by == ExcludedBy::human; });
     text += has_human ? " The last columns leave every decision made by hand undone.</p>\n"

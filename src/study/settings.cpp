@@ -847,8 +847,6 @@ void resting_settings(List<Brief>& list) {
          .least = 10.0,
          .most = 1e6},
         FIELD(resting.noise_draws));
-    list.add({.key = "level", .why = "Of all intervals.", .least = 0.5, .most = 0.9999},
-             FIELD(resting.level));
     list.add({.key = "least_per_hour",
               .unit = "values",
               .why = "For an hour of the day to have a routine median of its own. Our choice.",

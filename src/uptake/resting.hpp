@@ -58,7 +58,6 @@ struct RestingSettings {
     std::size_t draws = 2000;
     std::uint64_t seed = 1;
     std::size_t noise_draws = 400; ///< simulated nights for the noise bias
-    double level = 0.95;
 
     std::size_t least_per_hour = 3; ///< values for an hour of the day to have a routine median of its own
     Duration utc_offset;            ///< local time less UTC, for hours of the day

@@ -12,6 +12,7 @@
 #include "app/reading_doubts.hpp"
 #include "app/run.hpp"
 #include "app/seen_states.hpp"
+#include "app/stay_doubts.hpp"
 #include "support/small_study.hpp"
 
 namespace backeddy::app {
@@ -53,6 +54,16 @@ struct Checked {
     std::vector<std::string> said;
     std::string text;
 };
+
+/// What a run has to say of the stays.
+std::vector<std::string> answer_all(const Checked& checked) {
+    const auto stays = answer_stays(checked.opened->study, checked.chambers, {}, [](auto...) {});
+    std::vector<std::string> out;
+    for (const auto& complaint : stay_doubts(checked.opened->study, checked.chambers, stays.list, {})) {
+        out.push_back(complaint.error.text());
+    }
+    return out;
+}
 
 /// The small study's trace with some of its rows changed.
 template <typename Change>
@@ -261,6 +272,28 @@ TEST(Files, what_follows_from_one_that_cannot_be_read_is_counted_not_told) {
 }
 
 // ---------------------------------------------------------------- decisions and blanks
+
+TEST(Files, of_which_much_is_refused_are_told_with_count_and_reason) {
+    auto files = test::small_study();
+    auto rows = test::small_rows();
+    std::rotate(rows.begin(), rows.begin() + 900, rows.end()); // the first half hour stands at the end
+    files["raw/boat.csv"] = test::small_trace(rows);
+    const Checked checked(files);
+    EXPECT_THAT(checked.said, Contains(AllOf(HasSubstr("beware: raw/boat.csv line"),
+                                             HasSubstr("rows are refused; the first:"))));
+}
+
+TEST(Stays, with_a_hole_in_their_readings_are_told) {
+    auto files = test::small_study();
+    auto rows = test::small_rows();
+    rows.resize(rows.size() / 2);
+    files["raw/boat.csv"] = test::small_trace(rows);
+    const Checked checked(files);
+    const auto said = answer_all(checked);
+    EXPECT_THAT(said, Contains(AllOf(HasSubstr("stays.csv"), HasSubstr("\"s2\""),
+                                     HasSubstr("no reading of oxygen from"))));
+    EXPECT_THAT(answer_all(Checked(test::small_study())), Not(Contains(HasSubstr("no reading of oxygen"))));
+}
 
 TEST(Decisions, about_one_spell_that_contradict_each_other_are_told_with_both_lines) {
     auto files = test::small_study();

@@ -63,7 +63,7 @@ TEST(Brief, an_unknown_key_offers_a_near_name_with_its_line) {
 
 TEST(Brief, all_faults_are_reported_each_with_its_line_and_the_defaults_stay) {
     const auto read =
-        read_brief("[peak]\nwindow_s = \"60 s\"\n[resting]\nlevel = 1.5\n[background]\nvolume = \"whole\"\n"
+        read_brief("[peak]\nwindow_s = \"60 s\"\n[resting]\ndraws = 5\n[background]\nvolume = \"whole\"\n"
                    "[reportt]\ndrawn_points = 500\n",
                    "study.toml");
     std::vector<std::uint64_t> lines;
@@ -73,7 +73,7 @@ TEST(Brief, all_faults_are_reported_each_with_its_line_and_the_defaults_stay) {
     }
     EXPECT_THAT(lines, UnorderedElementsAre(2U, 4U, 6U, 7U));
     EXPECT_EQ(read.brief.peak.window, Duration::seconds(60.0));
-    EXPECT_EQ(read.brief.resting.level, 0.95);
+    EXPECT_EQ(read.brief.resting.draws, 2000U);
 }
 
 TEST(Brief, text_that_is_no_toml_is_one_complaint_with_its_line) {
