@@ -10,6 +10,7 @@
 
 #include "study/detail/relation_words.hpp"
 #include "study/doubts.hpp"
+#include "study/event_doubts.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::study {
@@ -222,6 +223,7 @@ std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables)
     append(out, check_clocks(brief, tables));
     append(out, check_decisions(tables));
     append(out, check_doubts(brief, tables));
+    append(out, check_event_doubts(tables));
     sort_by_place(out);
     return out;
 }
