@@ -114,6 +114,9 @@ std::string limits_of(const SettingOf<Owner>& setting) {
     } else if (setting.most) {
         out += fmt::format(" of at most {}", exact_text(*setting.most));
     }
+    if (setting.kind == SettingKind::numbers) {
+        out += ", at least one and none twice";
+    }
     if (!setting.words.empty()) {
         out += fmt::format(": one of {}", fmt::join(setting.words, ", "));
     }
@@ -121,6 +124,11 @@ std::string limits_of(const SettingOf<Owner>& setting) {
         out += fmt::format(": one of {}", fmt::join(setting.choices, ", "));
     }
     return setting.unit.empty() ? out : out + fmt::format(" ({})", setting.unit);
+}
+
+bool has_repeats(std::vector<double> numbers) {
+    std::sort(numbers.begin(), numbers.end());
+    return std::adjacent_find(numbers.begin(), numbers.end()) != numbers.end();
 }
 
 template <typename Owner>
@@ -134,6 +142,9 @@ bool allows(const SettingOf<Owner>& setting, const SettingValue& value) {
         if (too_small || too_large || no_choice) {
             return false;
         }
+    }
+    if (setting.kind == SettingKind::numbers) {
+        return !numbers_in(value).empty() && !has_repeats(numbers_in(value));
     }
     if (setting.kind == SettingKind::word && !setting.words.empty()) {
         return std::find(setting.words.begin(), setting.words.end(), std::get<std::string>(value)) !=
@@ -170,6 +181,7 @@ class BriefReader {
             }
         }
         complain_of_rival_seasons();
+        complain_of_crossed_bounds(root);
     }
 
   private:
@@ -474,6 +486,56 @@ class BriefReader {
         season.from = *from;
         season.to = *to;
         out_.brief.seasons.push_back(std::move(season));
+    }
+
+    /// What a season has instead of the brief's own; nullptr: nothing.
+    static const study::SettingOverride* override_of(const study::Season& season, const std::string& section,
+                                                     const std::string& key) {
+        const auto found = std::find_if(
+            season.overrides.begin(), season.overrides.end(),
+            [&](const study::SettingOverride& o) { return o.section == section && o.key == key; });
+        return found == season.overrides.end() ? nullptr : &*found;
+    }
+
+    void complain_if_crossed(const study::SettingBounds& bounds, const SettingValue& least,
+                             const SettingValue& most, Place place) {
+        const auto low = numbers_in(least);
+        const auto high = numbers_in(most);
+        if (low.empty() || high.empty() || low.front() <= high.front()) {
+            return;
+        }
+        out_.complaints.push_back(
+            {.severity = study::Severity::stops_the_run,
+             .error = {.code = ErrorCode::bad_relation,
+                       .found = fmt::format("{} = {} lies above {} = {}", bounds.least,
+                                            exact_text(low.front()), bounds.most, exact_text(high.front())),
+                       .expected = fmt::format("{} at or below {}", bounds.least, bounds.most),
+                       .remedy = "look whether the two are swapped; one that is not written has its default",
+                       .place = std::move(place)}});
+    }
+
+    // The defaults are in order: one of the two is written, in the brief's section or in a season.
+    void complain_of_crossed_bounds(const toml::table& root) {
+        for (const auto& bounds : study::setting_bounds()) {
+            const auto least = study::find_setting(bounds.section, bounds.least)->get(out_.brief);
+            const auto most = study::find_setting(bounds.section, bounds.most)->get(out_.brief);
+            const auto section = root[bounds.section];
+            for (const auto& key : {bounds.least, bounds.most}) {
+                if (const auto* node = section[key].node()) {
+                    complain_if_crossed(bounds, least, most, place_of(*node, key));
+                    break;
+                }
+            }
+            for (const auto& season : out_.brief.seasons) {
+                const auto* low = override_of(season, bounds.section, bounds.least);
+                const auto* high = override_of(season, bounds.section, bounds.most);
+                if (low != nullptr || high != nullptr) {
+                    complain_if_crossed(bounds, low != nullptr ? low->value : least,
+                                        high != nullptr ? high->value : most,
+                                        low != nullptr ? low->place : high->place);
+                }
+            }
+        }
     }
 
     // Two seasons that hold at once and set the same: which of them counts would be a matter of their order.

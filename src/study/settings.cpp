@@ -877,7 +877,7 @@ void recovery_settings(List<Brief>& list) {
              FIELD(recovery.consecutive));
     list.add({.key = "shares_above_resting",
               .why = "Thresholds SMR + 10 % and + 20 % beside the fish's own hour-matched overnight median.",
-              .least = 0.0,
+              .least = 0.01,
               .most = 10.0},
              FIELD(recovery.shares_above_resting));
     list.add({.key = "least_for_two_phases",
@@ -1292,6 +1292,17 @@ const std::vector<SectionDefinition>& sections() {
         {"readings", "What a reading can be: outside, it goes into no slope, is counted and told."},
         {"uncertainty", "Standard uncertainties where tables and traces give none."},
         {"report", "What the report shows."}};
+    return all;
+}
+
+const std::vector<SettingBounds>& setting_bounds() {
+    static const std::vector<SettingBounds> all{
+        {"marks", "too_few_readings", "few_readings"},
+        {"plausible", "resting_least_mg_per_kg_h", "resting_most_mg_per_kg_h"},
+        {"plausible", "peak_least_mg_per_kg_h", "peak_most_mg_per_kg_h"},
+        {"plausible", "factorial_scope_least", "factorial_scope_most"},
+        {"readings", "oxygen_least_percent", "oxygen_most_percent"},
+        {"readings", "temperature_least_c", "temperature_most_c"}};
     return all;
 }
 

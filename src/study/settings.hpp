@@ -49,6 +49,14 @@ struct SectionDefinition {
 };
 [[nodiscard]] const std::vector<SectionDefinition>& sections();
 
+/// Two numbers of one section of which the first may not lie above the second.
+struct SettingBounds {
+    std::string section;
+    std::string least;
+    std::string most;
+};
+[[nodiscard]] const std::vector<SettingBounds>& setting_bounds();
+
 [[nodiscard]] const Setting* find_setting(const std::string& section, const std::string& key);
 
 /// As study.toml writes it: "60", "true", "\"both\"", "[30, 60]"; empty for a value that is not set.

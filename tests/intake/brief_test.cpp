@@ -76,6 +76,40 @@ TEST(Brief, all_faults_are_reported_each_with_its_line_and_the_defaults_stay) {
     EXPECT_EQ(read.brief.resting.draws, 2000U);
 }
 
+TEST(Brief, bounds_the_wrong_way_round_stop_at_their_key) {
+    for (const auto& [text, key] : std::vector<std::pair<std::string, std::string>>{
+             {"[plausible]\nresting_least_mg_per_kg_h = 900\nresting_most_mg_per_kg_h = 10\n",
+              "resting_least_mg_per_kg_h"},
+             {"[plausible]\npeak_most_mg_per_kg_h = 0\n", "peak_most_mg_per_kg_h"},
+             {"[marks]\ntoo_few_readings = 60\nfew_readings = 20\n", "too_few_readings"},
+             {"[readings]\ntemperature_least_c = 30\ntemperature_most_c = 20\n", "temperature_least_c"},
+             {"[[season]]\nname = \"spring\"\nfrom = \"2026-03-01 00:00\"\nto = \"2026-06-01 00:00\"\n"
+              "[season.marks]\ntoo_few_readings = 60\nfew_readings = 20\n",
+              "too_few_readings"}}) {
+        const auto read = read_brief(text, "study.toml");
+        ASSERT_THAT(read.complaints, SizeIs(1)) << text;
+        EXPECT_EQ(read.complaints[0].severity, study::Severity::stops_the_run);
+        EXPECT_EQ(read.complaints[0].error.code, ErrorCode::bad_relation);
+        EXPECT_EQ(read.complaints[0].error.place.column, key);
+        EXPECT_THAT(read.complaints[0].error.found, HasSubstr("lies above"));
+    }
+    EXPECT_THAT(texts(read_brief("[marks]\ntoo_few_readings = 20\nfew_readings = 20\n", "study.toml")),
+                IsEmpty());
+}
+
+TEST(Brief, a_list_of_numbers_is_neither_empty_nor_says_one_twice) {
+    for (const auto* text :
+         {"[peak]\ncurve_windows_s = []\n", "[peak]\ncurve_windows_s = [60, 30, 60]\n",
+          "[recovery]\nshares_above_resting = []\n", "[recovery]\nshares_above_resting = [0, 0.1]\n",
+          "[recovery]\nshares_above_resting = [0.1, 0.1]\n"}) {
+        const auto read = read_brief(text, "study.toml");
+        ASSERT_THAT(read.complaints, SizeIs(1)) << text;
+        EXPECT_EQ(read.complaints[0].error.place.line, 2U);
+        EXPECT_EQ(read.complaints[0].severity, study::Severity::stops_the_run);
+        EXPECT_THAT(read.complaints[0].error.expected, HasSubstr("at least one and none twice"));
+    }
+}
+
 TEST(Brief, text_that_is_no_toml_is_one_complaint_with_its_line) {
     const auto read = read_brief("[study]\ntitle = \"open\n", "study.toml");
     ASSERT_THAT(read.complaints, SizeIs(1));
