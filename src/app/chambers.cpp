@@ -87,6 +87,9 @@ class ChamberBuilder {
         gather();
         const Instant first_reading =
             Instant::unix_nanoseconds(chamber_.trace.times_ns.empty() ? 0 : chamber_.trace.times_ns.front());
+        auto doubts = detail::calibration_doubts(
+            study_, assembly_.sensor, {.kind = kind_, .unit = unit_, .assumed = assumed_}, waters_);
+        std::move(doubts.begin(), doubts.end(), std::back_inserter(chamber_.complaints));
         auto usual = settings_at(first_reading, study_.brief, water_);
         if (!usual) {
             return fail(std::move(usual).error());
@@ -789,6 +792,23 @@ const ChamberSettings& Chamber::at(Instant stay_begins) const {
     return *out;
 }
 
+namespace {
+
+// A sensor in two assemblies has one calibration, which both complain of.
+void take_new(std::vector<study::Complaint>& said, std::vector<study::Complaint>& all) {
+    for (auto& complaint : said) {
+        const bool is_said = std::any_of(all.begin(), all.end(), [&](const study::Complaint& other) {
+            return other.error.text() == complaint.error.text();
+        });
+        if (!is_said) {
+            all.push_back(std::move(complaint));
+        }
+    }
+    said.clear();
+}
+
+} // namespace
+
 Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) {
     Chambers out;
     const Waters waters(study, traces, out.complaints);
@@ -823,9 +843,7 @@ Chambers build_chambers(const Study& study, RawTraces& traces, Threads threads) 
     });
     for (std::size_t i = 0; i < rows.size(); ++i) {
         if (*built[i]) {
-            auto& said = (*built[i])->complaints;
-            std::move(said.begin(), said.end(), std::back_inserter(out.complaints));
-            said.clear();
+            take_new((*built[i])->complaints, out.complaints);
             out.list.push_back(std::move(**built[i]));
         } else {
             Error error = std::move(*built[i]).error();

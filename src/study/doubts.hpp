@@ -2,6 +2,7 @@
 // What is possible and yet looks like a slip: a mass in another unit, a chamber in millilitres, a name in the
 // brief that nothing bears. Warnings, but for names that can only be wrong.
 
+#include <string>
 #include <vector>
 
 #include "study/brief.hpp"
@@ -17,6 +18,22 @@ namespace backeddy::study {
 /// Stays in chambers that hold over 1000 litres for each kilogram of fish (choice, no source: far outside of
 /// what gives a slope). Once for each fish and chamber.
 [[nodiscard]] std::vector<Complaint> check_room(const Tables& tables);
+
+/// A row of calibrations.csv once its unit is known.
+struct PointRead {
+    const Calibration* row = nullptr; ///< outlives the call
+    double reading = 0.0;             ///< in the unit that the sensor logs
+    double should_read = 0.0;         ///< of air-saturated water there and then, in the same unit; above 0
+    std::string unit;                 ///< that unit, for a person
+    bool is_concentration = false;    ///< read in mg/L or the like, not in per cent or pressure
+};
+
+/// Points of one sensor that read far from what they should: an air point outside 85 to 115 % of air
+/// saturation, or as a concentration outside 5 to 16 mg/L (`reading` in mg/L); a zero point over 10 % of the
+/// last air point before it, or of the first after it, away from 0; an air point over 10 % from the one
+/// before it, each as a share of what it should read, so that warmth between the two is no drift. Bounds are
+/// choices, no source. Warnings, at the row.
+[[nodiscard]] std::vector<Complaint> check_points(std::vector<PointRead> points);
 
 /// Names in the brief: an assembly of a timetable that is in no table stops; a clock that a trace names and
 /// no check bears while another one nearly does, a species that [study] does not list, a column that makes

@@ -2,6 +2,7 @@
 
 #include "study/doubts.hpp"
 
+#include <deque>
 #include <filesystem>
 #include <regex>
 #include <set>
@@ -61,6 +62,63 @@ Tables one_stay(double grams, double litres) {
         {.role = uptake::StayRole::rest, .from = at("14T12:00"), .to = at("15T08:00"), .place = {}}};
     tables.stays = {stay};
     return tables;
+}
+
+/// Rows of one sensor, a day apart, from line 2 on.
+struct Points {
+    std::deque<Calibration> rows;
+    std::vector<PointRead> read;
+
+    Points& add(CalibrationPoint point, double reading, double should_read, const char* unit) {
+        Calibration row;
+        row.sensor = SensorId("ox7");
+        row.at = at("14T08:00") + Duration::hours(24.0 * static_cast<double>(rows.size()));
+        row.point = point;
+        row.place = {.file = "calibrations.csv", .line = rows.size() + 2, .column = {}, .byte = {}};
+        rows.push_back(row);
+        read.push_back({.row = &rows.back(),
+                        .reading = reading,
+                        .should_read = should_read,
+                        .unit = unit,
+                        .is_concentration = std::string(unit) == "mg/L"});
+        return *this;
+    }
+    Points& air(double reading) { return add(CalibrationPoint::air, reading, 100.0, "% air"); }
+    Points& zero(double reading) { return add(CalibrationPoint::zero, reading, 100.0, "% air"); }
+    Points& air_mg(double reading, double full) { return add(CalibrationPoint::air, reading, full, "mg/L"); }
+    [[nodiscard]] std::vector<std::string> said() const { return texts(check_points(read)); }
+};
+
+TEST(Doubts, an_air_point_far_from_air_saturation_is_told_with_what_it_should_read) {
+    EXPECT_THAT(Points().air(85.0).said(), IsEmpty());
+    EXPECT_THAT(Points().air(115.0).said(), IsEmpty());
+    for (const double wrong : {84.9, 115.1, 9.9, 20.9}) {
+        EXPECT_THAT(Points().air(wrong).said(),
+                    ElementsAre(AllOf(HasSubstr("beware: "), HasSubstr("line 2"), HasSubstr("\"ox7\""),
+                                      HasSubstr("about 100.0 % air"), HasSubstr("85 to 115"))))
+            << wrong;
+    }
+    EXPECT_THAT(Points().air_mg(8.0, 9.6).said(), IsEmpty());
+    EXPECT_THAT(Points().air_mg(96.0, 9.6).said(), ElementsAre(HasSubstr("5 to 16 mg/L")));
+}
+
+TEST(Doubts, a_zero_point_far_from_nothing_is_told_with_the_line_of_its_air_point) {
+    EXPECT_THAT(Points().zero(9.9).air(100.0).said(), IsEmpty());
+    EXPECT_THAT(Points().zero(-9.9).air(100.0).said(), IsEmpty());
+    EXPECT_THAT(Points().zero(10.1).air(100.0).said(),
+                ElementsAre(AllOf(HasSubstr("the zero point of \"ox7\" reads 10.10 % air"),
+                                  HasSubstr("line 3"), HasSubstr("100.0 % air"))));
+    EXPECT_THAT(Points().air(100.0).zero(-10.1).said(), SizeIs(1));
+    EXPECT_THAT(Points().zero(50.0).said(), IsEmpty()); // no air point: told elsewhere
+}
+
+TEST(Doubts, air_points_that_drift_apart_are_told_with_both_lines_and_warmth_is_no_drift) {
+    EXPECT_THAT(Points().air(95.0).air(104.0).said(), IsEmpty());
+    EXPECT_THAT(Points().air(95.0).air(105.0).said(),
+                ElementsAre(AllOf(HasSubstr("line 3"), HasSubstr("reads 105.0 % air"), HasSubstr("line 2"),
+                                  HasSubstr("95.00 % air"), HasSubstr("10.5 %"))));
+    EXPECT_THAT(Points().air_mg(12.8, 12.8).air_mg(9.1, 9.1).said(), IsEmpty());
+    EXPECT_THAT(Points().air_mg(9.1, 9.1).air_mg(8.0, 9.1).said(), SizeIs(1));
 }
 
 TEST(Doubts, a_mass_in_kilograms_does_not_go_with_the_length) {

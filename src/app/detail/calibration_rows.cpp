@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "base/number_text.hpp"
+#include "study/doubts.hpp"
 
 namespace backeddy::app::detail {
 
@@ -60,6 +61,26 @@ Expected<ReadingInUnit> in_sensor_unit(const study::Calibration& row, const Sens
                              std::abs(intake::in_trace_unit(*unit, row.reading + stated) - reading)};
 }
 
+double should_read_in_air(const study::Calibration& row, const SensorWrites& sensor, const Water& water) {
+    const double warm = row.temperature ? row.temperature->celsius() : 15.0;
+    const double salt = row.salinity ? row.salinity->practical() : water.salinity;
+    const double kpa = row.pressure ? row.pressure->kilopascals() : water.pressure_kpa;
+    return uptake::air_point_should_read(sensor.kind, warm, salt, kpa, sensor.assumed);
+}
+
+// Of readings as in_trace_unit() gives them.
+std::string_view name_in_trace(uptake::OxygenKind kind) {
+    switch (kind) {
+    case uptake::OxygenKind::percent_air:
+        return "% air";
+    case uptake::OxygenKind::kpa:
+        return "kPa";
+    case uptake::OxygenKind::mg_per_l:
+        break;
+    }
+    return "mg/L";
+}
+
 Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& row,
                                                      const SensorWrites& sensor, const Water& water,
                                                      double standing_percent) {
@@ -73,10 +94,7 @@ Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& r
                        .expected = "the temperature, since the sensor logs a concentration or a pressure",
                        .remedy = "fill in temperature_c"}));
     }
-    const double warm = row.temperature ? row.temperature->celsius() : 15.0;
-    const double salt = row.salinity ? row.salinity->practical() : water.salinity;
-    const double kpa = row.pressure ? row.pressure->kilopascals() : water.pressure_kpa;
-    const double full = uptake::air_point_should_read(kind, warm, salt, kpa, sensor.assumed);
+    const double full = should_read_in_air(row, sensor, water);
     auto read = in_sensor_unit(row, sensor, full, standing_percent);
     if (!read) {
         return fail(std::move(read).error());
@@ -92,7 +110,35 @@ Expected<uptake::CalibrationPoint> calibration_point(const study::Calibration& r
                                row.unit.empty() ? std::string(intake::name_of(sensor.unit)) : row.unit)};
 }
 
+// Read as a concentration: not in per cent of air saturation by the meter.
+bool is_concentration(const study::Calibration& row, const SensorWrites& sensor) {
+    return sensor.kind == uptake::OxygenKind::mg_per_l &&
+           intake::unit_from(row.unit) != intake::Unit::percent_air;
+}
+
 } // namespace
+
+std::vector<study::Complaint> calibration_doubts(const Study& study, const study::SensorId& sensor,
+                                                 const SensorWrites& writes, const Waters& waters) {
+    std::vector<study::PointRead> points;
+    for (const auto& row : study.tables.calibrations) {
+        if (row.sensor != sensor) {
+            continue;
+        }
+        const Water& water = waters.at(row.at);
+        auto point = calibration_point(row, writes, water, 0.0);
+        if (!point) {
+            return {}; // calibration_of() says it, and stops
+        }
+        const double full = should_read_in_air(row, writes, water);
+        points.push_back({.row = &row,
+                          .reading = point->reading,
+                          .should_read = full,
+                          .unit = std::string(name_in_trace(writes.kind)),
+                          .is_concentration = is_concentration(row, writes)});
+    }
+    return study::check_points(std::move(points));
+}
 
 Expected<uptake::Calibration> calibration_of(const Study& study, const study::SensorId& sensor,
                                              const SensorWrites& writes, const Waters& waters,

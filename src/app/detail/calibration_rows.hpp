@@ -19,4 +19,11 @@ struct SensorWrites {
                                                            const SensorWrites& writes, const Waters& waters,
                                                            Instant stay_begins);
 
+/// Points of a sensor that read far from what they should (study::check_points); none when a row cannot be
+/// read, which calibration_of() says.
+[[nodiscard]] std::vector<study::Complaint> calibration_doubts(const Study& study,
+                                                               const study::SensorId& sensor,
+                                                               const SensorWrites& writes,
+                                                               const Waters& waters);
+
 } // namespace backeddy::app::detail
