@@ -11,6 +11,7 @@
 
 #include <fmt/format.h>
 
+#include "app/catch_entries.hpp"
 #include "base/number_text.hpp"
 #include "study/words.hpp"
 
@@ -362,6 +363,23 @@ std::vector<study::Complaint> stays_with_holes(std::span<const StayAnswer> stays
     return out;
 }
 
+std::vector<study::Complaint> doubtful_lines(const Study& study) {
+    std::vector<study::Complaint> out;
+    for (const auto& doubt : angling::read_catch(catch_entries(study)).doubts) {
+        const auto& events = study.tables.events;
+        const auto event = std::ranges::find_if(
+            events, [&](const study::Event& e) { return e.place.line.value_or(0) == doubt.row; });
+        if (event != events.end()) {
+            out.push_back(study::warn(event->place, "event",
+                                      {.code = ErrorCode::bad_relation,
+                                       .found = doubt.found,
+                                       .expected = "lines that go in and come out in turn, for rod-hours",
+                                       .remedy = doubt.remedy}));
+        }
+    }
+    return out;
+}
+
 std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
                                           std::span<const StayAnswer> stays, Threads threads) {
     std::vector<study::Complaint> out = inverted_pumps(stays, threads);
@@ -372,6 +390,7 @@ std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& ch
     take(stays_with_holes(stays));
     take(rival_decisions(stays));
     take(fish_without_blank(study));
+    take(doubtful_lines(study));
     return out;
 }
 

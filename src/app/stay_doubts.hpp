@@ -31,6 +31,9 @@ namespace backeddy::app {
 /// minutes (choice): what happened in it is in none of their numbers. Of stays that were computed.
 [[nodiscard]] std::vector<study::Complaint> stays_with_holes(std::span<const StayAnswer> stays);
 
+/// Lines in twice, out without in, or never out: their rod-hours are missing or uncertain.
+[[nodiscard]] std::vector<study::Complaint> doubtful_lines(const Study& study);
+
 /// All of them.
 [[nodiscard]] std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& chambers,
                                                         std::span<const StayAnswer> stays, Threads threads);

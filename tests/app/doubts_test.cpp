@@ -313,5 +313,25 @@ TEST(Blanks, a_fish_without_one_is_told) {
                 testing::ElementsAre(HasSubstr("no blank of \"tube\" within 72.0 h of 3 stays")));
 }
 
+TEST(Doubts, a_line_that_never_came_out_is_told_at_its_line) {
+    Study study;
+    study::Event in;
+    in.kind = study::EventKind::lines_in;
+    in.at = parse_iso("2026-06-14T10:00:00Z").value();
+    in.rod = "port";
+    in.place = {.file = "events.csv", .line = 7};
+    study::Event out = in;
+    out.kind = study::EventKind::lines_out;
+    out.at = parse_iso("2026-06-14T12:00:00Z").value();
+    out.place.line = 8;
+    study.tables.events = {in, out};
+    EXPECT_THAT(doubtful_lines(study), IsEmpty());
+    study.tables.events = {in};
+    const auto said = doubtful_lines(study);
+    ASSERT_EQ(said.size(), 1U);
+    EXPECT_EQ(said.front().severity, study::Severity::warning);
+    EXPECT_THAT(said.front().error.text(), HasSubstr("events.csv line 7"));
+}
+
 } // namespace
 } // namespace backeddy::app
