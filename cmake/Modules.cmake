@@ -1,7 +1,7 @@
 # The rooms of the house, in the order in which they may know each other: a module links only modules that stand
 # above it. tests/architecture checks the same of every #include.
 set(BACKEDDY_MODULES
-    base quantity water series fit stats chamber uptake condition angling study intake
+    base quantity water series fit stats chamber uptake condition angling study findings intake
     simulate store instruments report
     app watch server cli)
 # These four stand side by side: none may use another of them; app joins them.

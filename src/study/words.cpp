@@ -44,4 +44,15 @@ const std::vector<std::string>& words_of(uptake::Mark) {
     return words;
 }
 
+const std::vector<std::string>& words_of(QuestionFamily) {
+    static const std::vector<std::string> words{
+        "automatic", "normal", "log_normal", "binomial", "poisson", "negative_binomial", "ordinal", "time"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(BetterIs) {
+    static const std::vector<std::string> words{"not_said", "higher", "lower"};
+    return words;
+}
+
 } // namespace backeddy::study

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "study/nouns.hpp"
+#include "study/question.hpp"
 
 namespace backeddy::study {
 
@@ -17,6 +18,8 @@ namespace backeddy::study {
 [[nodiscard]] const std::vector<std::string>& words_of(CalibrationPoint);
 [[nodiscard]] const std::vector<std::string>& words_of(DecisionAct);
 [[nodiscard]] const std::vector<std::string>& words_of(uptake::Mark);
+[[nodiscard]] const std::vector<std::string>& words_of(QuestionFamily);
+[[nodiscard]] const std::vector<std::string>& words_of(BetterIs);
 
 /// The word of a value: word(EventKind::hook_up) is "hook_up".
 template <typename Choice>

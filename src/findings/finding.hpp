@@ -1,0 +1,141 @@
+#pragma once
+// A question's answer, whole: what is printed, drawn and written, as plain values.
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace backeddy::findings {
+
+/// What an effect is measured in.
+enum class EffectScale : std::uint8_t {
+    difference,   ///< in the outcome's unit; 0 is no difference
+    ratio,        ///< of (geometric) means, rates or times; 1 is no difference
+    odds_ratio,   ///< 1 is no difference
+    hazard_ratio, ///< 1 is no difference
+};
+[[nodiscard]] double no_difference(EffectScale scale); ///< 0 or 1
+
+/// One number of a finding with its 95 % interval. Limits may be infinite (none is known).
+struct FoundNumber {
+    std::string name;            ///< "treble_hooks against single_hook"; "single_hook"; "log(mass_g)"
+    std::optional<double> value; ///< nothing: see `reason`
+    std::string reason;          ///< why there is no value
+    std::optional<double> se;    ///< of ratios: of the logarithm
+    std::optional<double> lower;
+    std::optional<double> upper;
+    std::optional<double> freedom;     ///< degrees of freedom of its t; nothing: normal or exact
+    std::optional<double> p;           ///< two-sided, of no difference
+    std::optional<double> p_corrected; ///< within the question's own comparisons and its family of tests
+    std::string unit;
+    std::string method; ///< how interval and p were made, where it is not the finding's
+};
+
+/// A row as it is drawn.
+struct FoundPoint {
+    std::string row;
+    std::string fish;
+    std::string group;                 ///< level of `compare`; empty for a slope
+    std::optional<double> x;           ///< value of `compare`, for a slope
+    std::optional<double> value;       ///< the outcome; words of a score by their rank from 1
+    std::optional<double> uncertainty; ///< standard
+    std::optional<double> lower;       ///< of an outcome of which only limits are known
+    std::optional<double> upper;       ///< nothing with `lower`: none is known
+    std::optional<double> weight;      ///< trials or exposure, where rows are counts
+};
+
+/// A line through the points: what the model says at x, or a curve of those not yet recovered.
+struct FoundCurve {
+    std::string group;
+    std::vector<double> x;
+    std::vector<double> y;
+    std::vector<double> lower;
+    std::vector<double> upper;
+};
+
+struct FoundCheck {
+    enum class Verdict : std::uint8_t { fine, look, doubtful };
+    std::string name; ///< "residuals", "same spread", "proportional odds"
+    Verdict verdict = Verdict::fine;
+    std::string text; ///< what was seen and what to do
+};
+
+struct LeftOutRow {
+    std::string row;
+    std::string column; ///< in which it has no value
+    std::string why;
+};
+
+/// Another way of asking the same, beside the answer: signed ranks beside a paired t.
+struct FoundTest {
+    std::string name;
+    std::string text; ///< the result in words with its numbers
+    std::optional<double> p;
+};
+
+/// What was declared of a question, and when.
+enum class Declared : std::uint8_t {
+    never,           ///< exploratory
+    before_any_fish, ///< before the first fish was met
+    before_results,  ///< fish had been met; nothing had been computed yet
+    after_results,   ///< results lay in the folder already
+    changed_since,   ///< declared, and changed after that
+};
+
+/// The headline of an answer in a variant of the data.
+struct FoundVariant {
+    std::size_t rows = 0;
+    std::size_t fish = 0;
+    std::vector<FoundNumber> effects; ///< as Finding::effects
+    std::string unanswered;
+    /// True when nothing of the data differs: the same rows and values.
+    bool is_same = false;
+};
+
+struct Finding {
+    // ---- the question
+    std::string name;
+    std::string ask;
+    std::string outcome; ///< column
+    std::string outcome_title;
+    std::string outcome_unit;
+    std::string compare; ///< column
+    std::string within;
+    std::vector<std::string> adjusted_for;
+    std::vector<std::string> random;
+    std::string family; ///< "normal", "binomial" ...
+    std::string family_of_tests;
+    std::string correction; ///< in words: of how many comparisons, by which rule
+    Declared declared = Declared::never;
+    std::string declared_text;
+
+    // ---- the answer
+    std::string sentence;   ///< one plain sentence with the effect and its interval
+    std::string unanswered; ///< why there is no answer; empty when there is one
+    EffectScale scale = EffectScale::difference;
+    std::string model;                ///< "peak after capture = rig + log(mass_g) + (day) + rest"
+    std::string method;               ///< how it was fitted, in a sentence
+    std::vector<FoundNumber> effects; ///< comparisons of groups, or the slope; the first is the headline
+    std::vector<FoundNumber> groups;  ///< what the model says of each group, on the outcome's own scale
+    std::vector<FoundNumber> coefficients;
+    std::vector<FoundNumber> spreads; ///< standard deviations between fish, days ..., and what is left
+    std::vector<FoundTest> tests;     ///< of whole terms, and other ways beside
+    std::vector<FoundCheck> checks;
+    std::vector<std::string> warnings; ///< each with what to do
+    std::string margin_text;           ///< what is shown against the declared margin; empty without one
+
+    // ---- the rows
+    std::size_t rows = 0;
+    std::size_t fish = 0;
+    std::string row_noun;
+    std::vector<std::string> levels; ///< of `compare`, the reference first
+    std::vector<FoundPoint> points;
+    std::vector<FoundCurve> curves;
+    std::vector<LeftOutRow> left_out;
+
+    std::optional<FoundVariant> without_human; ///< human exclusions undone; nothing when there are none
+};
+
+} // namespace backeddy::findings
