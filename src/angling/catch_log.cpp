@@ -127,21 +127,21 @@ class CatchReader {
     std::map<std::string, CatchEntry> in_; ///< lines in the water, by rod
 };
 
-Instant first_moment(const Strike& strike) {
-    for (const auto& moment : {strike.bite, strike.hook_up, strike.lost, strike.landed}) {
-        if (moment) {
-            return *moment;
-        }
-    }
-    return {};
-}
-
 bool is_bycatch(const Strike& strike, std::span<const std::string> species) {
     return !species.empty() && !strike.species.empty() &&
            std::find(species.begin(), species.end(), strike.species) == species.end();
 }
 
 } // namespace
+
+Instant Strike::at() const {
+    for (const auto& moment : {bite, hook_up, lost, landed}) {
+        if (moment) {
+            return *moment;
+        }
+    }
+    return {};
+}
 
 CatchLog read_catch(std::vector<CatchEntry> entries, const CatchSettings& settings) {
     std::stable_sort(entries.begin(), entries.end(), [](const CatchEntry& a, const CatchEntry& b) {
@@ -155,10 +155,33 @@ CatchLog read_catch(std::vector<CatchEntry> entries, const CatchSettings& settin
     std::stable_sort(log.effort.begin(), log.effort.end(),
                      [](const Effort& a, const Effort& b) { return a.from < b.from; });
     std::stable_sort(log.strikes.begin(), log.strikes.end(),
-                     [](const Strike& a, const Strike& b) { return first_moment(a) < first_moment(b); });
+                     [](const Strike& a, const Strike& b) { return a.at() < b.at(); });
     std::stable_sort(log.doubts.begin(), log.doubts.end(),
                      [](const CatchDoubt& a, const CatchDoubt& b) { return a.row < b.row; });
     return log;
+}
+
+ByLine by_line(const CatchLog& log) {
+    ByLine out;
+    for (const auto& effort : log.effort) {
+        out.lines.push_back({.effort = effort});
+    }
+    for (const auto& strike : log.strikes) {
+        const auto line = std::find_if(out.lines.begin(), out.lines.end(), [&](const LineCatch& one) {
+            const bool same_rig =
+                strike.rig.empty() || one.effort.rig.empty() || strike.rig == one.effort.rig;
+            return strike.rod == one.effort.rod && same_rig && one.effort.from <= strike.at() &&
+                   strike.at() <= one.effort.to;
+        });
+        if (line == out.lines.end()) {
+            ++out.unplaced;
+            continue;
+        }
+        ++line->bites;
+        line->hook_ups += strike.was_hooked() ? 1 : 0;
+        line->landed += strike.landed ? 1 : 0;
+    }
+    return out;
 }
 
 std::vector<RigCatch> by_rig(const CatchLog& log, std::span<const std::string> species) {

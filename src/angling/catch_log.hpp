@@ -59,6 +59,8 @@ struct Strike {
 
     /// Hooked for certain: a fish that was landed or lost had been, whether or not it was written down.
     [[nodiscard]] bool was_hooked() const { return hook_up || landed || lost; }
+    /// Of its moments the one that stands first in the chain: the bite, else the hook-up ...
+    [[nodiscard]] Instant at() const;
 };
 
 struct CatchDoubt {
@@ -84,6 +86,22 @@ struct CatchLog {
 /// same named fish; steps that name two different fish never belong together. A line that never came out has
 /// no effort, and a doubt says so.
 [[nodiscard]] CatchLog read_catch(std::vector<CatchEntry> entries, const CatchSettings& settings = {});
+
+/// What one line in the water did.
+struct LineCatch {
+    Effort effort;
+    std::size_t bites = 0;
+    std::size_t hook_ups = 0;
+    std::size_t landed = 0;
+};
+
+/// In the order of log.effort. A strike belongs to the line of its rod (and rig, where both are named) that
+/// was in the water at its first moment; `unplaced` counts those that belong to none.
+struct ByLine {
+    std::vector<LineCatch> lines;
+    std::size_t unplaced = 0;
+};
+[[nodiscard]] ByLine by_line(const CatchLog& log);
 
 /// What one rig did. Species other than the study's are bycatch.
 struct RigCatch {

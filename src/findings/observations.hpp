@@ -19,12 +19,16 @@
 #include <variant>
 #include <vector>
 
+#include "quantity/measured.hpp"
+
 namespace backeddy::findings {
 
 /// A number with its standard uncertainty, where one is known.
 struct Value {
     double value = 0.0;
     std::optional<double> uncertainty;
+    /// Where the uncertainty comes from: what two values share cancels in their difference. May be empty.
+    std::vector<Contribution> contributions;
 };
 
 /// A number of which only limits are known; infinite where there is none. A time that has not come by 5 h: 5
@@ -56,6 +60,10 @@ struct ObservedColumn {
     std::vector<Cell> cells; ///< one a row
     /// Of words with an order (or first the reference): as they are to be sorted; empty: alphabetical.
     std::vector<std::string> levels;
+    std::string preposition =
+        "with";           ///< between outcome and level: "higher with treble_hooks", "after chase"
+    std::string caution;  ///< said whenever it is compared: "capture always came first"
+    std::string exposure; ///< of counts: the column of what they were counted in ("rod_hours")
 
     /// No cell is a number or a limit.
     [[nodiscard]] bool is_words() const;

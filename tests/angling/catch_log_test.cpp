@@ -62,6 +62,21 @@ TEST(CatchLog, a_morning_worked_by_hand) {
     EXPECT_EQ(rigs[1].landed, 1U);
 }
 
+// The morning again, line by line; a bite after its rod's lines are out belongs to none.
+TEST(CatchByLine, counts_what_was_in_the_water) {
+    auto entries = morning();
+    entries.push_back(entry(100, CatchKind::bite, "port"));
+    const auto out = by_line(read_catch(entries));
+    ASSERT_THAT(out.lines, SizeIs(2));
+    EXPECT_EQ(out.lines[0].effort.rod, "port");
+    EXPECT_EQ(out.lines[0].bites, 1U);
+    EXPECT_EQ(out.lines[0].landed, 1U);
+    EXPECT_EQ(out.lines[1].bites, 3U);
+    EXPECT_EQ(out.lines[1].hook_ups, 2U);
+    EXPECT_EQ(out.lines[1].landed, 1U);
+    EXPECT_EQ(out.unplaced, 1U);
+}
+
 TEST(CatchLog, the_order_of_the_rows_does_not_matter) {
     const auto sorted = by_rig(read_catch(morning()));
     auto rows = morning();

@@ -1,0 +1,26 @@
+#pragma once
+// One function for each way of answering; answer.cpp chooses.
+
+#include "findings/detail/frame.hpp"
+#include "findings/detail/wording.hpp"
+
+namespace backeddy::findings::detail {
+
+/// Two levels within the same fish, nothing else asked: differences of pairs.
+[[nodiscard]] bool is_paired(const Frame& frame);
+void answer_paired(const Frame& frame, Finding& out);
+
+/// Normal and log-normal outcomes: linear models, mixed ones where there are random terms.
+void answer_linear(const Frame& frame, Finding& out);
+
+/// Words shared by all: "across 24 fish", "in 131 spells of 22 fish".
+[[nodiscard]] std::string where_text(const Frame& frame);
+/// "treble_hooks" against "single_hook", or "for each unit of x more".
+[[nodiscard]] EffectWords effect_words(const Frame& frame, const std::string& level,
+                                       const std::string& reference);
+/// Answers that failed.
+void give_up(Finding& out, const Error& error);
+/// Judges the first effect against the declared margin.
+void judge_margin(const Frame& frame, const stats::Estimate& effect, Finding& out);
+
+} // namespace backeddy::findings::detail

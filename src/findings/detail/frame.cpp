@@ -1,0 +1,418 @@
+#include "findings/detail/frame.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "base/number_text.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::findings::detail {
+
+namespace {
+
+using study::QuestionFamily;
+
+Error unknown_column(const std::string& key, const std::string& name, const Observations& rows) {
+    const auto near = nearest_name(name, rows.names());
+    return {.code = ErrorCode::unknown_name,
+            .found = fmt::format("{} = \"{}\", which no {} has", key, name, rows.noun()),
+            .expected = fmt::format("one of {}", fmt::join(rows.names(), ", ")),
+            .remedy = near ? fmt::format("did you mean \"{}\"?", *near)
+                           : "mend the name, or add the column to the tables"};
+}
+
+Expected<const ObservedColumn*> find_column(const std::string& key, const std::string& name,
+                                            const Observations& rows) {
+    const auto* column = rows.column(name);
+    if (column == nullptr) {
+        return fail(unknown_column(key, name, rows));
+    }
+    return column;
+}
+
+bool is_yes_or_no(const ObservedColumn& column) {
+    return std::all_of(column.cells.begin(), column.cells.end(), [](const Cell& cell) {
+        const auto* word = std::get_if<Word>(&cell);
+        return word == nullptr || word->text == "yes" || word->text == "no";
+    });
+}
+
+// Which model an outcome calls for when the brief leaves it open.
+QuestionFamily family_of(const study::Question& question, const ObservedColumn& outcome) {
+    if (question.family != QuestionFamily::automatic) {
+        return question.family;
+    }
+    if (!outcome.exposure.empty()) {
+        return QuestionFamily::negative_binomial;
+    }
+    if (outcome.is_words()) {
+        return is_yes_or_no(outcome) ? QuestionFamily::binomial : QuestionFamily::ordinal;
+    }
+    const bool is_time = outcome.unit == "h" || outcome.unit == "d" || outcome.unit == "min";
+    const bool has_limits = std::any_of(outcome.cells.begin(), outcome.cells.end(), [](const Cell& cell) {
+        return std::holds_alternative<Within>(cell);
+    });
+    return is_time && has_limits ? QuestionFamily::time : QuestionFamily::normal;
+}
+
+// A column of the table, and how it is made of an observed one.
+struct Wanted {
+    std::string name; ///< in the table
+    const ObservedColumn* column = nullptr;
+    bool is_log = false;
+    bool is_group = false; ///< words, whatever the cells are
+};
+
+std::string name_of(const study::QuestionTerm::Part& part) {
+    return part.is_log ? fmt::format("log({})", part.column) : part.column;
+}
+
+std::string word_in(const Cell& cell) {
+    if (const auto* word = std::get_if<Word>(&cell)) {
+        return word->text;
+    }
+    const auto* value = std::get_if<Value>(&cell);
+    return value == nullptr ? std::string() : significant_text(value->value, 6);
+}
+
+std::optional<double> number_in(const Cell& cell, bool is_log) {
+    const auto* value = std::get_if<Value>(&cell);
+    if (value == nullptr || !std::isfinite(value->value) || (is_log && value->value <= 0.0)) {
+        return std::nullopt;
+    }
+    return is_log ? std::log(value->value) : value->value;
+}
+
+// Why a row cannot take part for this column; empty when it can.
+std::string why_not(const Wanted& wanted, const Cell& cell) {
+    if (const auto* absent = std::get_if<Absent>(&cell)) {
+        return absent->why.empty() ? fmt::format("{} is empty", wanted.column->name) : absent->why;
+    }
+    if (wanted.is_group) {
+        return word_in(cell).empty() ? fmt::format("{} is empty", wanted.column->name) : std::string();
+    }
+    if (std::holds_alternative<Word>(cell)) {
+        return fmt::format("{} is \"{}\", no number", wanted.column->name, word_in(cell));
+    }
+    if (std::holds_alternative<Within>(cell)) {
+        return fmt::format("of {} only limits are known", wanted.column->name);
+    }
+    if (!number_in(cell, wanted.is_log)) {
+        return fmt::format("{} has no logarithm", wanted.column->name);
+    }
+    return {};
+}
+
+// Whether the outcome's cell is of the kind that the family takes; why not in words.
+std::string why_no_outcome(const ObservedColumn& outcome, QuestionFamily family, const Cell& cell) {
+    if (const auto* absent = std::get_if<Absent>(&cell)) {
+        return absent->why.empty() ? fmt::format("{} is empty", outcome.name) : absent->why;
+    }
+    const auto* value = std::get_if<Value>(&cell);
+    const auto* within = std::get_if<Within>(&cell);
+    switch (family) {
+    case QuestionFamily::binomial:
+    case QuestionFamily::ordinal:
+        return within == nullptr ? std::string() : fmt::format("of {} only limits are known", outcome.name);
+    case QuestionFamily::log_normal:
+    case QuestionFamily::time: {
+        const double least = value != nullptr ? value->value : within != nullptr ? within->upper : 0.0;
+        return least > 0.0 ? std::string() : fmt::format("{} is not above 0", outcome.name);
+    }
+    default:
+        return value != nullptr || within != nullptr ? std::string()
+                                                     : fmt::format("{} is no number", outcome.name);
+    }
+}
+
+class Maker {
+  public:
+    Maker(const study::Question& question, const Observations& rows) : question_(question), rows_(rows) {}
+
+    Expected<Frame> make() {
+        auto outcome = find_column("outcome", question_.outcome, rows_);
+        auto compare_term = study::question_term(question_.compare);
+        if (!outcome || !compare_term) {
+            return fail(!outcome ? std::move(outcome).error() : std::move(compare_term).error());
+        }
+        if (compare_term->parts.size() != 1) {
+            return fail({.code = ErrorCode::bad_setting,
+                         .found = fmt::format("compare = \"{}\"", question_.compare),
+                         .expected = "one column",
+                         .remedy = "put the interaction into adjust_for, and compare one of its columns"});
+        }
+        auto compare = find_column("compare", compare_term->parts[0].column, rows_);
+        if (!compare) {
+            return fail(std::move(compare).error());
+        }
+        Frame frame{.question = question_, .rows = rows_, .outcome = **outcome, .compare = **compare};
+        frame.family = family_of(question_, **outcome);
+        frame.compares_groups = (*compare)->is_words();
+        frame.compare_name = name_of(compare_term->parts[0]);
+        want(frame.compare_name, *compare, compare_term->parts[0].is_log, frame.compares_groups);
+        if (auto done = want_adjustment(frame); !done) {
+            return fail(std::move(done).error());
+        }
+        if (auto done = want_groups(frame); !done) {
+            return fail(std::move(done).error());
+        }
+        frame.warnings = stage_warnings(question_, rows_);
+        keep_rows(frame);
+        if (auto done = fill_table(frame); !done) {
+            return fail(std::move(done).error());
+        }
+        return frame;
+    }
+
+  private:
+    void want(const std::string& name, const ObservedColumn* column, bool is_log, bool is_group) {
+        const auto same = [&](const Wanted& other) { return other.name == name; };
+        if (std::none_of(wanted_.begin(), wanted_.end(), same)) {
+            wanted_.push_back({.name = name, .column = column, .is_log = is_log, .is_group = is_group});
+        }
+    }
+
+    Expected<void> want_adjustment(Frame& frame) {
+        for (const auto& text : question_.adjust_for) {
+            auto term = study::question_term(text);
+            if (!term) {
+                return fail(std::move(term).error());
+            }
+            stats::Term out;
+            for (const auto& part : term->parts) {
+                auto column = find_column("adjust_for", part.column, rows_);
+                if (!column) {
+                    return fail(std::move(column).error());
+                }
+                want(name_of(part), *column, part.is_log, (*column)->is_words());
+                out.columns.push_back(name_of(part));
+            }
+            frame.adjust.push_back(std::move(out));
+        }
+        return {};
+    }
+
+    Expected<void> want_groups(Frame& frame) {
+        for (const auto& text : question_.random) {
+            auto random = study::question_random(text);
+            if (!random) {
+                return fail(std::move(random).error());
+            }
+            if (auto done = want_random("random", *random); !done) {
+                return done;
+            }
+            frame.random.push_back(std::move(*random));
+        }
+        if (!question_.within.empty()) {
+            const study::QuestionRandom within{.group = question_.within};
+            if (auto done = want_random("within", within); !done) {
+                return done;
+            }
+            const auto same = [&](const auto& random) { return random.group == within.group; };
+            if (std::none_of(frame.random.begin(), frame.random.end(), same)) {
+                frame.random.push_back(within);
+            }
+        }
+        return {};
+    }
+
+    Expected<void> want_random(const char* key, const study::QuestionRandom& random) {
+        auto group = find_column(key, random.group, rows_);
+        if (!group) {
+            return fail(std::move(group).error());
+        }
+        want(random.group, *group, false, true);
+        if (!random.slope.empty()) {
+            auto slope = find_column(key, random.slope, rows_);
+            if (!slope) {
+                return fail(std::move(slope).error());
+            }
+            want(random.slope, *slope, false, false);
+        }
+        return {};
+    }
+
+    void keep_rows(Frame& frame) const {
+        for (std::size_t row = 0; row < rows_.rows(); ++row) {
+            std::string column = frame.outcome.name;
+            std::string why = why_no_outcome(frame.outcome, frame.family, frame.outcome.cells[row]);
+            for (const auto& wanted : wanted_) {
+                if (why.empty()) {
+                    column = wanted.column->name;
+                    why = why_not(wanted, wanted.column->cells[row]);
+                }
+            }
+            if (why.empty()) {
+                frame.kept.push_back(row);
+            } else {
+                frame.left_out.push_back({.row = rows_.label(row), .column = column, .why = why});
+            }
+        }
+    }
+
+    Expected<void> fill_table(Frame& frame) const {
+        if (frame.kept.empty()) {
+            return fail(
+                {.code = ErrorCode::too_few,
+                 .found = fmt::format("no {} with all that the question names ({} left out)", rows_.noun(),
+                                      frame.left_out.size()),
+                 .expected =
+                     fmt::format("{} with {} and {}", rows_.nouns(), question_.outcome, question_.compare),
+                 .remedy = frame.left_out.empty() ? "bring data"
+                                                  : fmt::format("the first: {}: {}", frame.left_out[0].row,
+                                                                frame.left_out[0].why)});
+        }
+        std::vector<std::string> labels;
+        for (const auto row : frame.kept) {
+            labels.push_back(rows_.label(row));
+        }
+        frame.table = stats::Table(labels);
+        for (const auto& wanted : wanted_) {
+            if (auto done = add(frame, wanted); !done) {
+                return done;
+            }
+        }
+        if (frame.compares_groups && frame.levels().size() < 2) {
+            return fail({.code = ErrorCode::degenerate,
+                         .found = fmt::format("{} is \"{}\" for every one of the {} {} that can take part",
+                                              frame.compare.name, frame.levels().front(), frame.kept.size(),
+                                              rows_.nouns()),
+                         .expected = "at least two levels to compare",
+                         .remedy = "look at who was left out, or compare another column"});
+        }
+        return {};
+    }
+
+    static Expected<void> add(Frame& frame, const Wanted& wanted) {
+        if (!wanted.is_group) {
+            std::vector<double> numbers;
+            for (const auto row : frame.kept) {
+                numbers.push_back(*number_in(wanted.column->cells[row], wanted.is_log));
+            }
+            return frame.table.add_numbers(wanted.name, std::move(numbers));
+        }
+        std::vector<std::string> words;
+        for (const auto row : frame.kept) {
+            words.push_back(word_in(wanted.column->cells[row]));
+        }
+        return frame.table.add_factor(wanted.name, words, wanted.column->levels);
+    }
+
+    const study::Question& question_;
+    const Observations& rows_;
+    std::vector<Wanted> wanted_;
+};
+
+FoundPoint point_of(const Frame& frame, std::size_t row) {
+    FoundPoint out{.row = frame.rows.label(row), .fish = frame.rows.fish(row)};
+    const auto& compare = frame.compare.cells[row];
+    if (frame.compares_groups) {
+        out.group = word_in(compare);
+    } else if (const auto* x = std::get_if<Value>(&compare)) {
+        out.x = x->value;
+    }
+    const auto& cell = frame.outcome.cells[row];
+    if (const auto* value = std::get_if<Value>(&cell)) {
+        out.value = value->value;
+        out.uncertainty = value->uncertainty;
+    } else if (const auto* within = std::get_if<Within>(&cell)) {
+        out.value = within->at;
+        out.lower = within->lower;
+        out.upper = std::isfinite(within->upper) ? std::optional(within->upper) : std::nullopt;
+    }
+    return out;
+}
+
+} // namespace
+
+const std::vector<std::string>& Frame::levels() const {
+    static const std::vector<std::string> none;
+    return compares_groups ? table.factor(compare_name).levels : none;
+}
+
+std::vector<double> Frame::outcomes() const {
+    std::vector<double> out;
+    for (const auto row : kept) {
+        const auto* value = std::get_if<Value>(&outcome.cells[row]);
+        const double plain = value == nullptr ? std::nan("") : value->value;
+        out.push_back(family == QuestionFamily::log_normal ? std::log(plain) : plain);
+    }
+    return out;
+}
+
+std::optional<std::vector<double>> Frame::uncertainties() const {
+    std::vector<double> out;
+    for (const auto row : kept) {
+        const auto* value = std::get_if<Value>(&outcome.cells[row]);
+        if (value == nullptr || !value->uncertainty || !(*value->uncertainty > 0.0)) {
+            return std::nullopt;
+        }
+        out.push_back(family == QuestionFamily::log_normal ? *value->uncertainty / value->value
+                                                           : *value->uncertainty);
+    }
+    return out;
+}
+
+std::size_t Frame::fish() const {
+    std::set<std::string> names;
+    for (const auto row : kept) {
+        names.insert(rows.fish(row));
+    }
+    names.erase("");
+    return names.size();
+}
+
+Expected<Frame> make_frame(const study::Question& question, const Observations& rows) {
+    return Maker(question, rows).make();
+}
+
+std::vector<std::string> stage_warnings(const study::Question& question, const Observations& rows) {
+    std::vector<std::string> out;
+    const auto term = study::question_term(question.compare);
+    const auto* compare = term ? rows.column(term->parts[0].column) : nullptr;
+    if (compare == nullptr || compare->stage != Stage::assigned) {
+        out.push_back(
+            fmt::format("{} was not assigned: fish that differ in it may differ in other ways too, and "
+                        "the answer is an association",
+                        question.compare));
+    }
+    if (compare != nullptr && !compare->caution.empty()) {
+        out.push_back(compare->caution);
+    }
+    for (const auto& text : question.adjust_for) {
+        const auto adjusted = study::question_term(text);
+        for (const auto& part : adjusted ? adjusted->parts : std::vector<study::QuestionTerm::Part>{}) {
+            const auto* column = rows.column(part.column);
+            const bool is_later =
+                column != nullptr && (column->stage == Stage::during || column->stage == Stage::after);
+            if (is_later && compare != nullptr && part.column != compare->name) {
+                out.push_back(fmt::format(
+                    "{} became known {} the treatment: adjusted for it, {} shows its direct effect only, "
+                    "without what it does through {}",
+                    part.column, column->stage == Stage::during ? "during" : "after", question.compare,
+                    part.column));
+            }
+        }
+    }
+    return out;
+}
+
+Finding begun(const Frame& frame) {
+    Finding out;
+    out.family = study::word_of(frame.family);
+    out.levels = frame.levels();
+    out.rows = frame.kept.size();
+    out.fish = frame.fish();
+    out.warnings = frame.warnings;
+    out.left_out = frame.left_out;
+    for (const auto row : frame.kept) {
+        out.points.push_back(point_of(frame, row));
+    }
+    return out;
+}
+
+} // namespace backeddy::findings::detail

@@ -1,0 +1,73 @@
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "findings/detail/answers.hpp"
+#include "stats/counts.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::findings::detail {
+
+std::string where_text(const Frame& frame) {
+    const auto rows = frame.kept.size();
+    const auto fish = frame.fish();
+    if (fish == rows) {
+        return fmt::format("Across {} fish,", fish);
+    }
+    return fish == 0 ? fmt::format("Across {} {},", rows, frame.rows.nouns())
+                     : fmt::format("In {} {} of {} fish,", rows, frame.rows.nouns(), fish);
+}
+
+EffectWords effect_words(const Frame& frame, const std::string& level, const std::string& reference) {
+    EffectWords out{.outcome = frame.outcome.title, .where = where_text(frame)};
+    const auto& preposition = frame.compare.preposition;
+    if (frame.compares_groups) {
+        out.higher_in = fmt::format("{} {}", preposition, level);
+        out.than = fmt::format("{} {}", preposition, reference);
+    } else {
+        const bool is_log = frame.compare_name != frame.compare.name;
+        const auto& unit = frame.compare.unit;
+        out.higher_in =
+            is_log ? fmt::format("for each doubling of {}", frame.compare.title)
+                   : fmt::format("for each {} more of {}", unit.empty() ? "1" : unit, frame.compare.title);
+    }
+    return out;
+}
+
+void give_up(Finding& out, const Error& error) {
+    out.unanswered = error.remedy.empty()
+                         ? fmt::format("{}; expected {}", error.found, error.expected)
+                         : fmt::format("{}; expected {}; {}", error.found, error.expected, error.remedy);
+    out.sentence = "Not answered: " + out.unanswered + ".";
+}
+
+void judge_margin(const Frame& frame, const stats::Estimate& effect, Finding& out) {
+    const auto& question = frame.question;
+    if (!question.margin || question.better == study::BetterIs::not_said || out.effects.size() != 1) {
+        return;
+    }
+    const bool is_ratio = out.scale != EffectScale::difference;
+    const auto better =
+        question.better == study::BetterIs::higher ? stats::Better::higher : stats::Better::lower;
+    // A ratio is judged by its logarithm: the margin is the largest acceptable loss there.
+    const double margin = is_ratio ? std::fabs(std::log(*question.margin)) : *question.margin;
+    const auto judged = stats::judge_difference(effect, {.value = margin, .better = better});
+    if (!judged) {
+        out.margin_text = judged.error().text();
+        return;
+    }
+    const auto shown = [&](double value) {
+        return rounded(is_ratio ? std::exp(value) : value, out.effects.front());
+    };
+    const char* says = judged->shown == stats::Shown::better      ? "better, and so not worse by the margin"
+                       : judged->shown == stats::Shown::not_worse ? "not worse by the margin"
+                       : judged->shown == stats::Shown::little_worse ? "worse, by less than the margin"
+                       : judged->shown == stats::Shown::worse        ? "worse by more than the margin"
+                                                                     : "not decided: too few";
+    out.margin_text =
+        fmt::format("Against the margin of {} ({} is better), {} is {}: the one-sided 97.5 % limit is {}.",
+                    shown(is_ratio ? std::log(*question.margin) : *question.margin),
+                    study::word_of(question.better), out.effects.front().name, says, shown(judged->limit));
+}
+
+} // namespace backeddy::findings::detail

@@ -1,0 +1,157 @@
+#include "findings/detail/wording.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "base/number_text.hpp"
+
+namespace backeddy::findings::detail {
+
+namespace {
+
+std::optional<double> finite(double value) {
+    return std::isfinite(value) ? std::optional(value) : std::nullopt;
+}
+
+const char* ratio_word(EffectScale scale) {
+    switch (scale) {
+    case EffectScale::odds_ratio:
+        return "the odds of ";
+    case EffectScale::hazard_ratio:
+        return "the hazard of ";
+    default:
+        return "";
+    }
+}
+
+std::string unit_after(const std::string& unit) {
+    return unit.empty() ? std::string() : " " + unit;
+}
+
+std::string interval_text(const FoundNumber& number, double sign) {
+    const auto side = [&](std::optional<double> limit) {
+        return limit ? rounded(sign * *limit, number) : std::string("no limit");
+    };
+    const auto& first = sign < 0.0 ? number.upper : number.lower;
+    const auto& second = sign < 0.0 ? number.lower : number.upper;
+    return fmt::format("{} to {}", side(first), side(second));
+}
+
+std::string clear_difference(const FoundNumber& effect, const EffectWords& words) {
+    const double sign = *effect.value < 0.0 ? -1.0 : 1.0;
+    const auto than = words.than.empty() ? std::string() : " than " + words.than;
+    return fmt::format("{} {} is {}{} {} {}{} (95 % interval {}).", words.where, words.outcome,
+                       rounded(sign * *effect.value, effect), unit_after(effect.unit),
+                       sign < 0.0 ? "lower" : "higher", words.higher_in, than, interval_text(effect, sign));
+}
+
+std::string open_difference(const FoundNumber& effect, const EffectWords& words) {
+    const auto against = words.than.empty() ? std::string() : " against that " + words.than;
+    std::string out =
+        fmt::format("{} {} differs by {}{} {}{} (95 % interval {}): which is higher stays open.", words.where,
+                    words.outcome, rounded(*effect.value, effect), unit_after(effect.unit), words.higher_in,
+                    against, interval_text(effect, 1.0));
+    if (effect.lower && effect.upper) {
+        out += fmt::format(" It excludes more than {}{} higher and more than {}{} lower.",
+                           rounded(*effect.upper, effect), unit_after(effect.unit),
+                           rounded(-*effect.lower, effect), unit_after(effect.unit));
+    }
+    return out;
+}
+
+std::string clear_ratio(const FoundNumber& effect, EffectScale scale, const EffectWords& words) {
+    const auto times = rounded(*effect.value, effect);
+    const auto what = fmt::format("{} {}{}", words.where, ratio_word(scale), words.outcome);
+    const auto is = words.than.empty()
+                        ? fmt::format("{} times as high {}", times, words.higher_in)
+                        : fmt::format("{} times as high {} as {}", times, words.higher_in, words.than);
+    return fmt::format("{} {} {} (95 % interval {}).", what, scale == EffectScale::odds_ratio ? "are" : "is",
+                       is, interval_text(effect, 1.0));
+}
+
+std::string open_ratio(const FoundNumber& effect, EffectScale scale, const EffectWords& words) {
+    std::string out = clear_ratio(effect, scale, words);
+    out.pop_back();
+    out += ": which is higher stays open.";
+    if (effect.lower && effect.upper) {
+        out += fmt::format(" It excludes ratios above {} and below {}.", rounded(*effect.upper, effect),
+                           rounded(*effect.lower, effect));
+    }
+    return out;
+}
+
+bool excludes(const FoundNumber& effect, double none) {
+    return (effect.lower && *effect.lower > none) || (effect.upper && *effect.upper < none);
+}
+
+} // namespace
+
+FoundNumber found(const stats::Estimate& estimate, const Scale& scale) {
+    const auto shown = [&](double value) { return scale.is_ratio() ? std::exp(value) : value; };
+    FoundNumber out{.name = estimate.name};
+    out.value = finite(shown(estimate.value));
+    if (!out.value) {
+        out.reason = "the data do not bound it";
+    }
+    out.se = finite(estimate.se);
+    out.lower = finite(shown(estimate.lower));
+    out.upper = finite(shown(estimate.upper));
+    out.freedom = finite(estimate.freedom);
+    out.p = finite(estimate.p);
+    out.unit = scale.is_ratio() ? std::string() : scale.unit;
+    return out;
+}
+
+FoundNumber found(std::string name, double value, const stats::Interval& interval, double p,
+                  std::string unit) {
+    FoundNumber out{.name = std::move(name)};
+    out.value = finite(value);
+    if (!out.value) {
+        out.reason = "the data do not bound it";
+    }
+    out.lower = finite(interval.lower);
+    out.upper = finite(interval.upper);
+    out.p = finite(p);
+    out.unit = std::move(unit);
+    return out;
+}
+
+std::string rounded(double value, const FoundNumber& like) {
+    double width = std::fabs(like.value.value_or(value));
+    if (like.lower && like.upper && *like.upper > *like.lower) {
+        width = *like.upper - *like.lower;
+    }
+    if (!(width > 0.0)) {
+        return significant_text(value, 3);
+    }
+    // Two digits of the interval's width: 1 - floor(log10(width)) decimals; none beyond what is there.
+    const int decimals = std::clamp(1 - static_cast<int>(std::floor(std::log10(width))), 0, 12);
+    return fixed_text(value, decimals);
+}
+
+std::string with_interval(const FoundNumber& number) {
+    if (!number.value) {
+        return number.reason;
+    }
+    return fmt::format("{}{} (95 % interval {})", rounded(*number.value, number), unit_after(number.unit),
+                       interval_text(number, 1.0));
+}
+
+std::string p_text(double p) {
+    return p < 0.001 ? std::string("p < 0.001") : "p = " + significant_text(p, 2);
+}
+
+std::string effect_sentence(const FoundNumber& effect, EffectScale scale, const EffectWords& words) {
+    if (!effect.value) {
+        return fmt::format("{} {} cannot be compared: {}.", words.where, words.outcome, effect.reason);
+    }
+    const bool is_clear = excludes(effect, no_difference(scale));
+    if (scale == EffectScale::difference) {
+        return is_clear ? clear_difference(effect, words) : open_difference(effect, words);
+    }
+    return is_clear ? clear_ratio(effect, scale, words) : open_ratio(effect, scale, words);
+}
+
+} // namespace backeddy::findings::detail
