@@ -7,6 +7,8 @@
 #include <string>
 #include <vector>
 
+#include "study/declaration.hpp"
+
 namespace backeddy::findings {
 
 /// What an effect is measured in.
@@ -75,14 +77,7 @@ struct FoundTest {
     std::optional<double> p;
 };
 
-/// What was declared of a question, and when.
-enum class Declared : std::uint8_t {
-    never,           ///< exploratory
-    before_any_fish, ///< before the first fish was met
-    before_results,  ///< fish had been met; nothing had been computed yet
-    after_results,   ///< results lay in the folder already
-    changed_since,   ///< declared, and changed after that
-};
+using study::Declared;
 
 /// The headline of an answer in a variant of the data.
 struct FoundVariant {
