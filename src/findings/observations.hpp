@@ -20,6 +20,7 @@
 #include <vector>
 
 #include "quantity/measured.hpp"
+#include "study/observed.hpp"
 
 namespace backeddy::findings {
 
@@ -49,8 +50,7 @@ struct Absent {
 
 using Cell = std::variant<Absent, Value, Within, Word>;
 
-/// When a column became known, seen from the treatment (design roles).
-enum class Stage : unsigned char { unknown, assigned, before, during, after };
+using study::Stage;
 
 struct ObservedColumn {
     std::string name;

@@ -224,7 +224,7 @@ class BriefReader {
         for (const auto& section : study::sections()) {
             out.push_back(section.name);
         }
-        for (const char* more : {"trace", "season", "columns"}) {
+        for (const char* more : {"trace", "season", "columns", "question"}) {
             if (std::find(out.begin(), out.end(), more) == out.end()) {
                 out.emplace_back(more);
             }
@@ -237,6 +237,8 @@ class BriefReader {
             read_each(name, node, [&](const toml::table& table) { read_trace(table); });
         } else if (name == "season") {
             read_each(name, node, [&](const toml::table& table) { read_season(table); });
+        } else if (name == "question") {
+            read_each(name, node, [&](const toml::table& table) { read_question(table); });
         } else if (name == "columns") {
             read_columns(node);
         } else if (const auto known = section_names();
@@ -395,6 +397,7 @@ class BriefReader {
             const auto text = text_of(value);
             if (text && std::find(stages.begin(), stages.end(), *text) != stages.end()) {
                 out_.brief.column_stages[std::string(key.str())] = *text;
+                out_.brief.column_places[std::string(key.str())] = place_of(value, std::string(key.str()));
             } else {
                 complain(ErrorCode::bad_setting, value, std::string(key.str()), shown(value),
                          fmt::format("one of {}", fmt::join(stages, ", ")),
@@ -456,6 +459,102 @@ class BriefReader {
         }
         source.columns.push_back(std::move(column));
     }
+
+    void read_question(const toml::table& table) {
+        study::Question question{.place = place_of(table, "")};
+        for (const auto& [key, node] : table) {
+            read_setting(study::question_settings(), "question", std::string(key.str()), node, question);
+        }
+        require_said(table, "name", question.name);
+        require_said(table, "outcome", question.outcome);
+        require_said(table, "compare", question.compare);
+        check_question_name(table, question);
+        check_terms(table, question);
+        check_margin(table, question);
+        out_.brief.questions.push_back(std::move(question));
+    }
+
+    // What was written and refused has its complaint already.
+    void require_said(const toml::table& table, const char* key, const std::string& value) {
+        require(table, "question", key);
+        const auto* node = table.get(key);
+        if (node != nullptr && node->is_string() && value.empty()) {
+            complain(ErrorCode::bad_setting, *node, key, fmt::format("{} is empty", key),
+                     fmt::format("{} in each [[question]]", key), "fill it in");
+        }
+    }
+
+    // It stands in declarations.csv: what a table would cut off or take for a remark cannot be found again.
+    void check_question_name(const toml::table& table, const study::Question& question) {
+        if (question.name.empty()) {
+            return;
+        }
+        const auto& node = *table.get("name");
+        if (!study::may_name_a_question(question.name)) {
+            complain(ErrorCode::bad_setting, node, "name", fmt::format("name = {}", shown(node)),
+                     "a letter or digit first, then any characters of one line, the last of them no blank",
+                     "name it like \"rig_peak\"; the sentence belongs into ask");
+        }
+        const auto same = [&](const study::Question& other) { return other.name == question.name; };
+        if (const auto first = std::ranges::find_if(out_.brief.questions, same);
+            first != out_.brief.questions.end()) {
+            complain(ErrorCode::duplicate, node, "name",
+                     fmt::format("the question \"{}\" stands in {} already", question.name,
+                                 study::line_text(first->place)),
+                     "each [[question]] with a name of its own", "rename one");
+        }
+    }
+
+    // Of a text whose parts do not read, where it stands in the list.
+    template <typename Parse>
+    void check_each(const toml::table& table, const char* key, const std::vector<std::string>& texts,
+                    const Parse& parse) {
+        for (std::size_t i = 0; i < texts.size(); ++i) {
+            if (auto read = parse(texts[i]); !read) {
+                const auto& node = *table.get(key);
+                const auto* list = node.as_array();
+                out_.complaints.push_back({.error = std::move(read).error().at(
+                                               place_of(list == nullptr ? node : *list->get(i), key))});
+            }
+        }
+    }
+
+    void check_terms(const toml::table& table, const study::Question& question) {
+        check_each(table, "adjust_for", question.adjust_for, study::question_term);
+        check_each(table, "random", question.random, study::question_random);
+        if (question.compare.empty()) {
+            return;
+        }
+        check_each(table, "compare", {question.compare}, study::question_term);
+        if (const auto term = study::question_term(question.compare); term && term->parts.size() > 1) {
+            const auto& node = *table.get("compare");
+            complain(ErrorCode::bad_setting, node, "compare", fmt::format("compare = {}", shown(node)),
+                     "one column: what is asked about has one effect",
+                     fmt::format("compare one of them and write the product into adjust_for: [\"{}\"]",
+                                 question.compare));
+        }
+    }
+
+    void check_margin(const toml::table& table, const study::Question& question) {
+        const auto* margin = table.get("margin");
+        const auto* better = table.get("better");
+        const bool says_better = question.better != study::BetterIs::not_said;
+        if (question.margin && *question.margin == 0.0) {
+            complain(ErrorCode::bad_setting, *margin, "margin", "a margin of 0",
+                     "how much worse is still no harm: more than 0, or a ratio other than 1",
+                     "say it, or take the line out");
+        } else if (question.margin && !says_better && (better == nullptr || is_word(*better, "not_said"))) {
+            complain(ErrorCode::bad_relation, *margin, "margin", "a margin without better",
+                     "better = \"higher\" or \"lower\": which way is good for the fish",
+                     "add the line: without it the margin has no side");
+        } else if (says_better && margin == nullptr) {
+            complain(ErrorCode::bad_relation, *better, "better", "better without a margin",
+                     "margin: how much worse is still no harm",
+                     "add the line, or take this one out: alone it decides nothing");
+        }
+    }
+
+    static bool is_word(const toml::node& node, std::string_view word) { return text_of(node) == word; }
 
     void read_season(const toml::table& table) {
         study::Season season{.place = place_of(table, "")};

@@ -581,6 +581,7 @@ template <typename Row>
 void take_over(TablesRead& out, TableRead<Row> read, std::vector<Row>& rows, std::string_view bytes) {
     rows = std::move(read.rows);
     out.complaints.insert(out.complaints.end(), read.complaints.begin(), read.complaints.end());
+    out.tables.own_columns[read.summary.file] = read.summary.free_columns;
     read.summary.bytes = bytes.size();
     read.summary.sha256 = sha256_hex(bytes);
     out.summaries.push_back(std::move(read.summary));

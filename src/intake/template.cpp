@@ -91,6 +91,30 @@ std::string own_section() {
            "#simulated = \"\"\n";
 }
 
+std::string question_examples() {
+    std::string out =
+        remark("---- [[question]]: what this study is to find out, one section for each question. Write them "
+               "before the first fish is met and run `backeddy declare` on this folder: the report then says "
+               "that they came first. An answer to a question that was never declared is exploratory.") +
+        remark("One group of fish against another, with what else moves the outcome beside:") +
+        "#[[question]]\n#name = \"rig_peak\"\n#ask = \"Does the rig change the peak after capture?\"\n"
+        "#outcome = \"peak_after_capture\"\n#compare = \"rig\"\n"
+        "#adjust_for = [\"log(mass_g)\", \"temperature_c\"]\n#random = [\"day\"]\n" +
+        remark("The same fish twice:") +
+        "#[[question]]\n#name = \"capture_chase\"\n"
+        "#ask = \"Is the peak after capture that after chase?\"\n#outcome = \"peak\"\n"
+        "#compare = \"after\"\n#within = \"fish\"\n" +
+        remark("Whether one rig lands fewer, by no more than a fifth:") +
+        "#[[question]]\n#name = \"rig_landings\"\n"
+        "#ask = \"Does the single hook land as many fish for each rod-hour?\"\n"
+        "#outcome = \"landings\"\n#compare = \"rig\"\n#margin = 0.8\n#better = \"higher\"\n" +
+        remark("Every key of a question:");
+    for (const auto& setting : study::question_settings()) {
+        out += setting_lines(setting);
+    }
+    return out;
+}
+
 std::string list_examples() {
     std::string out =
         "\n# ---- [[trace]]: files that one logger wrote. Take the # off and write one for each logger.\n"
@@ -288,7 +312,7 @@ std::string brief_template() {
            "# treatment).\n[columns]\n#rig = \"assigned\"\n#fight_time_s = \"during\"\n"
            "\n# ---- Answers to what no data can know, for the methods section.\n[report.answers]\n"
            "#chamber_material = \"acrylic\"\n";
-    return out + list_examples();
+    return out + "\n" + question_examples() + list_examples();
 }
 
 std::string field_sheets_html() {

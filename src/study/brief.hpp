@@ -13,6 +13,7 @@
 #include "quantity/quantity.hpp"
 #include "series/instant.hpp"
 #include "study/nouns.hpp"
+#include "study/question.hpp"
 #include "uptake/adjust.hpp"
 #include "uptake/background.hpp"
 #include "uptake/continuous.hpp"
@@ -228,6 +229,8 @@ struct Brief {
     Uncertainty uncertainty;
     ReportSettings report;
     std::map<std::string, std::string> column_stages; ///< [columns]: assigned, before, during, after
+    std::map<std::string, Place> column_places;       ///< where [columns] says it
+    std::vector<Question> questions;                  ///< in the order of the file
     std::vector<Season> seasons;
     std::string file = "study.toml";
     /// "water.salinity": settings that stand in the file and were refused, with a complaint of their own.

@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include "study/columns.hpp"
+#include "study/observed.hpp"
 #include "study/settings.hpp"
+#include "study/words.hpp"
 
 namespace backeddy::study {
 
@@ -104,10 +106,23 @@ std::string settings_markdown() {
            "find out by "
            "itself.\n";
     out += setting_rows(trace_column_settings(), "trace.column");
+    out += "\n### [[question]]\n\nA question to the study's own columns, one for each: `name`, `outcome` and "
+           "`compare` are needed. `backeddy declare` writes down what was asked before the numbers were "
+           "known.\n";
+    out += setting_rows(question_settings(), "question");
     out += "\n### [[states.timetable]]\n\nA pump that ran by the clock: `start` (a time: the beginning of a "
            "flush) and, "
            "if need be, `until` (a time), with\n";
     out += setting_rows(timetable_settings(), "states.timetable");
+    return out;
+}
+
+std::string observed_markdown() {
+    std::string out = "\n| column | unit | known | what |\n|---|---|---|---|\n";
+    for (const auto& column : observed_columns()) {
+        out += fmt::format("| `{}` | {} | {} | {} |\n", column.name, cell(column.unit), word_of(column.stage),
+                           cell(column.what));
+    }
     return out;
 }
 

@@ -12,4 +12,7 @@ namespace backeddy::study {
 /// A heading and a table of settings for each section, then those of the lists ([[trace]] ...).
 [[nodiscard]] std::string settings_markdown();
 
+/// A table of the columns that a run makes and a question can name.
+[[nodiscard]] std::string observed_markdown();
+
 } // namespace backeddy::study

@@ -11,6 +11,7 @@
 
 #include <array>
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -263,6 +264,8 @@ struct Tables {
     std::vector<Calibration> calibrations;
     std::vector<ClockCheck> clock_checks;
     std::vector<Decision> decisions;
+    /// Columns of the study's own by file ("fish.csv"), as headers have them: also of a table without rows.
+    std::map<std::string, std::vector<std::string>> own_columns;
 
     /// The first of that name; nullptr when there is none. Valid until the table changes.
     [[nodiscard]] const Fish* find(const FishId& id) const;

@@ -1,6 +1,7 @@
 #include "study/question.hpp"
 
 #include <algorithm>
+#include <cctype>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -50,6 +51,17 @@ Expected<QuestionTerm::Part> part_of(const std::string& text, const std::string&
 }
 
 } // namespace
+
+bool may_name_a_question(std::string_view name) {
+    const auto byte_of = [](char c) { return static_cast<unsigned char>(c); };
+    const auto is_control = [&](char c) { return byte_of(c) < 0x20 || byte_of(c) == 0x7F; };
+    constexpr std::string_view no_break_space = "\u00A0";
+    if (name.empty() || name.back() == ' ' || name.starts_with(no_break_space) ||
+        name.ends_with(no_break_space) || std::ranges::any_of(name, is_control)) {
+        return false;
+    }
+    return byte_of(name.front()) >= 0x80 || std::isalnum(byte_of(name.front())) != 0;
+}
 
 std::string Question::declared_form() const {
     std::string out =

@@ -12,6 +12,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "base/error.hpp"
@@ -54,6 +55,10 @@ struct Question {
     /// `ask`, or a sentence made of outcome and compare.
     [[nodiscard]] std::string sentence() const;
 };
+
+/// A name as declarations.csv can hold and give back: a letter, digit or a character beyond ASCII first, no
+/// control characters, no blank last.
+[[nodiscard]] bool may_name_a_question(std::string_view name);
 
 /// A part of adjust_for or compare: columns that act together, each as it is or its logarithm.
 struct QuestionTerm {

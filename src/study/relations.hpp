@@ -50,6 +50,10 @@ namespace backeddy::study {
 /// the stay.
 [[nodiscard]] std::vector<Complaint> check_decisions(const Tables& tables);
 
+/// Names in [columns] and in questions that are no column of a table nor one that a run makes
+/// (observed.hpp). Warnings: the question says itself that it found no such column.
+[[nodiscard]] std::vector<Complaint> check_named_columns(const Brief& brief, const Tables& tables);
+
 /// Where the assembly's rows split a stay: each row that overlaps [stay.from, stay.to), ascending, with the
 /// part of the stay it holds for. No slope crosses from one to the next.
 struct StaySplit {

@@ -1250,6 +1250,88 @@ std::vector<SettingOf<TimetableEntry>> all_timetable_settings() {
     return list.take();
 }
 
+// What a question asks, then how.
+void add_asked(List<Question>& list) {
+    list.add(
+        {.key = "name",
+         .why = "By which declarations.csv and the report call it: short, begins with a letter or digit, no "
+                "two are the same."},
+        FIELD(name));
+    list.add({.key = "ask",
+              .why =
+                  "The question as a sentence, for the report: \"Does the rig change the peak after "
+                  "capture?\" Empty: made of the other keys. May be reworded later: what is declared is the "
+                  "rest."},
+             FIELD(ask));
+    list.add({.key = "outcome",
+              .why =
+                  "The one column that answers: a number, a yes or no, a count, a score or a time. Choose it "
+                  "before you look: of several that were tried, the best looks better than it is."},
+             FIELD(outcome));
+    list.add({.key = "compare",
+              .why =
+                  "The column whose effect is asked for: words make groups, numbers a slope. log(mass_g) is "
+                  "allowed."},
+             FIELD(compare));
+    list.add({.key = "adjust_for",
+              .why = "What else moves the outcome and was settled before the treatment: \"temperature_c\", "
+                     "\"log(mass_g)\", \"rig x temperature_c\". Not what the treatment itself changes (fight "
+                     "time): that would take away part of its effect. With few fish, few of them."},
+             FIELD(adjust_for));
+    list.add({.key = "within",
+              .why =
+                  "\"fish\": each fish is compared with itself under every level of compare; fish without a "
+                  "pair are left out and named. Right when each was measured under all, wrong for groups of "
+                  "different fish. Another column pairs by its values. Empty: no pairs."},
+             FIELD(within));
+    list.add(
+        {.key = "random",
+         .why = "What rows share that is not asked about: \"day\" (all fish of one day met the same water), "
+                "\"fish\" (many spells of one fish). \"hours within fish\": each fish has a slope of its "
+                "own. Left out, rows count as more evidence than they are."},
+        FIELD(random));
+}
+
+void add_answered(List<Question>& list) {
+    list.add({.key = "family",
+              .why =
+                  "What the outcome is like. automatic: by the outcome itself, and the report says which was "
+                  "taken. normal: differences; log_normal: ratios, of values above 0; binomial: yes or no; "
+                  "poisson and negative_binomial: counts; ordinal: scores in order; time: times of which "
+                  "some are only known to be longer.",
+              .words = words_of(QuestionFamily{})},
+             FIELD(family));
+    list.add({.key = "family_of_tests",
+              .why = "Questions that share this name are corrected together for being many (Holm 1979): of "
+                     "twenty true nulls one comes out below 0.05 by chance. Empty: a family of its own."},
+             FIELD(family_of_tests));
+    list.add(
+        {.key = "margin",
+         .unit = "of the outcome",
+         .why = "How much worse is still no harm, said before the numbers are known: in the outcome's unit, "
+                "or as a ratio where the answer is one (0.8). \"No difference was found\" shows nothing; an "
+                "interval inside a margin does. Needs better.",
+         .least = 0.0},
+        FIELD(margin));
+    list.add({.key = "better",
+              .why = "Which way is good for the fish, of the outcome; decides to which side margin lies.",
+              .words = words_of(BetterIs{})},
+             FIELD(better));
+    list.add(
+        {.key = "weigh_by_uncertainty",
+         .why = "Whether each value's own measurement uncertainty enters the model, so that a fish measured "
+                "badly counts less."},
+        FIELD(weigh_by_uncertainty));
+}
+
+std::vector<SettingOf<Question>> all_question_settings() {
+    List<Question> list;
+    list.in("question");
+    add_asked(list);
+    add_answered(list);
+    return list.take();
+}
+
 } // namespace
 
 const std::vector<Setting>& settings() {
@@ -1269,6 +1351,11 @@ const std::vector<SettingOf<TraceColumn>>& trace_column_settings() {
 
 const std::vector<SettingOf<TimetableEntry>>& timetable_settings() {
     static const std::vector<SettingOf<TimetableEntry>> all = all_timetable_settings();
+    return all;
+}
+
+const std::vector<SettingOf<Question>>& question_settings() {
+    static const std::vector<SettingOf<Question>> all = all_question_settings();
     return all;
 }
 
@@ -1360,24 +1447,15 @@ std::string toml_text(const SettingValue& value) {
     return std::visit(TomlText{}, value);
 }
 
-std::vector<SettingUsed> settings_used(const Brief& brief) {
+namespace {
+
+std::string shown(const SettingValue& value) {
+    auto text = toml_text(value);
+    return text.empty() ? std::string("not set") : text;
+}
+
+void add_of_seasons(const Brief& brief, std::vector<SettingUsed>& out) {
     const Brief defaults;
-    std::vector<SettingUsed> out;
-    const auto shown = [](const SettingValue& value) {
-        auto text = toml_text(value);
-        return text.empty() ? std::string("not set") : text;
-    };
-    for (const auto& setting : settings()) {
-        const auto value = setting.get(brief);
-        const auto usual = setting.get(defaults);
-        out.push_back({.section = setting.section,
-                       .key = setting.key,
-                       .value = shown(value),
-                       .unit = setting.unit,
-                       .default_value = shown(usual),
-                       .why = setting.why,
-                       .is_default = value == usual});
-    }
     for (const auto& season : brief.seasons) {
         for (const auto& line : season.overrides) {
             const auto* setting = find_setting(line.section, line.key);
@@ -1394,6 +1472,47 @@ std::vector<SettingUsed> settings_used(const Brief& brief) {
                            .is_default = false});
         }
     }
+}
+
+// What a question leaves at its default says nothing of it: it is left out.
+void add_of_questions(const Brief& brief, std::vector<SettingUsed>& out) {
+    const Question defaults;
+    for (const auto& question : brief.questions) {
+        for (const auto& setting : question_settings()) {
+            const auto value = setting.get(question);
+            const auto usual = setting.get(defaults);
+            if (setting.key == "name" || value == usual) {
+                continue;
+            }
+            out.push_back({.section = "question " + question.name,
+                           .key = setting.key,
+                           .value = shown(value),
+                           .unit = setting.unit,
+                           .default_value = shown(usual),
+                           .why = setting.why,
+                           .is_default = false});
+        }
+    }
+}
+
+} // namespace
+
+std::vector<SettingUsed> settings_used(const Brief& brief) {
+    const Brief defaults;
+    std::vector<SettingUsed> out;
+    for (const auto& setting : settings()) {
+        const auto value = setting.get(brief);
+        const auto usual = setting.get(defaults);
+        out.push_back({.section = setting.section,
+                       .key = setting.key,
+                       .value = shown(value),
+                       .unit = setting.unit,
+                       .default_value = shown(usual),
+                       .why = setting.why,
+                       .is_default = value == usual});
+    }
+    add_of_seasons(brief, out);
+    add_of_questions(brief, out);
     return out;
 }
 

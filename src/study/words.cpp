@@ -55,4 +55,9 @@ const std::vector<std::string>& words_of(BetterIs) {
     return words;
 }
 
+const std::vector<std::string>& words_of(Stage) {
+    static const std::vector<std::string> words{"unknown", "assigned", "before", "during", "after"};
+    return words;
+}
+
 } // namespace backeddy::study

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "study/nouns.hpp"
+#include "study/observed.hpp"
 #include "study/question.hpp"
 
 namespace backeddy::study {
@@ -20,6 +21,7 @@ namespace backeddy::study {
 [[nodiscard]] const std::vector<std::string>& words_of(uptake::Mark);
 [[nodiscard]] const std::vector<std::string>& words_of(QuestionFamily);
 [[nodiscard]] const std::vector<std::string>& words_of(BetterIs);
+[[nodiscard]] const std::vector<std::string>& words_of(Stage);
 
 /// The word of a value: word(EventKind::hook_up) is "hook_up".
 template <typename Choice>

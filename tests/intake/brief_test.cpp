@@ -229,5 +229,117 @@ TEST(Brief, two_seasons_at_once_may_not_set_the_same) {
     EXPECT_THAT(texts(after), IsEmpty());
 }
 
+// ------------------------------------------------------------------------------------------- questions
+
+TEST(BriefQuestions, are_read_with_every_key_in_the_order_of_the_file) {
+    const auto read =
+        read_brief("[[question]]\nname = \"rig_peak\"\nask = \"Does it?\"\noutcome = \"resting\"\n"
+                   "compare = \"rig\"\nadjust_for = [\"log(mass_g)\", \"rig x day\"]\n"
+                   "within = \"fish\"\nrandom = [\"day\", \"hours within fish\"]\n"
+                   "family = \"log_normal\"\nfamily_of_tests = \"peaks\"\nmargin = 0.8\n"
+                   "better = \"higher\"\nweigh_by_uncertainty = true\n"
+                   "[[question]]\nname = \"second\"\noutcome = \"died\"\ncompare = \"log(mass_g)\"\n",
+                   "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty());
+    ASSERT_THAT(read.brief.questions, SizeIs(2));
+    const auto& first = read.brief.questions[0];
+    EXPECT_EQ(
+        first.declared_form(),
+        "name = rig_peak; outcome = resting; compare = rig; adjust_for = log(mass_g), rig x day; within = "
+        "fish; random = day, hours within fish; family = log_normal; family_of_tests = peaks; better = "
+        "higher; weigh_by_uncertainty = true; margin = 0.8");
+    EXPECT_EQ(first.ask, "Does it?");
+    EXPECT_EQ(first.place.line, 1U);
+    EXPECT_EQ(read.brief.questions[1].name, "second");
+    EXPECT_EQ(read.brief.questions[1].place.line, 14U);
+    EXPECT_FALSE(read.brief.questions[1].margin);
+}
+
+TEST(BriefQuestions, without_name_outcome_or_compare_or_with_an_empty_one_are_complaints) {
+    EXPECT_THAT(
+        texts(read_brief("\n[[question]]\nask = \"Why?\"\n", "study.toml")),
+        ElementsAre(AllOf(HasSubstr("line 2, column \"name\""), HasSubstr("[[question]] has no name")),
+                    HasSubstr("has no outcome"), HasSubstr("has no compare")));
+    EXPECT_THAT(
+        texts(read_brief("[[question]]\nname = \"\"\noutcome = \"peak\"\ncompare = \"\"\n", "study.toml")),
+        ElementsAre(AllOf(HasSubstr("line 2"), HasSubstr("name is empty")),
+                    AllOf(HasSubstr("line 4"), HasSubstr("compare is empty"))));
+}
+
+TEST(BriefQuestions, of_one_name_are_a_complaint_that_names_the_first) {
+    const std::string one = "[[question]]\nname = \"q\"\noutcome = \"peak\"\ncompare = \"rig\"\n";
+    EXPECT_THAT(
+        texts(read_brief(one + one, "study.toml")),
+        ElementsAre(AllOf(HasSubstr("line 6, column \"name\""), HasSubstr("stands in line 1 already"))));
+}
+
+TEST(BriefQuestions, whose_texts_do_not_read_are_complaints_at_the_text_s_own_line) {
+    const auto read = read_brief(
+        "[[question]]\nname = \"#q\"\noutcome = \"peak\"\ncompare = \"rig x day\"\n"
+        "adjust_for = [\"day\",\n  \"log(mass_g\",\n  \"rig x \"]\nrandom = [\"a within b within c\"]\n"
+        "familly = \"normal\"\nfamily = \"gamma\"\n",
+        "study.toml");
+    EXPECT_THAT(texts(read),
+                UnorderedElementsAre(
+                    AllOf(HasSubstr("line 2, column \"name\""), HasSubstr("a letter or digit first")),
+                    AllOf(HasSubstr("line 4, column \"compare\""), HasSubstr("adjust_for: [\"rig x day\"]")),
+                    AllOf(HasSubstr("line 6, column \"adjust_for\""), HasSubstr("\"log(mass_g\"")),
+                    AllOf(HasSubstr("line 7, column \"adjust_for\""), HasSubstr("\"rig x \"")),
+                    AllOf(HasSubstr("line 8, column \"random\""), HasSubstr("a slope within one")),
+                    AllOf(HasSubstr("line 9"), HasSubstr("did you mean \"family\"?")),
+                    AllOf(HasSubstr("line 10, column \"family\""), HasSubstr("log_normal"))));
+    EXPECT_THAT(texts(read_brief("[question]\nname = \"q\"\n", "study.toml")),
+                ElementsAre(HasSubstr("double the brackets")));
+}
+
+TEST(BriefQuestions, a_margin_and_its_side_come_together) {
+    const std::string one = "[[question]]\nname = \"q\"\noutcome = \"peak\"\ncompare = \"rig\"\n";
+    EXPECT_THAT(texts(read_brief(one + "margin = 0.8\nbetter = \"lower\"\n", "study.toml")), IsEmpty());
+    EXPECT_THAT(texts(read_brief(one + "better = \"not_said\"\n", "study.toml")), IsEmpty());
+    for (const char* rest : {"margin = 20\n", "margin = 20\nbetter = \"not_said\"\n"}) {
+        EXPECT_THAT(
+            texts(read_brief(one + rest, "study.toml")),
+            ElementsAre(AllOf(HasSubstr("line 5, column \"margin\""), HasSubstr("a margin without better"))));
+    }
+    EXPECT_THAT(
+        texts(read_brief(one + "better = \"higher\"\n", "study.toml")),
+        ElementsAre(AllOf(HasSubstr("line 5, column \"better\""), HasSubstr("better without a margin"))));
+    EXPECT_THAT(texts(read_brief(one + "margin = 0\nbetter = \"higher\"\n", "study.toml")),
+                ElementsAre(HasSubstr("a margin of 0")));
+    EXPECT_THAT(texts(read_brief(one + "margin = -3\nbetter = \"higher\"\n", "study.toml")),
+                ElementsAre(HasSubstr("a number of at least 0")));
+    // One slip, one complaint.
+    EXPECT_THAT(texts(read_brief(one + "margin = 3\nbetter = \"hihger\"\n", "study.toml")),
+                ElementsAre(HasSubstr("did you mean \"higher\"?")));
+}
+
+TEST(BriefQuestions, those_of_the_template_read_once_their_remarks_are_taken_off) {
+    const auto page = brief_template();
+    const auto from = page.find("#[[question]]");
+    const auto to = page.find("# Every key of a question");
+    ASSERT_NE(from, std::string::npos);
+    ASSERT_NE(to, std::string::npos);
+    std::string text;
+    for (std::size_t at = from; at < to;) {
+        const auto end = page.find('\n', at);
+        if (page[at + 1] != ' ') {
+            text += page.substr(at + 1, end - at);
+        }
+        at = end + 1;
+    }
+    const auto read = read_brief(text, "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty()) << text;
+    EXPECT_THAT(read.brief.questions, SizeIs(3));
+    for (const auto& setting : study::question_settings()) {
+        EXPECT_THAT(page.substr(to), HasSubstr("\n#" + setting.key + " = ")) << setting.key;
+    }
+}
+
+TEST(Brief, a_stage_of_a_column_knows_its_line) {
+    const auto read = read_brief("[columns]\nrig = \"assigned\"\nbait = \"before\"\n", "study.toml");
+    ASSERT_TRUE(read.brief.column_places.contains("bait"));
+    EXPECT_EQ(read.brief.column_places.at("bait").line, 3U);
+}
+
 } // namespace
 } // namespace backeddy::intake

@@ -33,6 +33,8 @@ TEST(StudyFolderPage, lists_every_column_and_setting_as_the_program_has_them) {
     ASSERT_FALSE(should_be.empty());
     should_be = with_part(should_be, "<!-- settings:", "<!-- end of settings", settings_markdown());
     ASSERT_FALSE(should_be.empty());
+    should_be = with_part(should_be, "<!-- observed:", "<!-- end of observed", observed_markdown());
+    ASSERT_FALSE(should_be.empty());
     if (std::getenv("BACKEDDY_WRITE_DOCS") != nullptr) {
         ASSERT_TRUE(write_file_whole(path, should_be).has_value());
     }

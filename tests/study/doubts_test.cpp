@@ -282,6 +282,9 @@ TEST(Remedies, name_only_keys_that_there_are) {
     for (const auto& setting : trace_column_settings()) {
         known.insert(setting.key);
     }
+    for (const auto& setting : question_settings()) {
+        known.insert(setting.key);
+    }
     const auto told = keys_told();
     EXPECT_THAT(told, SizeIs(testing::Ge(5U)));
     for (const auto& key : told) {

@@ -490,5 +490,46 @@ TEST(Decide, a_later_act_undoes_an_earlier_one_and_a_decision_without_a_moment_m
     EXPECT_EQ(out.spells[2].is_excluded, true);
 }
 
+// ------------------------------------------------------------------------------- columns that the brief
+// names
+
+TEST(Relations, a_question_may_name_columns_of_fish_and_encounters_own_ones_and_what_a_run_makes) {
+    Study s;
+    s.tables.own_columns = {{"fish.csv", {"sex"}}, {"encounters.csv", {"bait"}}, {"events.csv", {"tide"}}};
+    s.brief.questions.push_back({.name = "q",
+                                 .outcome = "peak_after_capture",
+                                 .compare = "rig",
+                                 .adjust_for = {"log(mass_g)", "sex x bait"},
+                                 .within = "fish",
+                                 .random = {"day", "hours within tube"}});
+    s.brief.column_places = {{"sex", in("study.toml", 3)}, {"tide", in("study.toml", 4)}};
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, a_column_that_is_nowhere_is_told_with_its_key_and_the_nearest_name) {
+    Study s;
+    s.tables.own_columns = {{"encounters.csv", {"bait"}}, {"events.csv", {"tide"}}};
+    s.brief.questions.push_back({.name = "q",
+                                 .outcome = "peek",
+                                 .compare = "baitt",
+                                 .adjust_for = {"log(mas_g)"},
+                                 .within = "fsh",
+                                 .random = {"hour within dy", "tide"},
+                                 .place = in("study.toml", 9)});
+    s.brief.column_places = {{"baits", in("study.toml", 3)}};
+    EXPECT_THAT(
+        s.said(),
+        ElementsAre(
+            HasSubstr("beware study.toml 3 baits: there is no column \"baits\" | did you mean \"bait\"?"),
+            HasSubstr("beware study.toml 9 outcome: there is no column \"peek\" | did you mean \"peak\"?"),
+            HasSubstr("9 compare: there is no column \"baitt\" | did you mean \"bait\"?"),
+            HasSubstr("9 adjust_for: there is no column \"mas_g\" | did you mean \"mass_g\"?"),
+            HasSubstr("9 within: there is no column \"fsh\" | did you mean \"fish\"?"),
+            HasSubstr("9 random: there is no column \"dy\" | did you mean \"day\"?"),
+            HasSubstr("9 random: there is no column \"hour\" | did you mean \"hours\"?"),
+            // A stage may be of any table's column, a question is put to fish and their captures.
+            HasSubstr("9 random: there is no column \"tide\"")));
+}
+
 } // namespace
 } // namespace backeddy::study

@@ -3,6 +3,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "study/observed.hpp"
+#include "study/question.hpp"
 #include "study/settings.hpp"
 
 namespace backeddy::study {
@@ -121,6 +123,73 @@ TEST(Settings, the_defaults_are_those_of_the_methods_page) {
     EXPECT_EQ(value("adjust", "check_exponent"), "0.8");
     EXPECT_EQ(value("recovery", "consecutive"), "2");
     EXPECT_EQ(value("recovery", "shares_above_resting"), "[0.1, 0.2]");
+}
+
+TEST(Settings, every_key_of_a_question_teaches_and_is_its_own) {
+    const Question defaults;
+    std::set<std::string> keys;
+    for (const auto& setting : question_settings()) {
+        EXPECT_TRUE(keys.insert(setting.key).second) << setting.key;
+        EXPECT_THAT(setting.why, testing::SizeIs(testing::Ge(40U))) << setting.key;
+        Question question;
+        SettingValue value = std::string("x");
+        if (setting.kind == SettingKind::word) {
+            value = setting.words.back();
+        } else if (setting.kind == SettingKind::texts) {
+            value = std::vector<std::string>{"x"};
+        } else if (setting.kind == SettingKind::number) {
+            value = 0.8;
+        } else if (setting.kind == SettingKind::yes_no) {
+            value = true;
+        }
+        setting.set(question, value);
+        for (const auto& other : question_settings()) {
+            EXPECT_EQ(other.get(question), other.key == setting.key ? value : other.get(defaults))
+                << setting.key << " changes " << other.key;
+        }
+        // What decides the answer is in what is declared; how it is asked in words is not.
+        EXPECT_EQ(question.declared_form() == defaults.declared_form(), setting.key == "ask") << setting.key;
+    }
+    EXPECT_THAT(keys, testing::UnorderedElementsAre("name", "ask", "outcome", "compare", "adjust_for",
+                                                    "within", "random", "family", "family_of_tests", "margin",
+                                                    "better", "weigh_by_uncertainty"));
+}
+
+TEST(Settings, what_a_question_says_is_listed_as_used_and_what_it_leaves_is_not) {
+    Brief brief;
+    brief.questions.push_back({.name = "rig_peak", .outcome = "peak", .compare = "rig", .random = {"day"}});
+    std::vector<std::string> said;
+    for (const auto& line : settings_used(brief)) {
+        if (!line.is_default) {
+            said.push_back(line.section + ": " + line.key + " = " + line.value + " (" + line.default_value +
+                           ")");
+        }
+    }
+    EXPECT_THAT(said, testing::ElementsAre("question rig_peak: outcome = \"peak\" (\"\")",
+                                           "question rig_peak: compare = \"rig\" (\"\")",
+                                           "question rig_peak: random = [\"day\"] ([])"));
+}
+
+TEST(Questions, a_name_is_one_that_a_table_gives_back) {
+    for (const char* fine : {"rig_peak", "2", "Rig: does it matter?", "\u00E9tude"}) {
+        EXPECT_TRUE(may_name_a_question(fine)) << fine;
+    }
+    for (const char* bad :
+         {"", " rig", "rig ", "#rig", "-", "a\nb", "a\tb", "\"rig\"", "\u00A0rig", "rig\u00A0"}) {
+        EXPECT_FALSE(may_name_a_question(bad)) << '[' << bad << ']';
+    }
+}
+
+TEST(ObservedColumns, have_each_a_name_of_their_own_a_title_and_a_sentence) {
+    std::set<std::string> names;
+    for (const auto& column : observed_columns()) {
+        EXPECT_TRUE(names.insert(column.name).second) << column.name;
+        EXPECT_FALSE(column.title.empty()) << column.name;
+        EXPECT_TRUE(column.what.ends_with('.')) << column.name;
+        EXPECT_NE(column.stage, Stage::unknown) << column.name << ": of what a run makes it is known";
+        EXPECT_EQ(find_observed(column.name), &column);
+    }
+    EXPECT_EQ(find_observed("weather"), nullptr);
 }
 
 } // namespace

@@ -1,0 +1,124 @@
+// Columns that the brief names: those of [columns] and of each [[question]].
+
+#include <algorithm>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "study/columns.hpp"
+#include "study/detail/relation_words.hpp"
+#include "study/likeness.hpp"
+#include "study/observed.hpp"
+#include "study/question.hpp"
+#include "study/relations.hpp"
+
+namespace backeddy::study {
+
+namespace {
+
+using Names = std::vector<std::string>;
+
+void add_table(Names& names, const Tables& tables, const TableDefinition& table) {
+    for (const auto& column : table.columns) {
+        names.push_back(column.name);
+    }
+    if (const auto own = tables.own_columns.find(table.file); own != tables.own_columns.end()) {
+        names.insert(names.end(), own->second.begin(), own->second.end());
+    }
+}
+
+/// What a question can name: the columns of a fish, of its capture, and what a run makes.
+Names names_for_questions(const Tables& tables) {
+    Names out;
+    for (const auto& column : observed_columns()) {
+        out.push_back(column.name);
+    }
+    add_table(out, tables, table(TableName::fish));
+    add_table(out, tables, table(TableName::encounters));
+    return out;
+}
+
+Names names_for_stages(const Tables& all) {
+    Names out = names_for_questions(all);
+    for (const auto& definition : tables()) {
+        add_table(out, all, definition);
+    }
+    return out;
+}
+
+Complaint no_such_column(const Place& place, const std::string& key, const std::string& name,
+                         const Names& names, const std::string& expected) {
+    const auto near = nearest_name(name, names);
+    std::string remedy = near ? "did you mean " + quote(*near) + "?"
+                              : "write it as its header has it; what a run makes is listed in the "
+                                "documents, study-folder.md";
+    if (look_alike(name, names)) {
+        remedy = look_alike_remedy();
+    }
+    return warn(place, key,
+                {.code = ErrorCode::unknown_name,
+                 .found = "there is no column " + quote(name),
+                 .expected = expected,
+                 .remedy = std::move(remedy),
+                 .looked_in = "encounters.csv"});
+}
+
+/// The columns that one question names, each with its key.
+std::vector<std::pair<std::string, std::string>> named_by(const Question& question) {
+    std::vector<std::pair<std::string, std::string>> out{{"outcome", question.outcome}};
+    const auto add_term = [&](const char* key, const std::string& text) {
+        if (const auto term = question_term(text)) {
+            for (const auto& part : term->parts) {
+                out.emplace_back(key, part.column);
+            }
+        }
+    };
+    add_term("compare", question.compare);
+    for (const auto& text : question.adjust_for) {
+        add_term("adjust_for", text);
+    }
+    out.emplace_back("within", question.within);
+    for (const auto& text : question.random) {
+        if (const auto random = question_random(text)) {
+            out.emplace_back("random", random->group);
+            out.emplace_back("random", random->slope);
+        }
+    }
+    std::erase_if(out, [](const auto& named) { return named.second.empty(); });
+    return out;
+}
+
+} // namespace
+
+std::vector<Complaint> check_named_columns(const Brief& brief, const Tables& tables) {
+    std::vector<Complaint> out;
+    const auto is_in = [](const Names& names, const std::string& name) {
+        return std::ranges::find(names, name) != names.end();
+    };
+    const Names for_stages = names_for_stages(tables);
+    for (const auto& [name, place] : brief.column_places) {
+        if (!is_in(for_stages, name)) {
+            out.push_back(
+                no_such_column(place, name, name, for_stages,
+                               "in [columns], a column of one of the tables: its stage goes nowhere"));
+        }
+    }
+    const Names for_questions = names_for_questions(tables);
+    for (const auto& question : brief.questions) {
+        for (const auto& [key, name] : named_by(question)) {
+            if (!is_in(for_questions, name)) {
+                out.push_back(no_such_column(
+                    question.place, key, name, for_questions,
+                    fmt::format(
+                        "for the question {}, a column of fish.csv or encounters.csv, or one that a run "
+                        "makes (\"peak_after_capture\")",
+                        quote(question.name))));
+            }
+        }
+    }
+    return out;
+}
+
+} // namespace backeddy::study
