@@ -210,7 +210,8 @@ Expected<void> write_results(const StudyRun& run, const fs::path& folder, const 
         {"report.html", [](const report::Results& all) { return report::report_page(all); }},
         {"uptake_by_spell.csv", [](const report::Results& all) { return report::spell_table(all); }},
         {"uptake_by_stay.csv", [](const report::Results& all) { return report::stay_table(all); }},
-        {"uptake_by_fish.csv", [](const report::Results& all) { return report::fish_table(all); }}};
+        {"uptake_by_fish.csv", [](const report::Results& all) { return report::fish_table(all); }},
+        {"findings.csv", [](const report::Results& all) { return report::findings_table(all); }}};
     std::vector<ResultFile> files(std::size(writers));
     parallel_for(files.size(), run.answers->threads,
                  [&](std::size_t i) { files[i] = {writers[i].name, writers[i].text(results)}; });

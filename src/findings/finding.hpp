@@ -35,6 +35,13 @@ struct FoundNumber {
     std::string method; ///< how interval and p were made, where it is not the finding's
 };
 
+/// "12.4": two digits of the interval's width; the reason where there is no value.
+[[nodiscard]] std::string value_text(const FoundNumber& number);
+/// "3.1 to 21.7", "3.1 or more", "21.7 or less"; empty when neither limit is known.
+[[nodiscard]] std::string interval_text(const FoundNumber& number);
+/// "0.031", "< 0.001".
+[[nodiscard]] std::string chance_text(double p);
+
 /// A row as it is drawn.
 struct FoundPoint {
     std::string row;
@@ -126,6 +133,7 @@ struct Finding {
     std::size_t fish = 0;
     std::string row_noun;
     std::vector<std::string> levels; ///< of `compare`, the reference first
+    std::vector<std::string> scores; ///< words of an ordered outcome, lowest first: what points' ranks mean
     std::vector<FoundPoint> points;
     std::vector<FoundCurve> curves;
     std::vector<LeftOutRow> left_out;

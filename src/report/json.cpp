@@ -69,6 +69,9 @@ class DocumentWriter {
     void put(uptake::Mark v) { out_.value(word_of(v)); }
     void put(uptake::ChamberState v) { out_.value(word_of(v)); }
     void put(ExcludedBy v) { out_.value(word_of(v)); }
+    void put(findings::EffectScale v) { out_.value(word_of(v)); }
+    void put(findings::FoundCheck::Verdict v) { out_.value(word_of(v)); }
+    void put(findings::Declared v) { out_.value(word_of(v)); }
 
     template <typename T>
     void put(const std::optional<T>& v) {
@@ -352,6 +355,22 @@ class DocumentWriter {
                "between_fish_sd", v.between_fish_sd, "median", v.median, "fish_without_human",
                v.fish_without_human, "mean_without_human", v.mean_without_human);
     }
+    void put(const findings::FoundNumber& v);
+    void put(const findings::FoundPoint& v) {
+        object("row", v.row, "fish", v.fish, "group", v.group, "x", v.x, "value", v.value, "uncertainty",
+               v.uncertainty, "lower", v.lower, "upper", v.upper, "weight", v.weight);
+    }
+    void put(const findings::FoundCurve& v) {
+        object("group", v.group, "x", v.x, "y", v.y, "lower", v.lower, "upper", v.upper);
+    }
+    void put(const findings::FoundCheck& v) { object("name", v.name, "verdict", v.verdict, "text", v.text); }
+    void put(const findings::LeftOutRow& v) { object("row", v.row, "column", v.column, "why", v.why); }
+    void put(const findings::FoundTest& v) { object("name", v.name, "text", v.text, "p", v.p); }
+    void put(const findings::FoundVariant& v) {
+        object("rows", v.rows, "fish", v.fish, "effects", v.effects, "unanswered", v.unanswered, "is_same",
+               v.is_same);
+    }
+    void put(const findings::Finding& v);
     void put(const Complaint& v) {
         object("severity", v.severity, "file", v.file, "line", v.line, "column", v.column, "found", v.found,
                "expected", v.expected, "remedy", v.remedy, "text", v.text);
@@ -434,6 +453,38 @@ void DocumentWriter::put(const Number& v) {
     if (v.is_at_least) {
         field("is_at_least", true);
     }
+    out_.end_object();
+}
+
+void DocumentWriter::put(const findings::FoundNumber& v) {
+    out_.begin_object();
+    fields("name", v.name, "value", v.value, "unit", v.unit);
+    const std::string interval = findings::interval_text(v);
+    // A value that is not finite is none: it is written as null, and a null gives its reason.
+    if (v.value && std::isfinite(*v.value)) {
+        const std::string value = findings::value_text(v);
+        field("text", interval.empty() ? value : fmt::format("{} ({})", value, interval));
+    } else {
+        const std::string reason = v.reason.empty() ? "the data do not bound it" : v.reason;
+        fields("text", reason, "reason", reason);
+    }
+    fields("se", v.se, "lower", v.lower, "upper", v.upper, "freedom", v.freedom, "p", v.p, "p_corrected",
+           v.p_corrected, "method", v.method);
+    out_.end_object();
+}
+
+void DocumentWriter::put(const findings::Finding& v) {
+    out_.begin_object();
+    fields("name", v.name, "ask", v.ask, "outcome", v.outcome, "outcome_title", v.outcome_title,
+           "outcome_unit", v.outcome_unit, "compare", v.compare, "within", v.within, "adjusted_for",
+           v.adjusted_for, "random", v.random, "family", v.family, "family_of_tests", v.family_of_tests,
+           "correction", v.correction, "declared", v.declared, "declared_text", v.declared_text);
+    fields("sentence", v.sentence, "unanswered", v.unanswered, "scale", v.scale, "model", v.model, "method",
+           v.method, "effects", v.effects, "groups", v.groups, "coefficients", v.coefficients, "spreads",
+           v.spreads, "tests", v.tests, "checks", v.checks, "warnings", v.warnings, "margin_text",
+           v.margin_text);
+    fields("rows", v.rows, "fish", v.fish, "row_noun", v.row_noun, "levels", v.levels, "scores", v.scores,
+           "points", v.points, "curves", v.curves, "left_out", v.left_out, "without_human", v.without_human);
     out_.end_object();
 }
 
@@ -555,9 +606,9 @@ std::string DocumentWriter::document(const Results& v) {
     object("schema", std::string_view("backeddy results"), "schema_version", schema_version, "study", v.study,
            "columns", v.columns, "groups", v.groups, "inputs", v.inputs, "settings", v.settings, "water",
            v.water, "sensors", v.sensors, "clocks", v.clocks, "assemblies", v.assemblies, "accounting",
-           v.accounting, "fish", v.fish, "blanks", v.blanks, "headlines", v.headlines, "exclusions",
-           v.exclusions, "complaints", v.complaints, "notes", v.notes, "answers", v.answers, "methods",
-           methods_text(v), "checklist", checklist(v), "cautions", cautions());
+           v.accounting, "fish", v.fish, "blanks", v.blanks, "headlines", v.headlines, "findings", v.findings,
+           "exclusions", v.exclusions, "complaints", v.complaints, "notes", v.notes, "answers", v.answers,
+           "methods", methods_text(v), "checklist", checklist(v), "cautions", cautions());
     return std::move(out_).take();
 }
 

@@ -1,6 +1,6 @@
 #pragma once
 // Start here: everything one run has to say, as plain structs. `app` fills them; the writers of this folder
-// turn them into results.json (json.hpp; its shape is results.schema.json), three CSV tables (tables.hpp) and
+// turn them into results.json (json.hpp; its shape is results.schema.json), four CSV tables (tables.hpp) and
 // report.html (page.hpp). Field names are the same in all of them.
 //
 //   report::Results results;
@@ -17,6 +17,7 @@
 #include <string_view>
 #include <vector>
 
+#include "findings/finding.hpp"
 #include "quantity/measured.hpp"
 #include "series/instant.hpp"
 #include "uptake/chamber_trace.hpp"
@@ -26,7 +27,7 @@ namespace backeddy::report {
 
 /// The version of the results document. The first number changes when a reader of the old shape would be
 /// misled.
-inline constexpr std::string_view schema_version = "1.2";
+inline constexpr std::string_view schema_version = "1.3";
 
 // ---------------------------------------------------------------- numbers
 
@@ -684,6 +685,7 @@ struct Results {
     std::vector<Fish> fish;
     std::vector<Stay> blanks; ///< stays without a fish
     std::vector<Headline> headlines;
+    std::vector<findings::Finding> findings; ///< an answer per question of the study, in its order
     std::vector<Exclusion> exclusions;
     std::vector<Complaint> complaints;
     std::vector<std::string> notes;

@@ -368,6 +368,74 @@ void fish_row(Table& table, const Results& results, const std::vector<std::strin
     table.end_row();
 }
 
+// The effect of the same name, human exclusions undone. Where these change nothing the variant need not
+// repeat the effects: they are the finding's.
+const findings::FoundNumber* undone_of(const findings::Finding& finding,
+                                       const findings::FoundNumber& effect) {
+    if (!finding.without_human) {
+        return nullptr;
+    }
+    const auto& effects = finding.without_human->effects;
+    const auto found = std::ranges::find(effects, effect.name, &findings::FoundNumber::name);
+    if (found != effects.end()) {
+        return &*found;
+    }
+    return finding.without_human->is_same ? &effect : nullptr;
+}
+
+void undone_cells(Table& table, const findings::Finding& finding, const findings::FoundNumber& effect) {
+    const findings::FoundNumber none;
+    const auto* found = undone_of(finding, effect);
+    const auto& undone = found != nullptr ? *found : none;
+    const auto& variant = finding.without_human;
+    table.plain("value_without_human", undone.value);
+    table.plain("low_95_without_human", undone.lower);
+    table.plain("high_95_without_human", undone.upper);
+    table.plain("p_without_human", undone.p);
+    table.text("rows_without_human", variant ? fmt::format("{}", variant->rows) : std::string());
+    table.text("fish_without_human", variant ? fmt::format("{}", variant->fish) : std::string());
+    table.text("unanswered_without_human", variant ? variant->unanswered : std::string());
+}
+
+void effect_row(Table& table, const findings::Finding& finding, const findings::FoundNumber& effect) {
+    table.begin_row();
+    table.text("question", finding.name);
+    table.text("ask", finding.ask);
+    table.text("outcome", finding.outcome);
+    table.text("outcome_unit", finding.outcome_unit);
+    table.text("compare", finding.compare);
+    table.text("within", finding.within);
+    table.text("adjusted_for", joined(finding.adjusted_for));
+    table.text("random", joined(finding.random));
+    table.text("effect", effect.name);
+    table.text("scale", word_of(finding.scale));
+    table.plain("value", effect.value);
+    table.text("unit", effect.unit);
+    table.plain("standard_error", effect.se);
+    table.plain("low_95", effect.lower);
+    table.plain("high_95", effect.upper);
+    table.plain("degrees_of_freedom", effect.freedom);
+    table.plain("p", effect.p);
+    table.plain("p_corrected", effect.p_corrected);
+    table.text("missing", effect.value ? std::string() : effect.reason);
+    table.count("rows", finding.rows);
+    table.count("fish", finding.fish);
+    table.count("rows_left_out", finding.left_out.size());
+    table.text("family", finding.family);
+    table.text("model", finding.model);
+    table.text("method", effect.method.empty() ? finding.method : effect.method);
+    table.text("family_of_tests", finding.family_of_tests);
+    table.text("correction", finding.correction);
+    table.text("declared", word_of(finding.declared));
+    table.text("declared_how", finding.declared_text);
+    undone_cells(table, finding, effect);
+    table.text("margin", finding.margin_text);
+    table.text("warnings", joined(finding.warnings));
+    table.text("sentence", finding.sentence);
+    table.text("unanswered", finding.unanswered);
+    table.end_row();
+}
+
 } // namespace
 
 std::string text_cell(std::string_view text) {
@@ -417,6 +485,23 @@ std::string fish_table(const Results& results) {
     }
     if (table.is_empty()) {
         fish_row(table, results, estimators, Fish{});
+        return std::move(table).take_header();
+    }
+    return std::move(table).take();
+}
+
+std::string findings_table(const Results& results) {
+    Table table;
+    for (const findings::Finding& finding : results.findings) {
+        if (finding.effects.empty()) {
+            effect_row(table, finding, {});
+        }
+        for (const findings::FoundNumber& effect : finding.effects) {
+            effect_row(table, finding, effect);
+        }
+    }
+    if (table.is_empty()) {
+        effect_row(table, {}, {});
         return std::move(table).take_header();
     }
     return std::move(table).take();

@@ -19,8 +19,9 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr std::array<const char*, 5> result_names{"uptake_by_spell.csv", "uptake_by_stay.csv",
-                                                  "uptake_by_fish.csv", "results.json", "report.html"};
+constexpr std::array<const char*, 6> result_names{"uptake_by_spell.csv", "uptake_by_stay.csv",
+                                                  "uptake_by_fish.csv",  "findings.csv",
+                                                  "results.json",        "report.html"};
 constexpr std::array<const char*, 3> table_names{"uptake_by_spell.csv", "uptake_by_stay.csv",
                                                  "uptake_by_fish.csv"};
 

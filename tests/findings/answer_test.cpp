@@ -71,6 +71,20 @@ Observations made_fish(std::size_t n, std::uint64_t seed, double rig_effect = 30
     return out;
 }
 
+TEST(FoundNumbers, are_printed_to_two_digits_of_their_interval) {
+    const FoundNumber both{.name = "", .value = 38.24, .lower = 6.61, .upper = 69.83};
+    EXPECT_EQ(value_text(both), "38");
+    EXPECT_EQ(interval_text(both), "7 to 70");
+    const FoundNumber above{.name = "", .value = 8.13, .lower = 5.31};
+    EXPECT_EQ(interval_text(above), "5.3 or more");
+    EXPECT_EQ(interval_text({.name = "", .value = 8.13, .lower = 5.31, .upper = INFINITY}), "5.3 or more");
+    EXPECT_EQ(interval_text({.name = "", .value = 2.0, .upper = 3.52}), "3.5 or less");
+    EXPECT_EQ(interval_text({.name = "", .value = 2.0}), "");
+    EXPECT_EQ(value_text({.name = "", .reason = "nobody bled"}), "nobody bled");
+    EXPECT_EQ(chance_text(0.0312), "0.031");
+    EXPECT_EQ(chance_text(2e-9), "< 0.001");
+}
+
 TEST(AnswerPaired, students_sleep) {
     auto asked = question("extra", "drug");
     asked.within = "fish";

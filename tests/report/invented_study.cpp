@@ -9,6 +9,7 @@
 
 #include "base/hash.hpp"
 #include "base/random.hpp"
+#include "report/invented_findings.hpp"
 #include "report/thin.hpp"
 #include "series/trace.hpp"
 
@@ -794,6 +795,7 @@ Results invented_study(const InventedSize& size) {
     add_exclusions(results);
     add_accounting(results);
     add_background_to_the_study(results);
+    results.findings = invented_findings();
     results.notes = {"An invented study for looking at the report's pages."};
     return results;
 }

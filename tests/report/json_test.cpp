@@ -1,6 +1,7 @@
 #include "report/json.hpp"
 
 #include <cmath>
+#include <limits>
 
 #include <gmock/gmock.h>
 #include <nlohmann/json.hpp>
@@ -42,6 +43,12 @@ TEST(Document, with_a_field_too_many_too_few_or_of_another_kind_is_refused) {
     EXPECT_TRUE(refused("/fish/0/mass_g/standard_uncertainty", -1.0));
     EXPECT_TRUE(refused("/fish/0/stays/0/spells/readings/0", 2.5));
     EXPECT_TRUE(refused("/schema_version", "0.9"));
+    EXPECT_TRUE(refused("/findings/0/declared", "long ago"));
+    EXPECT_TRUE(refused("/findings/0/effects/0/lower", "low"));
+    EXPECT_TRUE(refused("/findings/0/rows", -1));
+    json silent = sound;
+    silent["findings"][0]["effects"][0]["value"] = nullptr;
+    EXPECT_FALSE(schema_errors(schema, silent).empty()) << "an effect without a value must give its reason";
     json lacking = sound;
     lacking["fish"][0].erase("fate");
     EXPECT_FALSE(schema_errors(schema, lacking).empty());
@@ -95,6 +102,47 @@ TEST(Document, reads_back_the_very_doubles_of_a_slope) {
     results.fish[0].stays[0].spells[0].answer.slope_mg_per_l_h = -1.0 / 3.0;
     const json document = document_of(results);
     EXPECT_EQ(document["fish"][0]["stays"][0]["spells"]["slope_mg_per_l_h"][0].get<double>(), -1.0 / 3.0);
+}
+
+TEST(Document, gives_every_kind_of_finding_its_numbers) {
+    const Results results = invented_study({.fish = 1, .night_h = 1.0});
+    const json found = document_of(results)["findings"];
+    ASSERT_EQ(found.size(), results.findings.size());
+    const json& effect = found[0]["effects"][0];
+    EXPECT_EQ(effect["value"].get<double>(), *results.findings[0].effects[0].value);
+    EXPECT_EQ(effect["text"], "38 (7 to 70)");
+    EXPECT_EQ(found[0]["declared"], "before_any_fish");
+    EXPECT_EQ(found[0]["checks"][1]["verdict"], "look");
+    EXPECT_EQ(found[0]["without_human"]["rows"], 33);
+    EXPECT_TRUE(found[1]["without_human"].is_null());
+    EXPECT_EQ(found[4]["scores"].size(), 4U);
+    EXPECT_EQ(found[8]["unanswered"], results.findings[8].unanswered);
+}
+
+TEST(Document, writes_null_for_a_limit_that_is_not_known_and_for_a_value_that_is_not_there) {
+    constexpr double endless = std::numeric_limits<double>::infinity();
+    Results results;
+    findings::Finding finding{.name = "q"};
+    finding.effects = {{.name = "open above", .value = 2.0, .lower = 1.0, .upper = endless},
+                       {.name = "open below", .value = 2.0, .lower = -endless, .upper = 3.0},
+                       {.name = "none", .reason = "nobody bled"},
+                       {.name = "no number", .value = std::nan("")},
+                       {.name = "endless", .value = endless}};
+    finding.points = {{.row = "a", .fish = "a", .lower = 5.0, .upper = endless}};
+    results.findings = {finding};
+    const json document = document_of(results);
+    EXPECT_THAT(schema_errors(json::parse(schema_text()), document), IsEmpty());
+    const json& effects = document["findings"][0]["effects"];
+    EXPECT_TRUE(effects[0]["upper"].is_null());
+    EXPECT_EQ(effects[0]["text"], "2.0 (1.0 or more)");
+    EXPECT_TRUE(effects[1]["lower"].is_null());
+    EXPECT_EQ(effects[1]["text"], "2.0 (3.0 or less)");
+    EXPECT_EQ(effects[2]["reason"], "nobody bled");
+    EXPECT_TRUE(effects[3]["value"].is_null());
+    EXPECT_EQ(effects[3]["reason"], "the data do not bound it");
+    EXPECT_TRUE(effects[4]["value"].is_null());
+    EXPECT_NE(effects[4]["reason"], "");
+    EXPECT_TRUE(document["findings"][0]["points"][0]["upper"].is_null());
 }
 
 TEST(Document, writes_null_for_what_is_not_finite) {

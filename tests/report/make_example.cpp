@@ -35,7 +35,8 @@ int main(int count, char** words) {
         {"report.html", report::report_page(results)},
         {"uptake_by_spell.csv", report::spell_table(results)},
         {"uptake_by_stay.csv", report::stay_table(results)},
-        {"uptake_by_fish.csv", report::fish_table(results)}};
+        {"uptake_by_fish.csv", report::fish_table(results)},
+        {"findings.csv", report::findings_table(results)}};
     for (const auto& [name, text] : files) {
         if (const auto written = backeddy::write_file_whole(out / name, text); !written) {
             std::cerr << written.error().text() << "\n";

@@ -150,8 +150,61 @@ TEST(FishTable, says_of_a_censored_recovery_that_it_is_at_least) {
     EXPECT_EQ(cell(rows, 4, "recovery_after_capture_by_data_is_at_least"), "yes");
 }
 
+TEST(FindingsTable, has_a_row_per_effect_and_one_for_a_question_without_an_answer) {
+    const Results results = invented_study({.fish = 1, .night_h = 1.0});
+    const auto rows = cells_of(findings_table(results));
+    expect_square(rows);
+    std::size_t expected = 1;
+    for (const auto& finding : results.findings) {
+        expected += std::max<std::size_t>(finding.effects.size(), 1);
+    }
+    ASSERT_EQ(rows.size(), expected);
+    const auto& headline = results.findings[0].effects[0];
+    EXPECT_EQ(cell(rows, 1, "question"), "rig_peak");
+    EXPECT_EQ(cell(rows, 1, "effect"), "treble_hooks against single_hook");
+    EXPECT_EQ(cell(rows, 1, "scale"), "difference");
+    EXPECT_EQ(parse_number(cell(rows, 1, "value")), headline.value);
+    EXPECT_EQ(parse_number(cell(rows, 1, "low_95")), headline.lower);
+    EXPECT_EQ(parse_number(cell(rows, 1, "high_95")), headline.upper);
+    EXPECT_EQ(parse_number(cell(rows, 1, "p_corrected")), headline.p_corrected);
+    EXPECT_EQ(cell(rows, 1, "declared"), "before_any_fish");
+    EXPECT_EQ(cell(rows, 1, "fish"), "32");
+    EXPECT_EQ(cell(rows, 1, "rows_left_out"), "2");
+    EXPECT_EQ(cell(rows, 1, "value_without_human"), "33.9");
+    EXPECT_EQ(cell(rows, 1, "rows_without_human"), "33");
+    EXPECT_EQ(cell(rows, 4, "low_95"), "") << "a limit that is not known is an empty cell";
+    EXPECT_EQ(cell(rows, 4, "value_without_human"), "") << "no decision by hand";
+    EXPECT_EQ(cell(rows, expected - 1, "value"), "");
+    EXPECT_EQ(cell(rows, expected - 1, "unanswered"), results.findings.back().unanswered);
+}
+
+// Where decisions by hand change nothing, the variant need not repeat its numbers; where they take an effect
+// away, its cells are empty and not those of another.
+TEST(FindingsTable, pairs_effects_with_those_without_human_exclusions_by_name) {
+    findings::Finding finding{.name = "q"};
+    finding.effects = {{.name = "b against a", .value = 1.5}, {.name = "c against a", .value = 2.5}};
+    finding.without_human = findings::FoundVariant{.rows = 4, .fish = 4, .is_same = true};
+    Results results;
+    results.findings = {finding};
+    EXPECT_EQ(cell(cells_of(findings_table(results)), 2, "value_without_human"), "2.5");
+    results.findings[0].without_human =
+        findings::FoundVariant{.rows = 5, .fish = 5, .effects = {{.name = "c against a", .value = 9.0}}};
+    const auto rows = cells_of(findings_table(results));
+    EXPECT_EQ(cell(rows, 1, "value_without_human"), "");
+    EXPECT_EQ(cell(rows, 2, "value_without_human"), "9");
+}
+
+TEST(FindingsTable, neutralises_a_formula_in_a_question) {
+    findings::Finding finding{.name = "=1+1", .ask = "</script>, \"why\""};
+    Results results;
+    results.findings = {finding};
+    const auto rows = cells_of(findings_table(results));
+    EXPECT_EQ(cell(rows, 1, "question"), "'=1+1");
+    EXPECT_EQ(cell(rows, 1, "ask"), finding.ask);
+}
+
 TEST(Tables, of_an_empty_study_are_their_header_alone) {
-    for (const std::string& text : {spell_table({}), stay_table({}), fish_table({})}) {
+    for (const std::string& text : {spell_table({}), stay_table({}), fish_table({}), findings_table({})}) {
         EXPECT_EQ(cells_of(text).size(), 1U);
         EXPECT_GT(cells_of(text)[0].size(), 10U);
     }

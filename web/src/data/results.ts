@@ -3,7 +3,7 @@
 /** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
 export interface Results {
   schema: "backeddy results";
-  schema_version: "1.2";
+  schema_version: "1.3";
   study: StudyHeader;
   columns: Column[];
   groups: Group[];
@@ -18,6 +18,8 @@ export interface Results {
   /** stays without a fish */
   blanks: Stay[];
   headlines: Headline[];
+  /** The answers of the study's questions ([[question]] of the brief), in their order */
+  findings: Finding[];
   exclusions: Exclusion[];
   complaints: Complaint[];
   notes: string[];
@@ -824,6 +826,147 @@ export interface Spells {
     /** One per spell */
     effect: (number | null)[];
   })[];
+}
+
+/** A number of a finding with its 95 % interval: a value, or null and the reason why there is none. A limit is null where none is known. */
+export interface FoundNumber {
+  name: string;
+  value: number | null;
+  /** '' for a ratio or a pure number */
+  unit: string;
+  /** As printed, without the unit: '12.4 (3.1 to 21.7)'; the reason where there is no value */
+  text: string;
+  /** Why there is no value */
+  reason?: string;
+  /** Standard error; of ratios that of the logarithm; null where none is made */
+  se: number | null;
+  /** null: no lower limit is known */
+  lower: number | null;
+  /** null: no upper limit is known */
+  upper: number | null;
+  /** Degrees of freedom of its t; null: normal or exact */
+  freedom: number | null;
+  /** Two-sided, of no difference; null where that is not asked */
+  p: number | null;
+  /** Within the question's own comparisons and its family of tests; null where nothing was corrected */
+  p_corrected: number | null;
+  /** How interval and p were made, where it is not the finding's */
+  method: string;
+}
+
+/** A row as it is drawn. */
+export interface FoundPoint {
+  row: string;
+  /** '' of no fish */
+  fish: string;
+  /** Level of what is compared; '' for a slope */
+  group: string;
+  /** Value of what is compared, for a slope; null for groups */
+  x: number | null;
+  /** The outcome, words of a score by their rank from 1; null where only limits are known */
+  value: number | null;
+  /** Standard; null where none is known */
+  uncertainty: number | null;
+  /** Of an outcome of which only limits are known */
+  lower: number | null;
+  /** null beside a lower limit: none is known */
+  upper: number | null;
+  /** Trials or exposure where rows are counts; null elsewhere */
+  weight: number | null;
+}
+
+/** A line through the points: what the model says at x, or a curve of those to whom the event has not come; all vectors of one length, lower and upper may be empty. */
+export interface FoundCurve {
+  group: string;
+  x: (number | null)[];
+  y: (number | null)[];
+  lower: (number | null)[];
+  upper: (number | null)[];
+}
+
+/** What was looked at before the model was believed. */
+export interface FoundCheck {
+  name: string;
+  verdict: "fine" | "look" | "doubtful";
+  text: string;
+}
+
+/** A row that takes no part. */
+export interface LeftOutRow {
+  row: string;
+  /** In which it has no value */
+  column: string;
+  why: string;
+}
+
+/** A test of a whole term, or another way of asking the same. */
+export interface FoundTest {
+  name: string;
+  text: string;
+  /** null where the way gives none */
+  p: number | null;
+}
+
+/** The answer in a variant of the data. */
+export interface FoundVariant {
+  rows: number;
+  fish: number;
+  effects: FoundNumber[];
+  unanswered: string;
+  /** The same rows and values */
+  is_same: boolean;
+}
+
+/** A question of the study and its answer, whole. */
+export interface Finding {
+  name: string;
+  /** The question as a sentence */
+  ask: string;
+  outcome: string;
+  outcome_title: string;
+  outcome_unit: string;
+  compare: string;
+  within: string;
+  adjusted_for: string[];
+  random: string[];
+  /** 'normal', 'log_normal', 'binomial', 'poisson', 'negative_binomial', 'ordinal', 'time'; '' where no model was chosen */
+  family: string;
+  family_of_tests: string;
+  /** Of how many comparisons, by which rule */
+  correction: string;
+  declared: "never" | "before_any_fish" | "before_results" | "after_results" | "changed_since";
+  declared_text: string;
+  /** The answer in one sentence; empty where there is none */
+  sentence: string;
+  /** Why there is no answer; empty when there is one */
+  unanswered: string;
+  scale: "difference" | "ratio" | "odds_ratio" | "hazard_ratio";
+  model: string;
+  method: string;
+  /** Comparisons of groups, or the slope; the first is the headline */
+  effects: FoundNumber[];
+  /** What the model says of each group, on the outcome's own scale */
+  groups: FoundNumber[];
+  coefficients: FoundNumber[];
+  /** Standard deviations between fish, days and so on, and what is left */
+  spreads: FoundNumber[];
+  tests: FoundTest[];
+  checks: FoundCheck[];
+  warnings: string[];
+  /** What is shown against the declared margin; empty without one */
+  margin_text: string;
+  rows: number;
+  fish: number;
+  row_noun: string;
+  /** Of what is compared, the reference first; empty for a slope */
+  levels: string[];
+  /** Words of an ordered outcome, lowest first: what the ranks of the points mean */
+  scores: string[];
+  points: FoundPoint[];
+  curves: FoundCurve[];
+  left_out: LeftOutRow[];
+  /** Decisions made by hand undone; null when there are none */
+  without_human: FoundVariant | null;
 }
 
 /** One row of the reporting checklist, answered from the results where they know */
