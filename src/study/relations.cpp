@@ -91,8 +91,38 @@ std::vector<Complaint> check_encounters(const Tables& tables) {
 
 // ---------------------------------------------------------------------------------------------- decisions
 
+namespace {
+
+/// A start moved to or past the end of the same spell, which leaves nothing of it. The later rows hold.
+void check_moves(std::vector<Complaint>& out, const Tables& tables) {
+    std::map<std::pair<StayId, Instant>, std::pair<const Decision*, const Decision*>> moves;
+    for (const auto& row : tables.decisions) {
+        if (row.moment && row.moved_to && row.act == DecisionAct::move_start) {
+            moves[{row.stay, *row.moment}].first = &row;
+        } else if (row.moment && row.moved_to && row.act == DecisionAct::move_end) {
+            moves[{row.stay, *row.moment}].second = &row;
+        }
+    }
+    for (const auto& [spell, both] : moves) {
+        const auto [start, end] = both;
+        if (start == nullptr || end == nullptr || *start->moved_to < *end->moved_to) {
+            continue;
+        }
+        out.push_back(stop(start->place, "value",
+                           {.code = ErrorCode::bad_time,
+                            .found = fmt::format(
+                                "move_start to {}, and move_end of the same spell to {} ({})",
+                                iso_text(*start->moved_to), iso_text(*end->moved_to), line_text(end->place)),
+                            .expected = "a start before the end",
+                            .remedy = "correct one of the two, or exclude the spell"}));
+    }
+}
+
+} // namespace
+
 std::vector<Complaint> check_decisions(const Tables& tables) {
     std::vector<Complaint> out;
+    check_moves(out, tables);
     for (const auto& row : tables.decisions) {
         const Stay* stay = tables.find(row.stay);
         if (stay == nullptr) {

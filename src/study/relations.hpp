@@ -30,7 +30,8 @@ namespace backeddy::study {
 /// where it splits), a fish larger than its chamber.
 [[nodiscard]] std::vector<Complaint> check_stays(const Brief& brief, const Tables& tables);
 /// Unknown fish, stay or assembly; a stay that is another fish's; an event outside its stay by more than
-/// twice its uncertainty; chase, air and capture steps out of order; something after a death.
+/// twice its uncertainty; chase, air and capture steps out of order; something, or a stay, after a death (an
+/// event, or a stay that ended so).
 [[nodiscard]] std::vector<Complaint> check_events(const Brief& brief, const Tables& tables);
 /// Dates swapped, rows of one assembly that overlap, one sensor or oxygen channel in two assemblies at once,
 /// a channel of a trace that the brief does not have.
@@ -47,7 +48,7 @@ namespace backeddy::study {
 /// them, are left out.
 [[nodiscard]] std::vector<ClockId> clocks_in_order(const Tables& tables);
 /// Decisions about no stay or a moment outside it, without a reason or an author, moved boundaries outside
-/// the stay.
+/// the stay; a start moved to or past the end that is moved with the same moment.
 [[nodiscard]] std::vector<Complaint> check_decisions(const Tables& tables);
 
 /// Names in [columns] and in questions that are no column of a table nor one that a run makes

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <map>
+#include <optional>
 #include <set>
 
 #include <fmt/format.h>
@@ -166,26 +167,69 @@ void check_step(std::vector<Complaint>& out, const Brief& brief, const FishEvent
     }
 }
 
-/// Handling of a fish after its death, other than taking it out.
-void check_after_death(std::vector<Complaint>& out, const Brief& brief, const FishEvents& events) {
+/// When a fish died, by the event or by how a stay of it ended.
+struct Death {
+    Instant at;
+    double uncertainty_s = 0.0;
+    std::string where; ///< "line 4", "stays.csv, line 4"
+};
+
+/// The first one written down; of a stay that ended so without an event, its end.
+std::optional<Death> death_of(const Brief& brief, const FishId& fish, const FishEvents& events,
+                              const Tables& tables) {
     const auto deaths = of_kind(events, EventKind::died);
-    if (deaths.empty()) {
-        return;
+    if (!deaths.empty()) {
+        const Event& first = *deaths.front();
+        return Death{
+            .at = first.at, .uncertainty_s = uncertainty_s(brief, first), .where = line_text(first.place)};
     }
-    const Event& death = *deaths.front();
+    std::optional<Death> death;
+    for (const auto& stay : tables.stays) {
+        if (stay.fish == fish && stay.ended == StayEnding::died && (!death || stay.to() < death->at)) {
+            death = Death{.at = stay.to(), .where = "stays.csv, " + line_text(stay.parts.back().place)};
+        }
+    }
+    return death;
+}
+
+/// Handling of a fish after its death, other than taking it out.
+void check_after_death(std::vector<Complaint>& out, const Brief& brief, const FishEvents& events,
+                       const Death& death) {
     static const std::set<EventKind> of_the_living{
         EventKind::bite,    EventKind::hook_up,     EventKind::landed,    EventKind::back_in_water,
         EventKind::sealed,  EventKind::chase_start, EventKind::chase_end, EventKind::air_start,
         EventKind::air_end, EventKind::anaesthetic, EventKind::released};
     for (const Event* event : events) {
         const Duration slack =
-            Duration::seconds(2.0 * std::hypot(uncertainty_s(brief, death), uncertainty_s(brief, *event)));
+            Duration::seconds(2.0 * std::hypot(death.uncertainty_s, uncertainty_s(brief, *event)));
         if (of_the_living.contains(event->kind) && event->at > death.at + slack) {
             out.push_back(stop(event->place, "at",
                                {.found = fmt::format("{} of {} after it died ({})", word_of(event->kind),
-                                                     quote(event->fish.text()), line_text(death.place)),
+                                                     quote(event->fish.text()), death.where),
                                 .expected = "nothing after a death",
                                 .remedy = "correct the fish or one of the times"}));
+        }
+    }
+}
+
+/// Stays that begin with a dead fish. Its uptake would be that of what lives on it.
+void check_stays_after_death(std::vector<Complaint>& out, const FishId& fish, const Death& death,
+                             const Tables& tables) {
+    const Instant surely_dead = death.at + Duration::seconds(2.0 * death.uncertainty_s);
+    const bool is_of_stays = death.where.starts_with("stays.csv");
+    for (const auto& stay : tables.stays) {
+        // A stay that ended with death begins where another one does, at the earliest.
+        const bool is_after = is_of_stays ? stay.from() >= surely_dead : stay.from() > surely_dead;
+        if (stay.fish == fish && is_after) {
+            out.push_back(
+                stop(stay.place, "from",
+                     {.code = ErrorCode::bad_time,
+                      .found = fmt::format("the stay {} of {} begins at {}, after it died at {} ({})",
+                                           quote(stay.id.text()), quote(fish.text()), iso_text(stay.from()),
+                                           iso_text(death.at),
+                                           is_of_stays ? death.where : "events.csv, " + death.where),
+                      .expected = "no stay after a death",
+                      .remedy = "correct the fish, one of the times, or how the stay ended"}));
         }
     }
 }
@@ -211,7 +255,13 @@ std::vector<Complaint> check_events(const Brief& brief, const Tables& tables) {
         for (const Step step : steps) {
             check_step(out, brief, events, step);
         }
-        check_after_death(out, brief, events);
+    }
+    for (const auto& row : tables.fish) {
+        const auto& events = by_fish[row.id];
+        if (const auto death = death_of(brief, row.id, events, tables)) {
+            check_after_death(out, brief, events, *death);
+            check_stays_after_death(out, row.id, *death, tables);
+        }
     }
     return out;
 }

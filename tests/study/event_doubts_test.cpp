@@ -75,6 +75,53 @@ TEST(EventDoubts, a_capture_before_its_landing_or_long_after_is_told) {
     EXPECT_THAT(check_captures(tables), IsEmpty());
 }
 
+TEST(EventDoubts, a_role_after_chase_needs_a_chase_and_a_capture_so_soon_after_one_is_told) {
+    Tables tables = one_catch();
+    tables.stays.front().parts.push_back(
+        {.role = uptake::StayRole::after_chase, .from = at("18:10"), .to = at("19:00"), .place = {}});
+    EXPECT_THAT(check_chases(tables), SizeIs(1));
+    tables.events.push_back(event_of(EventKind::chase_end, "16:05"));
+    EXPECT_THAT(check_chases(tables), SizeIs(1));
+    tables.events.back().at = at("16:15");
+    EXPECT_THAT(check_event_doubts(tables), IsEmpty());
+    tables.events.back().fish = FishId("B");
+    EXPECT_THAT(check_chases(tables), SizeIs(1));
+    tables.events.back().fish = FishId("A");
+    tables.events.push_back(event_of(EventKind::chase_end, "14:00"));
+    tables.events.back().place.line = 7;
+    const auto said = check_chases(tables);
+    ASSERT_THAT(said, SizeIs(1));
+    EXPECT_EQ(said.front().severity, Severity::warning);
+    EXPECT_THAT(said.front().error.text(), HasSubstr("events.csv, line 7"));
+    tables.events.back().at = at("13:59");
+    EXPECT_THAT(check_chases(tables), IsEmpty());
+}
+
+TEST(EventDoubts, a_stay_or_chase_of_a_released_fish_is_told_until_it_is_met_again) {
+    Tables tables = one_catch();
+    tables.events.push_back(event_of(EventKind::released, "15:30"));
+    tables.events.back().place.line = 3;
+    EXPECT_THAT(check_released(tables), IsEmpty());
+    tables.events.push_back(event_of(EventKind::chase_start, "16:00"));
+    tables.stays.push_back(tables.stays.front());
+    tables.stays.back().parts.front().from = at("17:00");
+    const auto said = check_released(tables);
+    ASSERT_THAT(said, SizeIs(2));
+    EXPECT_EQ(said.front().severity, Severity::warning);
+    EXPECT_THAT(said.front().error.text(), HasSubstr("events.csv, line 3"));
+    tables.encounters.push_back(tables.encounters.front());
+    tables.encounters.back().at = at("15:45");
+    EXPECT_THAT(check_released(tables), IsEmpty());
+}
+
+TEST(EventDoubts, an_opening_of_no_chamber_is_told) {
+    Tables tables = one_catch();
+    tables.events.push_back(event_of(EventKind::opened, "14:30"));
+    EXPECT_THAT(check_event_doubts(tables), IsEmpty());
+    tables.events.back().fish = {};
+    EXPECT_THAT(check_event_doubts(tables), SizeIs(1));
+}
+
 TEST(EventDoubts, a_rig_that_is_not_the_encounters_is_told) {
     Tables tables = one_catch();
     tables.events.front().rig = "treble";

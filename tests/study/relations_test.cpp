@@ -11,6 +11,7 @@
 namespace backeddy::study {
 namespace {
 
+using testing::AllOf;
 using testing::Contains;
 using testing::ElementsAre;
 using testing::HasSubstr;
@@ -366,6 +367,39 @@ TEST(Relations, a_chase_without_its_end_is_warned_of_and_a_living_fish_after_its
     s.event(EventKind::released, "15T10:00", "st01");
     EXPECT_THAT(s.said(),
                 ElementsAre(HasSubstr("stops events.csv 3 at: released of \"st01\" after it died (line 2)")));
+}
+
+TEST(Relations, a_stay_or_a_chase_after_a_death_stops_with_both_rows) {
+    // st01 is in s1 until 12:50 and in s4 from 13:10.
+    Study s;
+    s.event(EventKind::died, "14T12:55", "st01");
+    EXPECT_THAT(s.said(), ElementsAre(AllOf(HasSubstr("stops stays.csv 5 from: the stay \"s4\" of \"st01\""),
+                                            HasSubstr("(events.csv, line 2)"))));
+    s.tables.events.clear();
+    s.tables.stays[0].ended = StayEnding::died;
+    s.tables.stays[0].last_good = at("14T12:40");
+    EXPECT_THAT(s.said(), ElementsAre(AllOf(HasSubstr("stops stays.csv 5 from: the stay \"s4\" of \"st01\""),
+                                            HasSubstr("(stays.csv, line 2)"))));
+    s.tables.stays.pop_back();
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.event(EventKind::chase_start, "14T13:00", "st01");
+    s.event(EventKind::chase_end, "14T13:05", "st01");
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops events.csv 2 at: chase_start of \"st01\" after it died "
+                                      "(stays.csv, line 2)"),
+                            HasSubstr("stops events.csv 3 at")));
+}
+
+TEST(Relations, a_start_moved_to_or_past_the_end_stops) {
+    Study s;
+    s.decision("s1", "14T12:10").act = DecisionAct::move_start;
+    s.tables.decisions.back().moved_to = at("14T12:12");
+    s.decision("s1", "14T12:10").act = DecisionAct::move_end;
+    s.tables.decisions.back().moved_to = at("14T12:13");
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.tables.decisions.back().moved_to = at("14T12:12");
+    EXPECT_THAT(s.said(), ElementsAre(AllOf(HasSubstr("stops decisions.csv 2 value: move_start"),
+                                            HasSubstr("(line 3)"))));
 }
 
 TEST(Relations, keys_that_stand_twice_stop_a_run) {
