@@ -13,11 +13,6 @@ namespace backeddy {
 [[nodiscard]] std::string sha256_hex(std::span<const std::byte> bytes);
 [[nodiscard]] std::string sha256_hex(std::string_view text);
 
-namespace detail {
-/// The same without the processor's instructions for it: what a machine that has none gives.
-[[nodiscard]] std::string portable_sha256_hex(std::span<const std::byte> bytes);
-} // namespace detail
-
 /// Of a whole file, read in blocks. Fails with file_missing or file_unreadable.
 [[nodiscard]] Expected<std::string> sha256_of_file(const std::filesystem::path& path);
 
