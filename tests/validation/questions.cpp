@@ -1,0 +1,259 @@
+// validate_questions [RUNS [CELL]]: simulated studies with known answers, asked as the brief asks; writes a
+// Markdown table to standard output, how far it is to standard error. 10,000 runs a cell unless said
+// otherwise.
+//
+// Of each cell: how often the headline p is below 0.05 where there is no effect, how often the 95 % interval
+// holds the true effect where there is one, each with its Monte Carlo error.
+
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "base/parallel.hpp"
+#include "base/random.hpp"
+#include "findings/answer.hpp"
+
+namespace backeddy {
+namespace {
+
+using findings::Finding;
+using findings::Observations;
+using findings::Stage;
+using findings::Value;
+using findings::Within;
+using findings::Word;
+
+/// One simulated study: rows, the question, and the effect that is true.
+struct Asked {
+    Observations rows;
+    study::Question question;
+    double truth = 0.0;
+};
+
+struct Cell {
+    std::string what;
+    std::size_t fish = 0;
+    std::string setting;
+    std::function<Asked(Random&, bool has_effect)> make;
+};
+
+study::Question question(const char* outcome, const char* compare, study::QuestionFamily family) {
+    study::Question out;
+    out.name = "q";
+    out.outcome = outcome;
+    out.compare = compare;
+    out.family = family;
+    return out;
+}
+
+const char* rig_of(std::size_t i) {
+    return i % 2 == 0 ? "single" : "treble";
+}
+
+std::string fish_name(std::size_t i) {
+    return fmt::format("f{:03}", i);
+}
+
+// Both peaks of each fish: 400 with a standard deviation of 60 between fish, 25 within.
+Asked pairs(Random& random, std::size_t n, bool has_effect) {
+    Asked out{.rows = Observations("event", "events"),
+              .question = question("peak", "after", study::QuestionFamily::normal),
+              .truth = has_effect ? -20.0 : 0.0};
+    out.question.within = "fish";
+    for (std::size_t i = 0; i < n; ++i) {
+        const double own = 400.0 + 60.0 * random.normal();
+        for (const bool is_chase : {false, true}) {
+            const auto row =
+                out.rows.add_row(fish_name(i) + (is_chase ? " chase" : " capture"), fish_name(i));
+            out.rows.set(row, "fish", Word{fish_name(i)});
+            out.rows.set(row, "after", Word{is_chase ? "chase" : "capture"});
+            out.rows.set(row, "peak",
+                         Value{.value = own + (is_chase ? out.truth : 0.0) + 25.0 * random.normal()});
+        }
+    }
+    return out;
+}
+
+struct Rigs {
+    std::size_t fish = 24;
+    std::size_t days = 0; ///< 0: no day in the model
+    double day_sd = 0.0;
+};
+
+// A fish on one of two rigs: residual 40, 0.05 a gram, and what its day gives.
+Asked rigs(Random& random, const Rigs& plan, bool has_effect) {
+    Asked out{.rows = Observations("fish", "fish"),
+              .question = question("peak", "rig", study::QuestionFamily::normal),
+              .truth = has_effect ? 30.0 : 0.0};
+    out.question.adjust_for = {"mass_g"};
+    std::vector<double> days(std::max<std::size_t>(plan.days, 1));
+    for (auto& day : days) {
+        day = plan.day_sd * random.normal();
+    }
+    for (std::size_t i = 0; i < plan.fish; ++i) {
+        const auto row = out.rows.add_row(fish_name(i), fish_name(i));
+        const double mass = 550.0 + 1400.0 * random.uniform();
+        const auto day = random.below(days.size());
+        out.rows.set(row, "rig", Word{rig_of(i)});
+        out.rows.set(row, "mass_g", Value{.value = mass});
+        out.rows.set(row, "day", Word{fmt::format("d{}", day)});
+        out.rows.set(row, "peak",
+                     Value{.value = 350.0 + (i % 2 == 0 ? 0.0 : out.truth) + 0.05 * mass + days[day] +
+                                    40.0 * random.normal()});
+    }
+    if (plan.days > 0) {
+        out.question.random = {"day"};
+    }
+    return out;
+}
+
+// Spells of each fish through recovery, logarithms: fish differ by 0.15, spells of one by 0.08.
+Asked spells(Random& random, std::size_t n, bool has_effect) {
+    Asked out{.rows = Observations("spell", "spells"),
+              .question = question("mo2", "rig", study::QuestionFamily::log_normal),
+              .truth = has_effect ? 1.1 : 1.0};
+    out.question.adjust_for = {"log(hours)"};
+    out.question.random = {"fish"};
+    for (std::size_t i = 0; i < n; ++i) {
+        const double own = 0.15 * random.normal() + (i % 2 == 0 ? 0.0 : std::log(out.truth));
+        for (std::size_t spell = 0; spell < 5 + random.below(4); ++spell) {
+            const double hours = 0.1 + 0.15 * static_cast<double>(spell);
+            const auto row = out.rows.add_row(fmt::format("{} {}", fish_name(i), spell), fish_name(i));
+            out.rows.set(row, "fish", Word{fish_name(i)});
+            out.rows.set(row, "rig", Word{rig_of(i)});
+            out.rows.set(row, "hours", Value{.value = hours});
+            out.rows.set(
+                row, "mo2",
+                Value{.value = std::exp(5.5 + own - 0.3 * std::log(hours) + 0.08 * random.normal())});
+        }
+    }
+    return out;
+}
+
+// So many hooked fish, landed or lost: 60 % on single hooks, 60 or 75 % on trebles.
+Asked shares(Random& random, std::size_t n, bool has_effect) {
+    Asked out{.rows = Observations("bite", "bites"),
+              .question = question("landed", "rig", study::QuestionFamily::binomial),
+              .truth = has_effect ? 0.15 : 0.0};
+    for (std::size_t i = 0; i < n; ++i) {
+        const auto row = out.rows.add_row(fish_name(i), "");
+        out.rows.set(row, "rig", Word{rig_of(i)});
+        out.rows.set(row, "landed",
+                     Word{random.uniform() < 0.6 + (i % 2 == 0 ? 0.0 : out.truth) ? "yes" : "no"});
+    }
+    return out;
+}
+
+std::vector<Cell> cells() {
+    std::vector<Cell> out;
+    for (const std::size_t n : {8, 12, 24, 40}) {
+        out.push_back({"pairs within fish", n, "paired t",
+                       [n](Random& random, bool effect) { return pairs(random, n, effect); }});
+    }
+    for (const std::size_t n : {8, 12, 24, 40}) {
+        out.push_back({"two rigs and mass", n, "least squares",
+                       [n](Random& random, bool effect) { return rigs(random, {.fish = n}, effect); }});
+    }
+    for (const std::size_t n : {12, 24, 40}) {
+        for (const double sd : {0.0, 20.0, 40.0}) {
+            const Rigs plan{.fish = n, .days = n / 3, .day_sd = sd};
+            out.push_back({"two rigs, mass, day random", n,
+                           fmt::format("{} days, sd {:.0f} of a residual of 40", n / 3, sd),
+                           [plan](Random& random, bool effect) { return rigs(random, plan, effect); }});
+        }
+    }
+    for (const std::size_t n : {8, 12, 24}) {
+        out.push_back({"5 to 8 spells a fish, fish random", n, "Kenward and Roger",
+                       [n](Random& random, bool effect) { return spells(random, n, effect); }});
+    }
+    for (const std::size_t n : {16, 24, 40, 80}) {
+        out.push_back({"shares of two rigs", n, "Fisher; Newcombe",
+                       [n](Random& random, bool effect) { return shares(random, n, effect); }});
+    }
+    return out;
+}
+
+struct Tally {
+    std::size_t answered = 0;
+    std::size_t hits = 0;
+
+    [[nodiscard]] double share() const { return static_cast<double>(hits) / static_cast<double>(answered); }
+    [[nodiscard]] double error() const {
+        return std::sqrt(share() * (1.0 - share()) / static_cast<double>(answered));
+    }
+};
+
+bool rejects(const Finding& found) {
+    return found.effects.front().p.value_or(1.0) < 0.05;
+}
+
+// A limit that is not there is none: the interval is open on that side.
+bool holds(const Finding& found, double truth) {
+    const auto& effect = found.effects.front();
+    return (!effect.lower || *effect.lower <= truth) && (!effect.upper || truth <= *effect.upper);
+}
+
+Tally tally(const Cell& cell, std::size_t runs, bool has_effect, std::uint64_t seed) {
+    std::vector<char> outcome(runs, 'n'); // not answered, hit, miss
+    parallel_for(runs, Threads{}, [&](std::size_t run) {
+        Random random(seed, run);
+        const auto asked = cell.make(random, has_effect);
+        const auto found = findings::answer_question(asked.question, asked.rows);
+        if (found.unanswered.empty()) {
+            outcome[run] = (has_effect ? holds(found, asked.truth) : rejects(found)) ? 'h' : 'm';
+        }
+    });
+    Tally out;
+    for (const char c : outcome) {
+        out.answered += c == 'n' ? 0 : 1;
+        out.hits += c == 'h' ? 1 : 0;
+    }
+    return out;
+}
+
+const char* verdict(double false_alarms) {
+    return false_alarms > 0.06 ? "too often" : false_alarms < 0.04 ? "conservative" : "";
+}
+
+void print(const Cell& cell, std::size_t runs, std::uint64_t seed) {
+    const auto none = tally(cell, runs, false, seed);
+    const auto some = tally(cell, runs, true, seed + 1'000'000);
+    if (none.answered == 0 || some.answered == 0) {
+        fmt::print("| {} | {} | {} | | | none answered |\n", cell.what, cell.fish, cell.setting);
+        return;
+    }
+    const auto unanswered = 2 * runs - none.answered - some.answered;
+    fmt::print("| {} | {} | {} | {:.1f} ± {:.1f} | {:.1f} ± {:.1f} | {}{} |\n", cell.what, cell.fish,
+               cell.setting, 100.0 * none.share(), 100.0 * none.error(), 100.0 * some.share(),
+               100.0 * some.error(), verdict(none.share()),
+               unanswered == 0 ? "" : fmt::format(" ({} not answered)", unanswered));
+}
+
+int run(std::size_t runs, const std::string& only) {
+    fmt::print(
+        "| question | fish | setting | p < 0.05 without an effect, % | 95 % interval holds the truth, % | |\n"
+        "|---|---:|---|---:|---:|---|\n");
+    std::uint64_t seed = 20261128;
+    for (const auto& cell : cells()) {
+        seed += 2'000'000;
+        if (only.empty() || cell.what.find(only) != std::string::npos) {
+            fmt::print(stderr, "{}, {} fish, {}\n", cell.what, cell.fish, cell.setting);
+            print(cell, runs, seed);
+            std::fflush(stdout);
+        }
+    }
+    return 0;
+}
+
+} // namespace
+} // namespace backeddy
+
+int main(int count, char** arguments) {
+    const std::size_t runs = count > 1 ? std::strtoull(arguments[1], nullptr, 10) : 10000;
+    return backeddy::run(runs, count > 2 ? arguments[2] : "");
+}
