@@ -2,16 +2,15 @@
 
 #include <algorithm>
 #include <array>
-#include <chrono>
 #include <cmath>
 #include <mutex>
 #include <numeric>
 #include <set>
 #include <span>
 
-#include <date/tz.h>
 #include <fmt/format.h>
 
+#include "app/detail/local_time.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::app {
@@ -174,17 +173,6 @@ Error unanswered(std::string why) {
 
 // ---------------------------------------------------------------- the parts
 
-Duration utc_offset(const std::string& zone, Instant at) {
-    using namespace std::chrono;
-    try {
-        const auto* place = date::locate_zone(zone);
-        const auto info = place->get_info(date::sys_seconds{seconds{at.unix_nanoseconds() / 1'000'000'000}});
-        return Duration::seconds(static_cast<double>(info.offset.count()));
-    } catch (const std::runtime_error&) {
-        return {}; // the brief's own check has complained of the zone already
-    }
-}
-
 Instant last_handling_before(const FishAnswer& fish, Instant first_seal, Instant otherwise) {
     Instant last = otherwise;
     for (const auto* event : fish.events) {
@@ -218,7 +206,7 @@ std::optional<RestingAnswer> resting_of(const Study& study, const FishAnswer& fi
         return best;
     }
     auto settings = study.brief.at(best->stay->stay->from()).resting;
-    settings.utc_offset = utc_offset(study.brief.study.zone, best->stay->stay->from());
+    settings.utc_offset = detail::utc_offset(study.brief.study.zone, best->stay->stay->from());
     best->resting = uptake::resting_uptake(
         {.spells = best->values,
          .handled = last_handling_before(fish, best->values.front().sealed_from, best->stay->stay->from()),

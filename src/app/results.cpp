@@ -432,6 +432,7 @@ report::Results results_of(const Answers& answers) {
     add_groups(answers, out);
     out.accounting = detail::accounting_of(answers);
     out.headlines = detail::headlines_of(answers);
+    out.findings = answers.findings;
     out.exclusions = detail::exclusions_of(answers);
     for (const auto& complaint : answers.complaints) {
         out.complaints.push_back(complaint_of(complaint));

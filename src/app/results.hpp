@@ -24,6 +24,7 @@ struct Answers {
     const std::vector<FishAnswer>& fish;
     const std::vector<std::optional<Expected<uptake::ContinuousUptake>>>& curves; ///< as stays.list
     const std::vector<FishAnswer>* without = nullptr;
+    const std::vector<findings::Finding>& findings;
     const std::vector<study::Complaint>& complaints;
     std::string program_version;
     Threads threads{}; ///< for the document: its fish and stays side by side

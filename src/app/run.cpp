@@ -4,6 +4,7 @@
 #include <fmt/ranges.h>
 
 #include "app/followers.hpp"
+#include "app/questions.hpp"
 #include "app/result_folder.hpp"
 #include "app/stay_doubts.hpp"
 #include "app/version.hpp"
@@ -143,6 +144,9 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
         run.fish_without = answer_fish_again(opened.study, run.without.stays, run.without.is_changed,
                                              run.fish, work.threads, work.progress);
     }
+    work.progress("questions", 0, 0, "");
+    run.findings =
+        answer_questions(opened.study, run.fish, any_human ? &run.fish_without : nullptr, work.threads);
     work.progress("curves", 0, 0, "");
     run.curves = continuous_of(opened.study, run.chambers, run.stays, work.threads);
     run.complaints = opened.complaints;
@@ -159,6 +163,7 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
                                                     .fish = run.fish,
                                                     .curves = run.curves,
                                                     .without = any_human ? &run.fish_without : nullptr,
+                                                    .findings = run.findings,
                                                     .complaints = run.complaints,
                                                     .program_version = program_version,
                                                     .threads = work.threads});

@@ -17,6 +17,7 @@
 #include "app/results.hpp"
 #include "app/seen_states.hpp"
 #include "app/study.hpp"
+#include "findings/finding.hpp"
 #include "study/complaint.hpp"
 
 namespace backeddy::app {
@@ -52,6 +53,7 @@ struct StudyRun {
     std::vector<FishAnswer> fish;
     std::vector<FishAnswer> fish_without;
     std::vector<std::optional<Expected<uptake::ContinuousUptake>>> curves; ///< in the order of stays.list
+    std::vector<findings::Finding> findings; ///< of the brief's questions, in their order
     std::vector<study::Complaint> complaints;
     std::size_t followers = 0; ///< as in OpenedStudy, of all complaints
     std::unique_ptr<Answers> answers;

@@ -37,11 +37,22 @@ void answer_frame(const detail::Frame& frame, Finding& out) {
     case QuestionFamily::log_normal:
         return detail::is_paired(frame) ? detail::answer_paired(frame, out)
                                         : detail::answer_linear(frame, out);
+    case QuestionFamily::binomial:
+        if (detail::is_plain_shares(frame)) {
+            return detail::answer_plain_shares(frame, out);
+        }
+        break;
+    case QuestionFamily::poisson:
+        if (detail::is_plain_rates(frame)) {
+            return detail::answer_plain_rates(frame, out);
+        }
+        break;
     default:
-        return detail::give_up(out, {.code = ErrorCode::bad_setting,
-                                     .found = fmt::format("family = \"{}\"", study::word_of(frame.family)),
-                                     .expected = "a family that can be answered here"});
+        break;
     }
+    return detail::give_up(out, {.code = ErrorCode::bad_setting,
+                                 .found = fmt::format("family = \"{}\"", study::word_of(frame.family)),
+                                 .expected = "a family that can be answered here"});
 }
 
 } // namespace

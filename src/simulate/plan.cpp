@@ -453,6 +453,36 @@ void read_many(const toml::table& root, const char* name, const std::string& fil
     }
 }
 
+// Each [[question]] as text again, its keys in the order of the file.
+std::vector<std::string> question_texts(const toml::table& root, const std::string& file,
+                                        std::optional<Error>& error) {
+    std::vector<std::string> out;
+    const auto* array = root.get_as<toml::array>("question");
+    if (array == nullptr && root.contains("question") && !error) {
+        error = bad("question that is no list of tables", "[[question]]", file);
+    }
+    for (std::size_t i = 0; array != nullptr && i < array->size(); ++i) {
+        const auto* table = array->get_as<toml::table>(i);
+        if (table == nullptr) {
+            continue;
+        }
+        std::vector<std::pair<std::uint64_t, std::string>> lines;
+        for (const auto& [key, value] : *table) {
+            std::ostringstream line;
+            line << key.str() << " = ";
+            value.visit([&](const auto& node) { line << node; });
+            lines.emplace_back(value.source().begin.line, line.str());
+        }
+        std::sort(lines.begin(), lines.end());
+        std::string text = "[[question]]\n";
+        for (const auto& line : lines) {
+            text += line.second + "\n";
+        }
+        out.push_back(std::move(text));
+    }
+    return out;
+}
+
 template <typename Part>
 bool has_name(const std::vector<Part>& parts, const std::string& name) {
     return std::any_of(parts.begin(), parts.end(), [&](const Part& part) { return part.name == name; });
@@ -588,8 +618,8 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
     }
     std::optional<Error> error;
     Section top(root, "the brief", file, error);
-    for (const auto* name :
-         {"study", "water", "fish", "rig", "unhooking", "protocol", "chamber", "trace", "clock", "fault"}) {
+    for (const auto* name : {"study", "water", "fish", "rig", "unhooking", "protocol", "chamber", "trace",
+                             "clock", "fault", "question"}) {
         top.known(name);
     }
     top.done();
@@ -603,6 +633,7 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
     read_many(root, "trace", file, error, plan.traces);
     read_many(root, "clock", file, error, plan.clocks);
     read_many(root, "fault", file, error, plan.faults);
+    plan.questions = question_texts(root, file, error);
     if (error) {
         return fail(std::move(*error));
     }

@@ -212,6 +212,8 @@ struct SimulationPlan {
     std::vector<TracePlan> traces;
     std::vector<ClockPlan> clocks;
     std::vector<FaultPlan> faults;
+    /// [[question]] sections, each as the study's own brief is to have it: `simulate` asks nothing itself.
+    std::vector<std::string> questions;
     std::string text; ///< the brief itself, kept with the truth
 
     [[nodiscard]] int fish_count() const;

@@ -291,6 +291,9 @@ std::string brief(const SimulationPlan& plan, const std::vector<WrittenTrace>& t
                 quoted(plan.traces[t].pump_clock), quoted(plan.study.zone));
         }
     }
+    for (const auto& question : plan.questions) {
+        text += question + "\n";
+    }
     return text;
 }
 

@@ -64,11 +64,11 @@ bool may_name_a_question(std::string_view name) {
 }
 
 std::string Question::declared_form() const {
-    std::string out =
-        fmt::format("name = {}; outcome = {}; compare = {}; adjust_for = {}; within = {}; random = {}; "
-                    "family = {}; family_of_tests = {}; better = {}; weigh_by_uncertainty = {}",
-                    name, outcome, compare, fmt::join(adjust_for, ", "), within, fmt::join(random, ", "),
-                    word_of(family), family_of_tests, word_of(better), weigh_by_uncertainty);
+    std::string out = fmt::format(
+        "name = {}; outcome = {}; compare = {}; reference = {}; adjust_for = {}; within = {}; random = {}; "
+        "family = {}; family_of_tests = {}; better = {}; weigh_by_uncertainty = {}",
+        name, outcome, compare, reference, fmt::join(adjust_for, ", "), within, fmt::join(random, ", "),
+        word_of(family), family_of_tests, word_of(better), weigh_by_uncertainty);
     if (margin) {
         out += "; margin = " + exact_text(*margin);
     }

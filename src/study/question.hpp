@@ -38,6 +38,7 @@ struct Question {
     std::string ask;  ///< the question as a sentence; empty: made from the other keys
     std::string outcome;
     std::string compare;                 ///< a column of words (groups) or of numbers (slope)
+    std::string reference;               ///< the level that others are compared with; empty: the first
     std::vector<std::string> adjust_for; ///< "sex", "log(mass_g)", "rig x temperature_c"
     std::string within;                  ///< "fish": the same fish under each level of `compare`
     std::vector<std::string> random;     ///< "day"; "hours within fish": a slope of its own for each fish

@@ -1285,6 +1285,10 @@ void add_asked(List<Question>& list) {
                   "different fish. Another column pairs by its values. Empty: no pairs."},
              FIELD(within));
     list.add(
+        {.key = "reference",
+         .why = "The level of compare that the others are compared with. Empty: the first, by the alphabet."},
+        FIELD(reference));
+    list.add(
         {.key = "random",
          .why = "What rows share that is not asked about: \"day\" (all fish of one day met the same water), "
                 "\"fish\" (many spells of one fish). \"hours within fish\": each fish has a slope of its "

@@ -225,6 +225,83 @@ TEST(AnswerLinear, later_columns_and_columns_not_assigned_are_warned_of) {
     EXPECT_NE(found.warnings[0].find("not assigned"), std::string::npos);
 }
 
+// Hooked fish by rig: 18 of 30 landed against 7 of 32.
+Observations hooked_fish() {
+    Observations out("bite", "bites");
+    const auto add = [&](const char* rig, int landed, int of) {
+        for (int i = 0; i < of; ++i) {
+            const auto row = out.add_row(fmt::format("{} {}", rig, i), "");
+            out.set(row, "rig", Word{rig});
+            out.set(row, "landed", Word{i < landed ? "yes" : "no"});
+        }
+    };
+    add("single", 7, 32);
+    add("treble", 18, 30);
+    out.describe("rig", "rig", "", Stage::assigned);
+    return out;
+}
+
+// Newcombe's interval of 18/30 - 7/32 by hand from the two Wilson intervals (0.4232 to 0.7541; 0.1102 to
+// 0.3875): difference 0.38125, 0.38125 - sqrt((0.6 - 0.4232)^2 + (0.3875 - 0.21875)^2) and
+// 0.38125 + sqrt((0.7541 - 0.6)^2 + (0.21875 - 0.1102)^2).
+TEST(AnswerShares, two_groups_by_newcombe_and_fisher) {
+    const auto found = answer_question(question("landed", "rig"), hooked_fish());
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_NEAR(*found.effects[0].value, 0.38125, 1e-12);
+    EXPECT_NEAR(*found.effects[0].lower, 0.13681, 5e-5);
+    EXPECT_NEAR(*found.effects[0].upper, 0.56972, 5e-5);
+    ASSERT_EQ(found.groups.size(), 2U);
+    EXPECT_EQ(found.groups[1].method, "18 of 30; exact interval");
+    EXPECT_EQ(found.sentence,
+              "Across 62 bites, 18 of 30 with treble and 7 of 32 with single: the share with landed = yes is "
+              "0.38 higher with treble than with single (95 % interval 0.14 to 0.57).");
+}
+
+TEST(AnswerShares, the_margin_is_judged_on_shares) {
+    auto asked = question("landed", "rig");
+    asked.margin = 0.15;
+    asked.better = study::BetterIs::higher;
+    EXPECT_NE(answer_question(asked, hooked_fish()).margin_text, "");
+}
+
+TEST(AnswerShares, an_outcome_of_one_kind_or_many_is_told) {
+    auto rows = hooked_fish();
+    for (std::size_t row = 0; row < rows.rows(); ++row) {
+        rows.set(row, "landed", Word{"yes"});
+    }
+    EXPECT_NE(answer_question(question("landed", "rig"), rows).unanswered.find("\"yes\" for all 62"),
+              std::string::npos);
+}
+
+// 11 bites in 80 rod-hours against 21 in 301: the ratio and its exact interval by Clopper and Pearson's for
+// 11 of 32 (0.1857 to 0.5319, exact binomial tables): p / (1 - p) times 301 / 80.
+TEST(AnswerRates, two_groups_exactly) {
+    Observations rows("stretch of fishing", "stretches of fishing");
+    const auto add = [&](const char* rig, double bites, double hours) {
+        const auto row = rows.add_row(fmt::format("{} {}", rig, rows.rows()), "");
+        rows.set(row, "rig", Word{rig});
+        rows.set(row, "bites", Value{.value = bites});
+        rows.set(row, "rod_hours", Value{.value = hours});
+    };
+    add("single", 10, 150);
+    add("single", 11, 151);
+    add("treble", 4, 30);
+    add("treble", 7, 50);
+    rows.column_of("bites").exposure = "rod_hours";
+    rows.describe("rig", "rig", "", Stage::assigned);
+    auto asked = question("bites", "rig");
+    asked.family = study::QuestionFamily::poisson;
+    const auto found = answer_question(asked, rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_NEAR(*found.effects[0].value, (11.0 / 80.0) / (21.0 / 301.0), 1e-12);
+    EXPECT_NEAR(*found.effects[0].lower, 0.1857 / 0.8143 * 301.0 / 80.0, 2e-3);
+    EXPECT_NEAR(*found.effects[0].upper, 0.5319 / 0.4681 * 301.0 / 80.0, 4e-3);
+    EXPECT_EQ(found.groups[0].method, "21 in 301.0; exact interval");
+    EXPECT_EQ(found.groups[0].unit, "per rod_hours");
+    rows.set(0, "bites", Value{.value = 2.5});
+    EXPECT_NE(answer_question(asked, rows).unanswered.find("single 0 is 2.5"), std::string::npos);
+}
+
 // A wide interval is never called an absence of an effect.
 TEST(AnswerSentence, says_what_a_wide_interval_excludes) {
     const auto found = answer_question(question("peak", "rig"), made_fish(8, 21, 0.0));

@@ -13,6 +13,27 @@ void answer_paired(const Frame& frame, Finding& out);
 /// Normal and log-normal outcomes: linear models, mixed ones where there are random terms.
 void answer_linear(const Frame& frame, Finding& out);
 
+/// A yes-or-no outcome by row; `yes` is the word that counts.
+struct Successes {
+    std::string yes;
+    std::vector<bool> list;
+};
+[[nodiscard]] Expected<Successes> successes_of(const Frame& frame);
+/// Counts by row, and what they were counted in (1 where the outcome has no exposure).
+struct Counts {
+    std::vector<double> counts;
+    std::vector<double> exposures;
+};
+[[nodiscard]] Expected<Counts> counts_of(const Frame& frame);
+/// "per rod_hours"; empty for counts without an exposure.
+[[nodiscard]] std::string rate_unit(const Frame& frame);
+
+/// Two groups and nothing else: exact methods.
+[[nodiscard]] bool is_plain_shares(const Frame& frame);
+void answer_plain_shares(const Frame& frame, Finding& out);
+[[nodiscard]] bool is_plain_rates(const Frame& frame);
+void answer_plain_rates(const Frame& frame, Finding& out);
+
 /// Words shared by all: "across 24 fish", "in 131 spells of 22 fish".
 [[nodiscard]] std::string where_text(const Frame& frame);
 /// "treble_hooks" against "single_hook", or "for each unit of x more".

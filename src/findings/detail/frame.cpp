@@ -154,6 +154,9 @@ class Maker {
         frame.compares_groups = (*compare)->is_words();
         frame.compare_name = name_of(compare_term->parts[0]);
         want(frame.compare_name, *compare, compare_term->parts[0].is_log, frame.compares_groups);
+        if (const auto* exposure = rows_.column((*outcome)->exposure)) {
+            want(exposure->name, exposure, false, false);
+        }
         if (auto done = want_adjustment(frame); !done) {
             return fail(std::move(done).error());
         }
@@ -276,6 +279,13 @@ class Maker {
                 return done;
             }
         }
+        if (frame.compares_groups && !question_.reference.empty()) {
+            auto table = frame.table.with_reference(frame.compare_name, question_.reference);
+            if (!table) {
+                return fail(std::move(table).error());
+            }
+            frame.table = std::move(*table);
+        }
         if (frame.compares_groups && frame.levels().size() < 2) {
             return fail({.code = ErrorCode::degenerate,
                          .found = fmt::format("{} is \"{}\" for every one of the {} {} that can take part",
@@ -374,7 +384,12 @@ std::vector<std::string> stage_warnings(const study::Question& question, const O
     std::vector<std::string> out;
     const auto term = study::question_term(question.compare);
     const auto* compare = term ? rows.column(term->parts[0].column) : nullptr;
-    if (compare == nullptr || compare->stage != Stage::assigned) {
+    if (compare == nullptr || compare->stage == Stage::unknown) {
+        out.push_back(
+            fmt::format("the brief's [columns] does not say whether {} was assigned: unless it was, the "
+                        "answer is an association",
+                        question.compare));
+    } else if (compare->stage != Stage::assigned) {
         out.push_back(
             fmt::format("{} was not assigned: fish that differ in it may differ in other ways too, and "
                         "the answer is an association",

@@ -8,6 +8,7 @@
 
 #include "base/number_text.hpp"
 #include "findings/detail/answers.hpp"
+#include "findings/detail/model_effects.hpp"
 #include "stats/checks.hpp"
 #include "stats/linear.hpp"
 #include "stats/means.hpp"
@@ -18,9 +19,6 @@
 namespace backeddy::findings::detail {
 
 namespace {
-
-/// Groups with fewer levels tell nothing of a variance between levels: they become fixed terms.
-constexpr std::size_t least_random_levels = 4;
 
 /// What either kind of model says, in one form.
 struct Answered {
@@ -37,33 +35,13 @@ struct Answered {
 /// Terms of the model after groups of few levels have become fixed.
 struct Plan {
     stats::Terms fixed;
-    std::vector<stats::RandomTerm> random;
+    std::vector<study::QuestionRandom> random;
 };
 
 Plan plan_of(const Frame& frame, Finding& out) {
-    Plan plan;
-    plan.fixed.terms.push_back({{frame.compare_name}});
-    plan.fixed.terms.insert(plan.fixed.terms.end(), frame.adjust.begin(), frame.adjust.end());
-    for (const auto& random : frame.random) {
-        const auto levels = frame.table.factor(random.group).levels.size();
-        if (levels == 1) {
-            out.warnings.push_back(
-                fmt::format("{} is the same in every row: it takes no part", random.group));
-        } else if (levels < least_random_levels && random.slope.empty() &&
-                   random.group != frame.compare_name) {
-            plan.fixed.terms.push_back({{random.group}});
-            out.warnings.push_back(
-                fmt::format("{} has {} levels only, too few to tell how much they vary: it is a "
-                            "fixed term instead of a random one",
-                            random.group, levels));
-        } else {
-            plan.random.push_back({.group = random.group,
-                                   .kind = random.slope.empty() ? stats::RandomKind::intercept
-                                                                : stats::RandomKind::intercept_and_slope,
-                                   .slope = random.slope});
-        }
-    }
-    return plan;
+    std::vector<std::string> fixed;
+    auto random = random_groups(frame, fixed, out);
+    return {.fixed = fixed_terms(frame, fixed), .random = std::move(random)};
 }
 
 Expected<Answered> linear(const Frame& frame, const Plan& plan, const stats::Table& table) {
@@ -107,7 +85,13 @@ std::vector<FoundNumber> spreads_of(const stats::MixedFit& fit, const std::strin
 }
 
 Expected<Answered> mixed(const Frame& frame, const Plan& plan, const stats::Table& table) {
-    stats::MixedTerms terms{.outcome = outcome_column, .fixed = plan.fixed, .random = plan.random};
+    stats::MixedTerms terms{.outcome = outcome_column, .fixed = plan.fixed};
+    for (const auto& random : plan.random) {
+        terms.random.push_back({.group = random.group,
+                                .kind = random.slope.empty() ? stats::RandomKind::intercept
+                                                             : stats::RandomKind::intercept_and_slope,
+                                .slope = random.slope});
+    }
     terms.known_variance = table.has("variance") ? "variance" : "";
     auto model = stats::MixedModel::make(table, terms);
     if (!model) {
@@ -162,135 +146,6 @@ Expected<stats::Table> table_of(const Frame& frame, Finding& out) {
         }
     }
     return table;
-}
-
-std::string model_text(const Frame& frame, const Plan& plan) {
-    std::vector<std::string> parts;
-    for (const auto& term : plan.fixed.terms) {
-        parts.push_back(fmt::format("{}", fmt::join(term.columns, " x ")));
-    }
-    for (const auto& random : plan.random) {
-        parts.push_back(random.slope.empty() ? fmt::format("({})", random.group)
-                                             : fmt::format("({} within {})", random.slope, random.group));
-    }
-    const bool is_log = frame.family == study::QuestionFamily::log_normal;
-    return fmt::format("{} = {}", is_log ? "log " + frame.outcome.title : frame.outcome.title,
-                       fmt::join(parts, " + "));
-}
-
-void add_groups(const Frame& frame, const Answered& model, const Scale& scale, Finding& out) {
-    const auto means = stats::marginal_means(model.design, {.of = {frame.compare_name}}, model.contrast);
-    if (!means) {
-        return give_up(out, means.error());
-    }
-    for (const auto& mean : *means) {
-        auto number = found(mean.estimate, scale);
-        number.name = mean.of.front();
-        number.p.reset(); // of a mean being 0: nobody asks
-        number.unit = frame.outcome.unit;
-        out.groups.push_back(std::move(number));
-    }
-    const bool is_family = means->size() > 2;
-    const auto pairs =
-        stats::compare(*means, model.contrast,
-                       {.adjustment = is_family ? stats::Adjustment::tukey : stats::Adjustment::none});
-    if (!pairs) {
-        return give_up(out, pairs.error());
-    }
-    for (const auto& pair : *pairs) {
-        auto number = found(pair.estimate, scale);
-        if (is_family) {
-            number.p_corrected = number.p;
-            number.p = pair.p_alone;
-        }
-        out.effects.push_back(std::move(number));
-    }
-    if (is_family) {
-        out.method += fmt::format("; the {} comparisons by Tukey's range", pairs->size());
-    }
-}
-
-// Names of comparisons as sentences need them, in the order of compare(): later less earlier.
-void name_effects(const Frame& frame, Finding& out) {
-    std::size_t at = 0;
-    const auto& levels = frame.levels();
-    for (std::size_t i = 0; i < levels.size(); ++i) {
-        for (std::size_t j = i + 1; j < levels.size() && at < out.effects.size(); ++j) {
-            out.effects[at++].name = fmt::format("{} against {}", levels[j], levels[i]);
-        }
-    }
-}
-
-std::optional<std::size_t> coefficient_of(const Frame& frame, const stats::Design& design) {
-    for (std::size_t k = 0; k < design.columns(); ++k) {
-        if (design.names()[k] == frame.compare_name) {
-            return k;
-        }
-    }
-    return std::nullopt;
-}
-
-// The slope with all that it interacts with at its mean, as one estimate.
-std::optional<stats::Estimate> slope_of(const Frame& frame, const Answered& model, double per) {
-    std::vector<double> low;
-    std::vector<double> high;
-    for (const auto& variable : model.design.variables()) {
-        const double at = variable.levels.empty() ? variable.mean : 0.0;
-        low.push_back(at);
-        high.push_back(at + (variable.name == frame.compare_name ? per : 0.0));
-    }
-    auto weights = model.design.row_at(high);
-    const auto base = model.design.row_at(low);
-    for (std::size_t k = 0; k < weights.size(); ++k) {
-        weights[k] -= base[k];
-    }
-    return coefficient_of(frame, model.design) ? std::optional(model.contrast(frame.compare_name, weights))
-                                               : std::nullopt;
-}
-
-void add_curve(const Frame& frame, const Answered& model, const Scale& scale, Finding& out) {
-    double least = std::numeric_limits<double>::infinity();
-    double most = -least;
-    for (const auto x : frame.table.numbers(frame.compare_name)) {
-        least = std::min(least, x);
-        most = std::max(most, x);
-    }
-    const bool is_log = frame.compare_name != frame.compare.name;
-    FoundCurve curve;
-    constexpr int steps = 40;
-    for (int i = 0; i <= steps; ++i) {
-        const double x = least + (most - least) * i / steps;
-        std::vector<double> point;
-        for (const auto& variable : model.design.variables()) {
-            point.push_back(variable.name == frame.compare_name ? x
-                            : variable.levels.empty()           ? variable.mean
-                                                                : 0.0);
-        }
-        const auto at = found(model.contrast("", model.design.row_at(point)), scale);
-        if (at.value && at.lower && at.upper) {
-            curve.x.push_back(is_log ? std::exp(x) : x);
-            curve.y.push_back(*at.value);
-            curve.lower.push_back(*at.lower);
-            curve.upper.push_back(*at.upper);
-        }
-    }
-    out.curves.push_back(std::move(curve));
-}
-
-void add_slope(const Frame& frame, const Answered& model, const Scale& scale, Finding& out) {
-    const bool is_log = frame.compare_name != frame.compare.name;
-    const auto slope = slope_of(frame, model, is_log ? std::log(2.0) : 1.0);
-    if (!slope) {
-        return give_up(out, {.code = ErrorCode::degenerate,
-                             .found = fmt::format("{} has no slope in the model", frame.compare_name),
-                             .expected = "a column of its own"});
-    }
-    auto number = found(*slope, scale);
-    number.name = is_log ? "doubling of " + frame.compare.title
-                         : fmt::format("{} more of {}", frame.compare.unit.empty() ? "1" : frame.compare.unit,
-                                       frame.compare.title);
-    out.effects.push_back(std::move(number));
-    add_curve(frame, model, scale, out);
 }
 
 void add_tests(const Frame& frame, const Answered& model, Finding& out) {
@@ -383,22 +238,11 @@ void add_residual_check(const Answered& model, Finding& out) {
                              outside, n, farthest->row, farthest->standardised)});
 }
 
-void report_coefficients(const Answered& model, const Scale& scale, Finding& out) {
-    for (const auto& coefficient : model.coefficients) {
-        auto number = found(coefficient, scale);
-        if (!scale.is_ratio() && coefficient.name != "intercept") {
-            number.unit.clear(); // per unit of its column
-        }
-        out.coefficients.push_back(std::move(number));
-    }
-}
-
 } // namespace
 
 void answer_linear(const Frame& frame, Finding& out) {
     const bool is_log = frame.family == study::QuestionFamily::log_normal;
     const Scale scale{is_log ? EffectScale::ratio : EffectScale::difference, frame.outcome.unit};
-    out.scale = scale.scale;
     const auto plan = plan_of(frame, out);
     auto table = table_of(frame, out);
     if (!table) {
@@ -408,34 +252,23 @@ void answer_linear(const Frame& frame, Finding& out) {
     if (!model) {
         return give_up(out, model.error());
     }
-    out.model = model_text(frame, plan);
+    out.model =
+        model_text(is_log ? "log " + frame.outcome.title : frame.outcome.title, plan.fixed, plan.random);
     out.method = model->method;
     out.spreads = model->spreads;
     out.warnings.insert(out.warnings.end(), model->warnings.begin(), model->warnings.end());
-    report_coefficients(*model, scale, out);
+    add_coefficients(model->coefficients, scale, out);
     add_tests(frame, *model, out);
     add_plain_ways(frame, plan, scale, out);
     add_spread_check(*model, is_log, out);
     add_residual_check(*model, out);
-    if (frame.compares_groups) {
-        add_groups(frame, *model, scale, out);
-        name_effects(frame, out);
-    } else {
-        add_slope(frame, *model, scale, out);
-    }
-    if (!out.unanswered.empty() || out.effects.empty()) {
-        return;
-    }
-    const auto& levels = frame.levels();
-    const auto words =
-        frame.compares_groups ? effect_words(frame, levels[1], levels[0]) : effect_words(frame, "", "");
-    out.sentence = effect_sentence(out.effects.front(), scale.scale, words);
-    if (frame.compares_groups && levels.size() == 2) {
-        const auto means =
-            stats::marginal_means(model->design, {.of = {frame.compare_name}}, model->contrast);
-        const auto pairs = stats::compare(*means, model->contrast, {.adjustment = stats::Adjustment::none});
-        judge_margin(frame, pairs->front().estimate, out);
-    }
+    add_effects(frame,
+                {.design = model->design,
+                 .contrast = model->contrast,
+                 .scale = scale,
+                 .response = [is_log](double value) { return is_log ? std::exp(value) : value; },
+                 .response_unit = frame.outcome.unit},
+                out);
 }
 
 } // namespace backeddy::findings::detail

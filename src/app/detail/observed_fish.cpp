@@ -1,0 +1,338 @@
+#include <cmath>
+#include <limits>
+
+#include <fmt/format.h>
+
+#include "app/detail/local_time.hpp"
+#include "app/detail/observed_rows.hpp"
+#include "app/detail/results_parts.hpp"
+#include "base/number_text.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::app::detail {
+
+namespace {
+
+using findings::Absent;
+using findings::Cell;
+using findings::Observations;
+using findings::Value;
+using findings::Within;
+using findings::Word;
+using study::EventKind;
+using uptake::PeakEvent;
+
+constexpr double infinite = std::numeric_limits<double>::infinity();
+
+Cell word_cell(const std::string& text) {
+    return text.empty() ? Cell(Absent{}) : Cell(Word{text});
+}
+
+Cell measured_cell(const Measured& measured) {
+    return Value{.value = measured.value(),
+                 .uncertainty = measured.standard_uncertainty(),
+                 .contributions = {measured.contributions().begin(), measured.contributions().end()}};
+}
+
+// A cell of a column of the study's own: a number, a number below or above a limit, or words.
+Cell free_cell(const std::string& text) {
+    if (const auto number = parse_number(text)) {
+        return Value{.value = *number};
+    }
+    if (text.size() > 1 && (text[0] == '<' || text[0] == '>')) {
+        const auto from = text.find_first_not_of(" =", 1);
+        const auto limit = from == std::string::npos ? std::nullopt : parse_number(text.substr(from));
+        if (limit) {
+            return text[0] == '<' ? Within{.lower = -infinite, .upper = *limit}
+                                  : Within{.lower = *limit, .upper = infinite};
+        }
+    }
+    return word_cell(text);
+}
+
+// ---------------------------------------------------------------- metrics
+
+Cell specific_cell(const uptake::UptakeRate& rate) {
+    return rate.mg_per_kg_h ? measured_cell(*rate.mg_per_kg_h) : Cell(Absent{not_weighed});
+}
+
+Cell peak_cell(const EventAnswer* event, const char* none) {
+    if (event == nullptr) {
+        return Absent{none};
+    }
+    if (!event->peak) {
+        return Absent{event->peak.error().text()};
+    }
+    if (event->peak->mark == uptake::Mark::unusable) {
+        return Absent{uptake::joined(event->peak->reasons)};
+    }
+    return specific_cell(event->peak->corrected);
+}
+
+bool came_to_rest(const FishAnswer& fish) {
+    return fish.rest && fish.rest->resting &&
+           fish.rest->resting->standing != uptake::RestingStanding::not_recovered;
+}
+
+Cell resting_cell(const FishAnswer& fish) {
+    if (!fish.rest) {
+        return Absent{"no resting stay"};
+    }
+    if (!fish.rest->resting) {
+        return Absent{fish.rest->resting.error().text()};
+    }
+    return came_to_rest(fish) ? specific_cell(fish.rest->resting->value.corrected)
+                              : Cell(Absent{"the fish never came to rest"});
+}
+
+enum class ScopeKind : unsigned char { absolute, ratio };
+
+Cell scope_cell(const FishAnswer& fish, const EventAnswer* event, ScopeKind kind) {
+    if (event == nullptr || !event->scope || !came_to_rest(fish)) {
+        return Absent{"no peak, or no rest to measure it from"};
+    }
+    if (!*event->scope) {
+        return Absent{event->scope->error().text()};
+    }
+    const auto& scope = (**event->scope).as_measured;
+    return kind == ScopeKind::ratio ? measured_cell(scope.factorial) : specific_cell(scope.absolute);
+}
+
+enum class ExcessKind : unsigned char { boat_hour, total };
+
+Cell excess_cell(const EventAnswer* event, ExcessKind kind) {
+    if (event == nullptr) {
+        return Absent{"no such event"};
+    }
+    if (!event->recovery) {
+        return Absent{event->recovery.error().text()};
+    }
+    if (event->recovery->baselines.empty()) {
+        return Absent{"no level of rest to measure from"};
+    }
+    const auto& baseline = event->recovery->baselines.front();
+    const auto& excess = kind == ExcessKind::boat_hour ? baseline.tube : baseline.capture_plus_handling;
+    if (!excess || !excess->amount.mg_per_kg) {
+        return Absent{!excess ? "no excess could be computed" : not_weighed};
+    }
+    const auto& amount = *excess->amount.mg_per_kg;
+    return excess->at_least ? Cell(Within{.lower = amount.value(), .upper = infinite, .at = amount.value()})
+                            : measured_cell(amount);
+}
+
+Cell recovery_cell(const EventAnswer* event) {
+    if (event == nullptr) {
+        return Absent{"no such event"};
+    }
+    if (!event->recovery) {
+        return Absent{event->recovery.error().text()};
+    }
+    if (event->recovery->baselines.empty()) {
+        return Absent{"no level of rest to recover to"};
+    }
+    const auto& time = event->recovery->baselines.front().by_data;
+    return Within{.lower = time.at_least_h, .upper = time.at_most_h.value_or(infinite), .at = time.hours};
+}
+
+// ---------------------------------------------------------------- handling
+
+const study::Event* first_of(const FishAnswer& fish, EventKind kind, std::optional<Instant> after = {}) {
+    for (const auto* event : fish.events) {
+        if (event->kind == kind && (!after || event->at >= *after)) {
+            return event;
+        }
+    }
+    return nullptr;
+}
+
+Cell seconds_between(const FishAnswer& fish, EventKind from, EventKind to) {
+    const auto* begin = first_of(fish, from);
+    const auto* end = begin == nullptr ? nullptr : first_of(fish, to, begin->at);
+    return end == nullptr ? Cell(Absent{fmt::format("{} or {} was not written down", study::word_of(from),
+                                                    study::word_of(to))})
+                          : Cell(Value{.value = (end->at - begin->at).seconds()});
+}
+
+Cell died_cell(const FishAnswer& fish) {
+    const bool died = first_of(fish, EventKind::died) != nullptr ||
+                      std::any_of(fish.stays.begin(), fish.stays.end(), [](const StayAnswer* stay) {
+                          return stay->stay->ended == study::StayEnding::died;
+                      });
+    return Word{died ? "yes" : "no"};
+}
+
+// From capture to the end of the last stay, or to death or release where that came first.
+Cell held_cell(const FishAnswer& fish) {
+    const auto* capture = fish.after_event(PeakEvent::capture);
+    if (capture == nullptr || fish.stays.empty()) {
+        return Absent{"no stay after capture"};
+    }
+    Instant end = fish.stays.front()->stay->to();
+    for (const auto* stay : fish.stays) {
+        end = std::max(end, stay->stay->to());
+    }
+    for (const auto kind : {EventKind::released, EventKind::died}) {
+        if (const auto* event = first_of(fish, kind, capture->zero.at)) {
+            end = std::min(end, event->at);
+        }
+    }
+    return Value{.value = (end - capture->zero.at).hours()};
+}
+
+const char* word_of_event(PeakEvent event) {
+    switch (event) {
+    case PeakEvent::capture:
+        return "capture";
+    case PeakEvent::chase:
+        return "chase";
+    case PeakEvent::handling:
+        return "handling";
+    }
+    return "capture";
+}
+
+// What events give wins over a typed cell; where they give nothing the typed one stays.
+void set_derived(Observations& rows, std::size_t row, const char* name, Cell cell) {
+    const auto* column = rows.column(name);
+    const bool has_typed = column != nullptr && !std::holds_alternative<Absent>(column->cells[row]);
+    if (!std::holds_alternative<Absent>(cell) || !has_typed) {
+        rows.set(row, name, std::move(cell));
+    }
+}
+
+void set_metrics(const FishAnswer& fish, Observations& rows, std::size_t row) {
+    const auto* capture = fish.after_event(PeakEvent::capture);
+    const auto* chase = fish.after_event(PeakEvent::chase);
+    rows.set(row, "peak_after_capture", peak_cell(capture, "no stay after capture"));
+    rows.set(row, "peak_after_chase", peak_cell(chase, "not chased"));
+    rows.set(row, "resting", resting_cell(fish));
+    rows.set(row, "scope_after_capture", scope_cell(fish, capture, ScopeKind::absolute));
+    rows.set(row, "scope_after_chase", scope_cell(fish, chase, ScopeKind::absolute));
+    rows.set(row, "scope_ratio_after_capture", scope_cell(fish, capture, ScopeKind::ratio));
+    rows.set(row, "scope_ratio_after_chase", scope_cell(fish, chase, ScopeKind::ratio));
+    rows.set(row, "excess_boat_hour", excess_cell(capture, ExcessKind::boat_hour));
+    rows.set(row, "excess_total", excess_cell(capture, ExcessKind::total));
+    rows.set(row, "recovery_h", recovery_cell(capture));
+    rows.set(row, "recovery_after_chase_h", recovery_cell(chase));
+    rows.set(row, "died", died_cell(fish));
+    rows.set(row, "held_h", held_cell(fish));
+    if (capture != nullptr && capture->peak) {
+        rows.set(row, "temperature_c", Value{.value = capture->peak->temperature_celsius});
+        rows.set(row, "seal_delay_s", Value{.value = capture->peak->delay_to_seal.seconds()});
+        rows.set(row, "tube", word_cell(capture->stay->stay->assembly.text()));
+    }
+}
+
+} // namespace
+
+void set_fish_columns(const Study& study, const FishAnswer& fish, Observations& rows, std::size_t row) {
+    const auto& one = *fish.fish;
+    rows.set(row, "fish", Word{one.id.text()});
+    rows.set(row, "species", word_cell(one.species));
+    rows.set(row, "mass_g", one.mass ? Cell(Value{.value = one.mass->grams()}) : Cell(Absent{not_weighed}));
+    rows.set(row, "fork_length_mm",
+             one.fork_length_mm ? Cell(Value{.value = *one.fork_length_mm}) : Cell(Absent{}));
+    for (const auto& cell : one.free) {
+        rows.set(row, cell.column, free_cell(cell.value));
+    }
+    if (const auto* capture = capture_of(study, one.id)) {
+        rows.set(row, "method", word_cell(capture->method));
+        rows.set(row, "who", word_cell(capture->who));
+        rows.set(row, "angler", word_cell(capture->who));
+        rows.set(row, "where", word_cell(capture->where));
+        rows.set(row, "rig", word_cell(capture->rig));
+        rows.set(row, "unhooking", word_cell(capture->unhooking));
+        rows.set(row, "landing", word_cell(capture->landing));
+        rows.set(row, "hook_location", word_cell(capture->hook_location));
+        if (capture->water_temperature) {
+            rows.set(row, "water_temperature_c", Value{.value = capture->water_temperature->celsius()});
+        }
+        if (capture->at) {
+            rows.set(row, "day", Word{local_day(study.brief.study.zone, *capture->at)});
+        }
+        for (const auto& cell : capture->free) {
+            rows.set(row, cell.column, free_cell(cell.value));
+        }
+    }
+    set_derived(rows, row, "fight_s", seconds_between(fish, EventKind::hook_up, EventKind::landed));
+    const auto* capture = fish.after_event(PeakEvent::capture);
+    if (capture != nullptr) {
+        // No air spell written down is none of known length, not one of 0 s.
+        set_derived(rows, row, "air_s",
+                    capture->air ? Cell(Value{.value = capture->air->seconds()})
+                                 : Cell(Absent{"no air spell was written down"}));
+    }
+}
+
+Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish) {
+    Observations out("fish", "fish");
+    for (const auto& one : fish) {
+        const auto row = out.add_row(one.fish->id.text(), one.fish->id.text());
+        set_fish_columns(study, one, out, row);
+        set_metrics(one, out, row);
+    }
+    return out;
+}
+
+Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish) {
+    Observations out("event of a fish", "events");
+    for (const auto& one : fish) {
+        for (const auto& event : one.after) {
+            const auto* word = word_of_event(event.event);
+            const auto row =
+                out.add_row(fmt::format("{} after {}", one.fish->id.text(), word), one.fish->id.text());
+            set_fish_columns(study, one, out, row);
+            out.set(row, "after", Word{word});
+            out.set(row, "peak", peak_cell(&event, ""));
+            out.set(row, "scope", scope_cell(one, &event, ScopeKind::absolute));
+            out.set(row, "scope_ratio", scope_cell(one, &event, ScopeKind::ratio));
+            out.set(row, "excess", excess_cell(&event, ExcessKind::total));
+            out.set(row, "recovery_h", recovery_cell(&event));
+            out.set(row, "tube", word_cell(event.stay->stay->assembly.text()));
+            if (event.air) {
+                out.set(row, "air_s", Value{.value = event.air->seconds()});
+            }
+            if (event.peak) {
+                out.set(row, "temperature_c", Value{.value = event.peak->temperature_celsius});
+                out.set(row, "seal_delay_s", Value{.value = event.peak->delay_to_seal.seconds()});
+            }
+        }
+    }
+    auto& after = out.column_of("after");
+    after.preposition = "after";
+    after.caution =
+        "the chase always came after capture, a night and another tube: a comparison of protocols, "
+        "with order, temperature and chamber in it";
+    after.levels = {"capture", "chase", "handling"};
+    return out;
+}
+
+Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish) {
+    Observations out("spell", "spells");
+    for (const auto& one : fish) {
+        const auto zero = time_zero_of(study, one);
+        for (const auto* stay : one.stays) {
+            if (!stay->uptake || !zero) {
+                continue;
+            }
+            for (const auto& spell : stay->uptake->spells) {
+                if (!spell.answer.is_usable()) {
+                    continue;
+                }
+                const auto row = out.add_row(fmt::format("{} {} {}", one.fish->id.text(),
+                                                         stay->stay->id.text(), iso_text(spell.answer.from)),
+                                             one.fish->id.text());
+                set_fish_columns(study, one, out, row);
+                out.set(row, "mo2", specific_cell(uptake::rate_of(spell.answer)));
+                out.set(row, "hours", Value{.value = (spell.answer.middle() - zero->at).hours()});
+                out.set(row, "role", Word{std::string(uptake::word(spell.role))});
+                out.set(row, "stay", Word{stay->stay->id.text()});
+                out.set(row, "tube", Word{stay->stay->assembly.text()});
+                out.set(row, "temperature_c", Value{.value = spell.answer.temperature_mean_celsius});
+            }
+        }
+    }
+    return out;
+}
+
+} // namespace backeddy::app::detail

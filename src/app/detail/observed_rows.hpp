@@ -1,0 +1,23 @@
+#pragma once
+// The rows of app/observe.hpp, one function a kind.
+
+#include "app/fish_answers.hpp"
+#include "app/study.hpp"
+#include "findings/observations.hpp"
+
+namespace backeddy::app::detail {
+
+[[nodiscard]] findings::Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish);
+[[nodiscard]] findings::Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish);
+[[nodiscard]] findings::Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish);
+[[nodiscard]] findings::Observations strike_rows(const Study& study);
+[[nodiscard]] findings::Observations fishing_rows(const Study& study);
+
+/// Columns of fish.csv and of the fish's first encounter, its day, and the seconds of its handling.
+void set_fish_columns(const Study& study, const FishAnswer& fish, findings::Observations& rows,
+                      std::size_t row);
+
+/// Titles, units and design roles, by study/observed.hpp and the brief's [columns].
+void describe_columns(const study::Brief& brief, findings::Observations& rows);
+
+} // namespace backeddy::app::detail

@@ -1,0 +1,54 @@
+#include "app/questions.hpp"
+
+#include <algorithm>
+
+#include "app/observe.hpp"
+#include "findings/answer.hpp"
+
+namespace backeddy::app {
+
+namespace {
+
+using findings::Finding;
+using findings::FoundPoint;
+
+bool same_points(const Finding& a, const Finding& b) {
+    return std::equal(a.points.begin(), a.points.end(), b.points.begin(), b.points.end(),
+                      [](const FoundPoint& left, const FoundPoint& right) {
+                          return left.row == right.row && left.value == right.value &&
+                                 left.lower == right.lower && left.upper == right.upper;
+                      });
+}
+
+findings::FoundVariant variant_of(const Finding& without, const Finding& with) {
+    return {.rows = without.rows,
+            .fish = without.fish,
+            .effects = without.effects,
+            .unanswered = without.unanswered,
+            .is_same = same_points(without, with)};
+}
+
+} // namespace
+
+std::vector<Finding> answer_questions(const Study& study, const std::vector<FishAnswer>& fish,
+                                      const std::vector<FishAnswer>* without, Threads threads) {
+    const auto& questions = study.brief.questions;
+    if (questions.empty()) {
+        return {};
+    }
+    const auto rows = observe(study, fish);
+    const auto rows_without =
+        without == nullptr ? std::vector<findings::Observations>() : observe(study, *without);
+    std::vector<Finding> out(questions.size());
+    parallel_for(questions.size(), threads, [&](std::size_t i) {
+        out[i] = findings::answer_question(questions[i], rows_for(questions[i], rows));
+        if (without != nullptr) {
+            const auto other = findings::answer_question(questions[i], rows_for(questions[i], rows_without));
+            out[i].without_human = variant_of(other, out[i]);
+        }
+    });
+    findings::correct_families(out);
+    return out;
+}
+
+} // namespace backeddy::app

@@ -1,0 +1,20 @@
+#pragma once
+// The brief's questions put to a study's answers.
+
+#include <vector>
+
+#include "app/fish_answers.hpp"
+#include "app/study.hpp"
+#include "base/parallel.hpp"
+#include "findings/finding.hpp"
+
+namespace backeddy::app {
+
+/// In the order of the brief. `without`: the fish with human acts undone, or nothing when there are none;
+/// each finding then says what it would be without them.
+[[nodiscard]] std::vector<findings::Finding> answer_questions(const Study& study,
+                                                              const std::vector<FishAnswer>& fish,
+                                                              const std::vector<FishAnswer>* without,
+                                                              Threads threads);
+
+} // namespace backeddy::app

@@ -1,0 +1,228 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "base/number_text.hpp"
+#include "findings/detail/answers.hpp"
+#include "stats/counts.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::findings::detail {
+
+namespace {
+
+using stats::Counted;
+using stats::Share;
+
+bool is_plain_pair(const Frame& frame) {
+    return frame.compares_groups && frame.levels().size() == 2 && frame.adjust.empty() &&
+           frame.random.empty();
+}
+
+std::size_t level_at(const Frame& frame, std::size_t place) {
+    return frame.table.factor(frame.compare_name).codes[place];
+}
+
+stats::Margin margin_of(const study::Question& question) {
+    return {.value = *question.margin,
+            .better =
+                question.better == study::BetterIs::higher ? stats::Better::higher : stats::Better::lower};
+}
+
+bool has_margin(const study::Question& question) {
+    return question.margin && question.better != study::BetterIs::not_said;
+}
+
+void say_margin(const Frame& frame, const Expected<stats::NonInferiority>& judged, Finding& out) {
+    out.margin_text = judged ? fmt::format("Against the margin of {} ({} is better): {}",
+                                           exact_text(*frame.question.margin),
+                                           study::word_of(frame.question.better), judged->words)
+                             : judged.error().text();
+}
+
+// ---------------------------------------------------------------- shares
+
+void add_share_groups(const Frame& frame, const std::array<Share, 2>& shares, Finding& out) {
+    for (std::size_t level = 0; level < shares.size(); ++level) {
+        if (const auto share = stats::proportion(shares[level])) {
+            auto number = found(frame.levels()[level], share->value, share->exact, std::nan(""), "");
+            number.method = fmt::format("{} of {}; exact interval", shares[level].count, shares[level].of);
+            out.groups.push_back(std::move(number));
+        }
+    }
+}
+
+void add_share_ways(const std::array<Share, 2>& shares, const stats::OddsRatio& odds, Finding& out) {
+    out.tests.push_back(
+        {.name = "Fisher's exact test",
+         .text = fmt::format("{}; odds ratio {} (exact interval {} to {})", p_text(odds.p.two_sided),
+                             significant_text(odds.conditional, 3), significant_text(odds.exact.lower, 3),
+                             std::isfinite(odds.exact.upper) ? significant_text(odds.exact.upper, 3)
+                                                             : std::string("no limit")),
+         .p = odds.p.two_sided});
+    if (const auto ratio = stats::ratio_of_shares(shares[1], shares[0]);
+        ratio && std::isfinite(ratio->value)) {
+        out.tests.push_back(
+            {.name = "ratio of the shares",
+             .text =
+                 fmt::format("{} (95 % interval {} to {}, by the score)", significant_text(ratio->value, 3),
+                             significant_text(ratio->interval.lower, 3),
+                             std::isfinite(ratio->interval.upper) ? significant_text(ratio->interval.upper, 3)
+                                                                  : std::string("no limit"))});
+    }
+}
+
+void say_shares(const Frame& frame, const std::array<Share, 2>& shares, const std::string& yes,
+                Finding& out) {
+    auto words = effect_words(frame, frame.levels()[1], frame.levels()[0]);
+    words.outcome = fmt::format("the share with {} = {}", frame.outcome.title, yes);
+    out.sentence = fmt::format("{} {} of {} {} and {} of {} {}: ", where_text(frame), shares[1].count,
+                               shares[1].of, words.higher_in, shares[0].count, shares[0].of, words.than);
+    words.where.clear();
+    out.sentence += effect_sentence(out.effects.front(), out.scale, words).substr(1);
+}
+
+} // namespace
+
+Expected<Successes> successes_of(const Frame& frame) {
+    std::vector<std::string> words;
+    for (const auto row : frame.kept) {
+        const auto& cell = frame.outcome.cells[row];
+        const auto* word = std::get_if<Word>(&cell);
+        const auto* value = std::get_if<Value>(&cell);
+        words.push_back(word != nullptr    ? word->text
+                        : value != nullptr ? exact_text(value->value)
+                                           : std::string());
+    }
+    auto kinds = words;
+    std::sort(kinds.begin(), kinds.end());
+    kinds.erase(std::unique(kinds.begin(), kinds.end()), kinds.end());
+    if (kinds.size() != 2) {
+        return fail(
+            {.code = kinds.size() < 2 ? ErrorCode::degenerate : ErrorCode::bad_setting,
+             .found = kinds.size() < 2
+                          ? fmt::format("{} is \"{}\" for all {} that take part", frame.outcome.name,
+                                        kinds.front(), words.size())
+                          : fmt::format("{} has {} different values", frame.outcome.name, kinds.size()),
+             .expected = "an outcome of two kinds, such as yes and no",
+             .remedy = kinds.size() < 2 ? "there is nothing to compare: give each group's share with its "
+                                          "exact limits instead"
+                                        : "ask with family = \"ordinal\" where the values have an order"});
+    }
+    Successes out{.yes = kinds[1]}; // "yes" after "no", "1" after "0"
+    for (const auto& word : words) {
+        out.list.push_back(word == out.yes);
+    }
+    return out;
+}
+
+bool is_plain_shares(const Frame& frame) {
+    return frame.family == study::QuestionFamily::binomial && is_plain_pair(frame);
+}
+
+void answer_plain_shares(const Frame& frame, Finding& out) {
+    const auto successes = successes_of(frame);
+    if (!successes) {
+        return give_up(out, successes.error());
+    }
+    std::array<Share, 2> shares;
+    for (std::size_t place = 0; place < frame.kept.size(); ++place) {
+        auto& share = shares[level_at(frame, place)];
+        share.count += successes->list[place] ? 1 : 0;
+        ++share.of;
+        out.points[place].value = successes->list[place] ? 1.0 : 0.0;
+    }
+    const auto difference = stats::difference_of_shares(shares[1], shares[0]);
+    const auto odds = stats::odds_ratio(shares[1], shares[0]);
+    if (!difference || !odds) {
+        return give_up(out, !difference ? difference.error() : odds.error());
+    }
+    out.scale = EffectScale::difference;
+    out.model =
+        fmt::format("share of {} = {} by {}", frame.outcome.title, successes->yes, frame.compare_name);
+    out.method = "Difference of two shares, Newcombe's interval; p by Fisher's exact test";
+    out.effects.push_back(found(fmt::format("{} against {}", frame.levels()[1], frame.levels()[0]),
+                                difference->value, difference->interval, odds->p.two_sided, ""));
+    add_share_groups(frame, shares, out);
+    add_share_ways(shares, *odds, out);
+    say_shares(frame, shares, successes->yes, out);
+    if (has_margin(frame.question)) {
+        say_margin(frame, stats::judge_shares(shares[1], shares[0], margin_of(frame.question)), out);
+    }
+}
+
+// ---------------------------------------------------------------- rates
+
+Expected<Counts> counts_of(const Frame& frame) {
+    const auto* exposure =
+        frame.outcome.exposure.empty() ? nullptr : frame.rows.column(frame.outcome.exposure);
+    Counts out;
+    for (const auto row : frame.kept) {
+        const auto* cell = std::get_if<Value>(&frame.outcome.cells[row]);
+        const Value value = cell == nullptr ? Value{.value = -1.0} : *cell;
+        const auto* much = exposure == nullptr ? nullptr : std::get_if<Value>(&exposure->cells[row]);
+        const bool is_count = value.value >= 0.0 && value.value == std::floor(value.value);
+        if (!is_count || (exposure != nullptr && (much == nullptr || !(much->value > 0.0)))) {
+            return fail({.code = ErrorCode::out_of_range,
+                         .found = fmt::format("{} of {} is {} in {}", frame.outcome.name,
+                                              frame.rows.label(row), exact_text(value.value),
+                                              much == nullptr ? "nothing" : exact_text(much->value)),
+                         .expected = "a whole number of at least 0, counted in an exposure above 0",
+                         .remedy = "look at that row"});
+        }
+        out.counts.push_back(value.value);
+        out.exposures.push_back(much == nullptr ? 1.0 : much->value);
+    }
+    return out;
+}
+
+std::string rate_unit(const Frame& frame) {
+    return frame.outcome.exposure.empty() ? std::string() : "per " + frame.outcome.exposure;
+}
+
+bool is_plain_rates(const Frame& frame) {
+    return frame.family == study::QuestionFamily::poisson && is_plain_pair(frame);
+}
+
+void answer_plain_rates(const Frame& frame, Finding& out) {
+    const auto counts = counts_of(frame);
+    if (!counts) {
+        return give_up(out, counts.error());
+    }
+    std::array<Counted, 2> sums;
+    for (std::size_t place = 0; place < frame.kept.size(); ++place) {
+        auto& sum = sums[level_at(frame, place)];
+        sum.count += static_cast<std::uint64_t>(counts->counts[place]);
+        sum.exposure += counts->exposures[place];
+        out.points[place].weight = counts->exposures[place];
+    }
+    const auto ratio = stats::ratio_of_rates(sums[1], sums[0]);
+    if (!ratio) {
+        return give_up(out, ratio.error());
+    }
+    out.scale = EffectScale::ratio;
+    out.model = fmt::format("{} {} by {}", frame.outcome.title, rate_unit(frame), frame.compare_name);
+    out.method =
+        "Ratio of two Poisson rates, exact; where counts scatter more than Poisson's (days, shoals) ask with "
+        "family = \"negative_binomial\" and random = [\"day\"]";
+    out.effects.push_back(found(fmt::format("{} against {}", frame.levels()[1], frame.levels()[0]),
+                                ratio->value, ratio->interval, ratio->p.two_sided, ""));
+    for (std::size_t level = 0; level < sums.size(); ++level) {
+        if (const auto rate = stats::rate_of(sums[level])) {
+            auto number =
+                found(frame.levels()[level], rate->value, rate->interval, std::nan(""), rate_unit(frame));
+            number.method = fmt::format("{} in {}; exact interval", sums[level].count,
+                                        significant_text(sums[level].exposure, 4));
+            out.groups.push_back(std::move(number));
+        }
+    }
+    out.sentence = effect_sentence(out.effects.front(), out.scale,
+                                   effect_words(frame, frame.levels()[1], frame.levels()[0]));
+    if (has_margin(frame.question)) {
+        say_margin(frame, stats::judge_rates(sums[1], sums[0], margin_of(frame.question)), out);
+    }
+}
+
+} // namespace backeddy::findings::detail
