@@ -7,11 +7,12 @@
 #include <fmt/format.h>
 
 #include "base/hash.hpp"
-#include "base/html_text.hpp"
 #include "base/number_text.hpp"
 #include "report/bundle.hpp"
 #include "report/checklist.hpp"
 #include "report/detail/base64.hpp"
+#include "report/detail/html_parts.hpp"
+#include "report/detail/page_findings.hpp"
 #include "report/json.hpp"
 #include "report/methods.hpp"
 #include "report/words.hpp"
@@ -20,9 +21,15 @@ namespace backeddy::report {
 
 namespace {
 
-std::string html(std::string_view text) {
-    return html_text(text);
-}
+using detail::figure;
+using detail::folded;
+using detail::group_mark;
+using detail::html;
+using detail::HtmlTable;
+using detail::joined;
+using detail::sentence;
+using detail::spoken;
+using detail::whole_sentence;
 
 /// A number as text; `at` is its place in the results document (JSON pointer, RFC 6901), by which the script
 /// finds what it is made of.
@@ -70,101 +77,12 @@ std::string moment(const std::optional<Instant>& at) {
               : std::string("<span class=\"none\">unknown</span>");
 }
 
-/// "back_in_water" as people say it.
-std::string spoken(std::string word) {
-    std::ranges::replace(word, '_', ' ');
-    return word;
-}
-
-/// With a capital at its start.
-std::string sentence(std::string text) {
-    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') {
-        text[0] = static_cast<char>(text[0] - 'a' + 'A');
-    }
-    return text;
-}
-
-/// As a sentence of its own: a capital at its start, a full stop at its end.
-std::string whole_sentence(std::string text) {
-    text = sentence(std::move(text));
-    return text.empty() || text.ends_with('.') ? text : text + ".";
-}
-
-std::string joined(const std::vector<std::string>& words, std::string_view between = "; ") {
-    std::string text;
-    for (const std::string& word : words) {
-        text += (text.empty() ? "" : std::string(between)) + word;
-    }
-    return text;
-}
-
 std::string joined(const std::vector<uptake::Reason>& reasons) {
     std::string text;
     for (const uptake::Reason& reason : reasons) {
         text += (text.empty() ? "" : "; ") + reason.text;
     }
     return text;
-}
-
-/// Builds one table; cells are HTML already. The caption stands outside of what scrolls on a narrow screen.
-class HtmlTable {
-  public:
-    HtmlTable(std::string_view caption, const std::vector<std::string>& columns) : columns_(columns.size()) {
-        text_ =
-            fmt::format("<div class=\"table\" role=\"group\" aria-label=\"{0}\"><p class=\"caption\">{0}</p>"
-                        "<div class=\"scroll\" tabindex=\"0\"><table><thead><tr>",
-                        html(caption));
-        for (const std::string& column : columns) {
-            text_ += fmt::format("<th scope=\"col\">{}</th>", html(column));
-        }
-        text_ += "</tr></thead><tbody>\n";
-    }
-    void row(const std::vector<std::string>& cells) {
-        text_ += "<tr>";
-        for (std::size_t i = 0; i < cells.size(); ++i) {
-            text_ += i == 0 ? "<th scope=\"row\">" + cells[i] + "</th>" : "<td>" + cells[i] + "</td>";
-        }
-        text_ += "</tr>\n";
-        is_empty_ = false;
-    }
-    /// A title over the rows that follow; said again for the next row it is not written again.
-    void title(const std::string& words) {
-        if (words != last_title_) {
-            text_ += fmt::format("<tr class=\"title\"><th scope=\"rowgroup\" colspan=\"{}\">{}</th></tr>\n",
-                                 columns_, html(words));
-            last_title_ = words;
-        }
-    }
-    /// The table, or `when_empty` as a sentence.
-    [[nodiscard]] std::string take(std::string_view when_empty) && {
-        return is_empty_ ? fmt::format("<p class=\"none\">{}</p>\n", html(when_empty))
-                         : text_ + "</tbody></table></div></div>\n";
-    }
-
-  private:
-    std::size_t columns_;
-    std::string text_;
-    std::string last_title_;
-    bool is_empty_ = true;
-};
-
-/// Folded away until asked for; the script opens it for print.
-std::string folded(std::string_view title, std::size_t count, const std::string& content) {
-    return fmt::format("<details><summary>{} <span class=\"count\">({})</span></summary>\n{}</details>\n",
-                       html(title), count, content);
-}
-
-/// A place for a figure. `what` names the component; the others are what it reads.
-std::string figure(std::string_view what, std::string_view caption,
-                   std::initializer_list<std::pair<std::string_view, std::string>> data = {}) {
-    std::string attributes;
-    for (const auto& [name, value] : data) {
-        attributes += fmt::format(" data-{}=\"{}\"", name, html(value));
-    }
-    return fmt::format(
-        "<figure class=\"figure\" data-figure=\"{}\"{}><div class=\"drawing\"><p class=\"wait\">The figure "
-        "is drawn when it comes into view.</p></div><figcaption>{}</figcaption></figure>\n",
-        what, attributes, html(caption));
 }
 
 std::string anchor(std::size_t fish) {
@@ -187,8 +105,7 @@ std::string group_sign(const Results& results, std::string_view key) {
     if (key.empty()) {
         return "";
     }
-    return fmt::format("<span class=\"group group-{}\">{}</span>", group_place(results, key) % 4,
-                       html(spoken(group_label(results, key))));
+    return group_mark(group_place(results, key), group_label(results, key));
 }
 
 std::string mark_sign(uptake::Mark mark) {
@@ -227,6 +144,7 @@ std::string title_block(const Results& results) {
 
 std::string contents() {
     constexpr std::pair<std::string_view, std::string_view> entries[] = {{"headline", "Headline numbers"},
+                                                                         {"findings", "Findings"},
                                                                          {"accounting", "Fish accounting"},
                                                                          {"study", "The study in figures"},
                                                                          {"fish", "Fish by fish"},
@@ -945,8 +863,8 @@ std::string head(const Results& results) {
 std::string report_page(const Results& results) {
     std::string text = head(results);
     text += "<body>\n" + title_block(results) + contents() + "<main>\n";
-    text += headline_section(results) + accounting_section(results) + study_section(results) +
-            fish_section(results);
+    text += headline_section(results) + detail::findings_section(results) + accounting_section(results) +
+            study_section(results) + fish_section(results);
     text += exclusions_section(results) + methods_section(results) + checklist_section(results);
     text += settings_section(results) + provenance_section(results) + complaints_section(results) +
             cautions_section();

@@ -76,6 +76,100 @@ TEST(Page, has_its_numbers_as_plain_text_for_readers_without_scripts) {
     EXPECT_THAT(page, HasSubstr(results.inputs[0].sha256));
 }
 
+std::string chapter_of(const std::string& page) {
+    const std::size_t from = page.find("<section id=\"findings\">");
+    return page.substr(from, page.find("</section>", from) - from);
+}
+
+TEST(Page, answers_each_question_in_words_and_numbers) {
+    const Results results = invented_study({.fish = 1, .night_h = 1.0});
+    const std::string page = report_page(results);
+    EXPECT_THAT(page, HasSubstr("<a href=\"#findings\">Findings</a>"));
+    const std::string chapter = chapter_of(page);
+    for (const auto& finding : results.findings) {
+        EXPECT_THAT(chapter, HasSubstr("<h3>" + finding.ask + "</h3>"));
+        EXPECT_THAT(chapter, HasSubstr(finding.sentence));
+    }
+    EXPECT_EQ(times(chapter, "data-figure=\"finding\""), results.findings.size() - 1)
+        << "all but the one without an answer";
+    EXPECT_THAT(chapter, HasSubstr("data-finding=\"7\""));
+    EXPECT_THAT(chapter, HasSubstr("no usable peak: the tube leaked"));
+    EXPECT_THAT(chapter, HasSubstr("look at Welch&#39;s t"));
+    EXPECT_THAT(chapter, HasSubstr("declared to be no harm: not shown"));
+    EXPECT_THAT(chapter, HasSubstr("over the 2 answered questions"));
+    EXPECT_THAT(chapter, HasSubstr("Declared before any fish was met."));
+    EXPECT_THAT(chapter, HasSubstr("Changed since it was declared."));
+    EXPECT_THAT(chapter, HasSubstr("Exploratory: never declared."));
+    EXPECT_THAT(chapter, HasSubstr("no row and no value of this question changes"));
+    EXPECT_THAT(chapter, HasSubstr("Effects: odds ratios; 1 is no difference"));
+    EXPECT_THAT(chapter, HasSubstr("<strong>Not answered:</strong>"));
+    EXPECT_THAT(chapter, HasSubstr("add the column to fish.csv."));
+}
+
+TEST(Page, gives_an_effect_with_its_interval_before_its_p) {
+    findings::Finding finding{.name = "q", .sentence = "s"};
+    finding.effects = {{.name = "b_hook against a",
+                        .value = 38.2,
+                        .lower = 6.6,
+                        .upper = 69.8,
+                        .p = 0.0193,
+                        .unit = "mg/kg/h"}};
+    Results results;
+    results.findings = {finding};
+    const std::string chapter = chapter_of(report_page(results));
+    EXPECT_THAT(chapter, HasSubstr("<th scope=\"row\">b hook against a</th><td><span class=\"quantity\">38 "
+                                   "<span class=\"unit\">mg/kg/h</span></span></td><td><span "
+                                   "class=\"quantity\">7 to 70</span></td><td><span "
+                                   "class=\"quantity\">0.019</span></td>"));
+    EXPECT_THAT(chapter, Not(HasSubstr("p, corrected")));
+    results.findings[0].effects[0].p_corrected = 0.04;
+    EXPECT_THAT(chapter_of(report_page(results)),
+                HasSubstr("<td><span class=\"quantity\">0.040</span></td>"));
+}
+
+TEST(Page, gives_levels_that_are_the_studys_groups_the_signs_of_these) {
+    findings::Finding finding{.name = "q", .sentence = "s", .levels = {"b", "a"}};
+    finding.groups = {{.name = "b", .value = 1.0}, {.name = "a", .value = 2.0}};
+    Results results;
+    results.findings = {finding};
+    EXPECT_THAT(chapter_of(report_page(results)), HasSubstr("group-0\">b<"));
+    results.groups = {{"a", "a"}, {"b", "b"}};
+    EXPECT_THAT(chapter_of(report_page(results)), HasSubstr("group-1\">b<"));
+}
+
+TEST(Page, of_a_study_without_questions_says_how_to_ask_one) {
+    const std::string chapter = chapter_of(report_page(Results{}));
+    EXPECT_THAT(chapter, HasSubstr("Add a [[question]] with name, outcome and compare to study.toml"));
+}
+
+TEST(Page, is_not_broken_by_a_question_named_like_the_end_of_a_script) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    const std::string sound = report_page(results);
+    const std::string hostile = "</script><img src=x onerror=alert(1)>\"'";
+    for (auto& finding : results.findings) {
+        for (auto* text :
+             {&finding.name, &finding.ask, &finding.outcome, &finding.outcome_title, &finding.outcome_unit,
+              &finding.compare, &finding.within, &finding.family, &finding.family_of_tests,
+              &finding.correction, &finding.declared_text, &finding.sentence, &finding.model, &finding.method,
+              &finding.margin_text, &finding.row_noun}) {
+            *text = hostile;
+        }
+        for (auto* all :
+             {&finding.adjusted_for, &finding.random, &finding.warnings, &finding.levels, &finding.scores}) {
+            all->push_back(hostile);
+        }
+        finding.effects.push_back({.name = hostile, .reason = hostile, .unit = hostile, .method = hostile});
+        finding.groups.push_back({.name = hostile, .value = 1.0, .unit = hostile, .method = hostile});
+        finding.tests.push_back({.name = hostile, .text = hostile});
+        finding.checks.push_back({.name = hostile, .text = hostile});
+        finding.left_out.push_back({hostile, hostile, hostile});
+        finding.points.push_back({.row = hostile, .fish = hostile, .group = hostile});
+    }
+    const std::string page = report_page(results);
+    EXPECT_EQ(times(page, "</script"), times(sound, "</script"));
+    EXPECT_EQ(times(page, "<img"), times(sound, "<img"));
+}
+
 TEST(Page, shows_degrees_as_people_write_them) {
     const std::string page = report_page(invented_study({.fish = 1, .night_h = 1.0}));
     const std::string body = page.substr(page.find("<body"), page.find("<script type") - page.find("<body"));

@@ -5,6 +5,7 @@ import './look/report.css';
 import { flushSync, mount, unmount } from 'svelte';
 import Accounting from './figures/Accounting.svelte';
 import CutOff from './figures/CutOff.svelte';
+import Finding from './figures/Finding.svelte';
 import PairedPeaks from './figures/PairedPeaks.svelte';
 import PeakAgainstWindow from './figures/PeakAgainstWindow.svelte';
 import Recovery from './figures/Recovery.svelte';
@@ -31,6 +32,11 @@ function mountFigure(results: Results, place: HTMLElement, target: HTMLElement):
     case 'study-overview':
       mount(StudyOverview, { target, props: { results, measure: data.measure ?? '' } });
       return true;
+    case 'finding': {
+      const finding = results.findings[Number(data.finding)];
+      if (finding) mount(Finding, { target, props: { results, finding } });
+      return finding !== undefined;
+    }
     case 'paired-peaks':
       mount(PairedPeaks, { target, props: { results } });
       return true;

@@ -4,6 +4,7 @@ import { flushSync, mount, unmount, type Component } from 'svelte';
 import { afterEach, beforeAll, describe, expect, it } from 'vitest';
 import Accounting from '../src/figures/Accounting.svelte';
 import CutOff from '../src/figures/CutOff.svelte';
+import Finding from '../src/figures/Finding.svelte';
 import PairedPeaks from '../src/figures/PairedPeaks.svelte';
 import PeakAgainstWindow from '../src/figures/PeakAgainstWindow.svelte';
 import Recovery from '../src/figures/Recovery.svelte';
@@ -13,7 +14,8 @@ import UncertaintyShares from '../src/figures/UncertaintyShares.svelte';
 import UptakeThroughTime from '../src/figures/UptakeThroughTime.svelte';
 import { traceSvg } from '../src/figures/trace_svg';
 import { oxygenRange, stateAt, traceData } from '../src/data/trace';
-import type { Fish } from '../src/data/results';
+import type { Finding as Found, Fish } from '../src/data/results';
+import { kindOf } from '../src/data/finding';
 import { curveOf } from '../src/data/read';
 import { fixture } from './fixture';
 
@@ -141,12 +143,127 @@ describe.each([380, 700])('at %i px', (pixels) => {
   });
 });
 
+const found = (name: string): Found => {
+  const finding = study.findings.find((each) => each.name === name);
+  if (!finding) throw new Error(`fixture without ${name}`);
+  return structuredClone(finding);
+};
+
+describe.each([330, 760])('a finding at %i px', (pixels) => {
+  beforeAll(() => {
+    width = pixels;
+  });
+
+  it.each(study.findings.filter((each) => each.unanswered === '').map((each) => each.name))('%s has every row in it', (name) => {
+    const finding = found(name);
+    const body = shown(Finding, { results: study, finding });
+    expectSound(body);
+    const titles = [...body.querySelectorAll('.plot-place title')].map((each) => each.textContent ?? '');
+    for (const { row } of finding.points) expect(titles.some((title) => title.startsWith(`${row}: `)), row).toBe(true);
+    expect(body.querySelector('.plot-place svg')?.getAttribute('aria-label')).toContain(finding.sentence);
+    for (const level of finding.levels) expect(body.textContent).toContain(level.replaceAll('_', ' '));
+    expect(body.querySelector('button.save')).not.toBeNull();
+  });
+
+  it('of groups has each group named above its points, and its estimate under them', () => {
+    const finding = found('rig_peak');
+    const body = shown(Finding, { results: study, finding });
+    const place = (text: string) => {
+      const node = [...body.querySelectorAll('.plot-place text')].find((each) => each.textContent?.startsWith(text));
+      return Number(/translate\([^,]+,([\d.]+)\)/.exec(node?.getAttribute('transform') ?? '')?.[1]);
+    };
+    expect(place('single hook, 16 fish')).toBeGreaterThan(0);
+    expect(place('treble hooks, 16 fish')).toBeGreaterThan(place('single hook, 16 fish'));
+    const titles = [...body.querySelectorAll('.plot-place title')].map((each) => each.textContent);
+    for (const group of finding.groups) expect(titles).toContain(`${group.name.replaceAll('_', ' ')}: ${group.text} ${group.unit}`);
+  });
+
+  it('says of limits what is known, and opens the point', () => {
+    const finding = found('air_lactate');
+    const of = (lower: number | null, upper: number | null) => ({ value: null, lower, upper });
+    Object.assign(finding.points[0] ?? {}, of(6.5, null));
+    Object.assign(finding.points[1] ?? {}, of(null, 2.5));
+    const body = shown(Finding, { results: study, finding });
+    expectSound(body);
+    const titles = [...body.querySelectorAll('.plot-place title')].map((each) => each.textContent);
+    expect(titles).toContain('st01: at least 6.5 mmol/L');
+    expect(titles).toContain('st02: at most 2.5 mmol/L');
+    expect(titles).toContain('st04: between 0 and 2.2 mmol/L');
+    expect(body.textContent).toContain('open point');
+  });
+
+  it('of pairs joins each fish once and counts those that are higher', () => {
+    const finding = found('capture_chase');
+    const body = shown(Finding, { results: study, finding });
+    expect(body.querySelectorAll('[data-mark="line"] path')).toHaveLength(finding.fish);
+    const value = (fish: string, group: string) => finding.points.find((p) => p.fish === fish && p.group === group)?.value ?? NaN;
+    const fish = [...new Set(finding.points.map((p) => p.fish))];
+    const higher = fish.filter((each) => value(each, 'capture') > value(each, 'chase')).length;
+    expect(body.textContent).toContain(`higher with capture: ${higher} of ${fish.length}`);
+  });
+
+  it('of scores has a cell per fish and the number of each score that is there', () => {
+    const finding = found('rig_reflex');
+    const body = shown(Finding, { results: study, finding });
+    expect(body.querySelectorAll('.plot-place [data-mark="rect"] rect')).toHaveLength(finding.points.length);
+    for (const score of finding.scores) expect(body.textContent).toContain(score);
+  });
+
+  it('of times ticks those to whom it had not come', () => {
+    const finding = found('rig_recovery');
+    const open = finding.points.filter((p) => p.value === null).length;
+    expect(open).toBeGreaterThan(0);
+    const body = shown(Finding, { results: study, finding });
+    expect(body.textContent).toContain('share to whom it has come');
+    const titles = [...body.querySelectorAll('.plot-place title')].map((each) => each.textContent ?? '');
+    expect(titles.filter((title) => title.includes('at least'))).toHaveLength(open);
+  });
+
+  it('of one row, of equal values and of unknown limits is still drawn', () => {
+    for (const name of ['rig_peak', 'mass_rest', 'capture_chase']) {
+      const finding = found(name);
+      finding.points = finding.points.slice(0, 1);
+      finding.curves = [];
+      for (const group of finding.groups) group.lower = group.upper = null;
+      expectSound(shown(Finding, { results: study, finding }));
+      document.body.replaceChildren();
+    }
+    const finding = found('rig_peak');
+    for (const point of finding.points) point.value = 400;
+    expectSound(shown(Finding, { results: study, finding }));
+  });
+
+  it('with an estimate that is open above runs its bar to the edge', () => {
+    const finding = found('rig_peak');
+    const [group] = finding.groups;
+    if (group) group.upper = null;
+    expectSound(shown(Finding, { results: study, finding }));
+  });
+});
+
+describe('the kind of a finding', () => {
+  it('is by what was compared and what was found', () => {
+    const kinds = Object.fromEntries(study.findings.map((each) => [each.name, kindOf(each)]));
+    expect(kinds).toMatchObject({
+      rig_peak: 'groups', air_lactate: 'groups', capture_chase: 'pairs', mass_rest: 'slope', rig_reflex: 'scores', rig_recovery: 'times',
+      rig_bleeding: 'groups', rig_landings: 'groups',
+    });
+  });
+  it('is no longer pairs where a fish stands twice under one level', () => {
+    const finding = found('capture_chase');
+    finding.points.push(structuredClone(finding.points[0] as Found['points'][number]));
+    expect(kindOf(finding)).toBe('groups');
+  });
+});
+
 describe('what is missing', () => {
   it('is said in words, not drawn as an empty frame', () => {
     const bare = { ...study, fish: [], groups: [], headlines: [] };
     expect(shown(StudyOverview, { results: bare, measure: 'resting' }).textContent).toContain('No fish has this number');
     document.body.replaceChildren();
     expect(shown(PairedPeaks, { results: bare }).textContent).toContain('No fish has both peaks');
+    document.body.replaceChildren();
+    expect(shown(Finding, { results: study, finding: { ...found('rig_peak'), points: [] } }).textContent).toContain('No row has a value');
     document.body.replaceChildren();
     expect(shown(Accounting, { accounting: { stages: [], fates: [], notes: [] } }).textContent).toContain('Nothing was recorded');
   });

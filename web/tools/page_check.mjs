@@ -110,6 +110,7 @@ await laptop.page.evaluate(() => scrollTo(0, 0));
 for (const what of ['accounting', 'study-overview', 'uptake-through-time', 'trace', 'resting-distribution', 'recovery']) {
   await savedFigure(laptop.page, what, laptop.fault);
 }
+if ((await laptop.page.locator('[data-figure="finding"]').count()) > 0) await savedFigure(laptop.page, 'finding', laptop.fault);
 await laptop.context.close();
 
 const phone = await check('phone, night', { viewport: { width: 390, height: 844 }, colorScheme: 'dark' }, async (page) => {
