@@ -10,10 +10,10 @@
 
 #include <fcntl.h>
 #include <fmt/format.h>
-#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "app/detail/folder_lock.hpp"
 #include "base/file.hpp"
 
 namespace backeddy::app {
@@ -119,57 +119,6 @@ void take_away_set(const fs::path& folder, const ResultMarks& marks) {
 }
 
 // ---------------------------------------------------------------- one run at a time
-
-// While it stands, no other run writes into the same parent folder. The system lets go of it when the process
-// ends, however it ends. Some file systems have no such locks: there `is_held` is false, the names that
-// nobody else has and the exchange keep the sets whole, and leftovers stay.
-class ParentLock {
-  public:
-    static Expected<ParentLock> take(const fs::path& parent, std::chrono::milliseconds patience) {
-        const int descriptor = ::open(parent.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-        ParentLock lock(descriptor);
-        if (descriptor < 0) {
-            return lock;
-        }
-        const auto until = std::chrono::steady_clock::now() + patience;
-        while (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
-            if (errno == EINTR) {
-                continue;
-            }
-            if (errno != EWOULDBLOCK) {
-                return lock;
-            }
-            if (std::chrono::steady_clock::now() >= until) {
-                return fail(
-                    {.code = ErrorCode::cannot_write,
-                     .found =
-                         "another run is writing its results into this folder and has not come to its end",
-                     .expected = "one run at a time",
-                     .remedy = "wait for it, or end it, and run again",
-                     .place = {.file = parent.string()}});
-            }
-            std::this_thread::sleep_for(std::chrono::milliseconds(10));
-        }
-        lock.is_held_ = true;
-        return lock;
-    }
-    ParentLock(ParentLock&& other) noexcept
-        : descriptor_(std::exchange(other.descriptor_, -1)), is_held_(other.is_held_) {}
-    ParentLock(const ParentLock&) = delete;
-    ParentLock& operator=(const ParentLock&) = delete;
-    ParentLock& operator=(ParentLock&&) = delete;
-    ~ParentLock() {
-        if (descriptor_ >= 0) {
-            ::close(descriptor_);
-        }
-    }
-    [[nodiscard]] bool is_held() const { return is_held_; }
-
-  private:
-    explicit ParentLock(int descriptor) : descriptor_(descriptor) {}
-    int descriptor_;
-    bool is_held_ = false;
-};
 
 // ---------------------------------------------------------------- the folder beside
 
@@ -371,7 +320,7 @@ Expected<void> replace_result_folder(const fs::path& place, const std::vector<Re
     if (status) {
         return fail(reasons.cannot_write(folder.parent_path(), status.message()));
     }
-    const auto lock = ParentLock::take(folder.parent_path(), work.patience);
+    const auto lock = detail::FolderLock::take(folder.parent_path(), work.patience);
     if (!lock) {
         return fail(lock.error());
     }
