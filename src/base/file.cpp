@@ -176,6 +176,12 @@ Expected<void> write_file_whole(const std::filesystem::path& path, std::string_v
         ::unlink(beside.c_str());
         return fail(not_written(path, reason));
     }
+    // Where a file system cannot do that, the file is still whole.
+    const auto parent = path.has_parent_path() ? path.parent_path() : std::filesystem::path(".");
+    const Descriptor folder(::open(parent.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
+    if (folder.number() >= 0) {
+        ::fsync(folder.number());
+    }
     return {};
 }
 

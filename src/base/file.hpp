@@ -23,7 +23,8 @@ namespace backeddy {
 [[nodiscard]] Expected<void> write_new_file(const std::filesystem::path& path, std::string_view bytes);
 
 /// Writes `bytes` beside `path`, under a name that is free, and renames over it, so that a reader sees the
-/// old file or the new one, whole; the data are on disk before the rename. Fails with cannot_write.
+/// old file or the new one, whole; the data are on disk before the rename, and the rename when it returns.
+/// Fails with cannot_write.
 [[nodiscard]] Expected<void> write_file_whole(const std::filesystem::path& path, std::string_view bytes);
 
 } // namespace backeddy
