@@ -9,6 +9,7 @@ namespace backeddy::cli {
 
 void add_new(CLI::App& program, int& status);
 void add_check(CLI::App& program, int& status);
+void add_declare(CLI::App& program, int& status);
 void add_run(CLI::App& program, int& status);
 void add_simulate(CLI::App& program, int& status);
 

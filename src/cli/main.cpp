@@ -16,6 +16,7 @@ constexpr const char* description =
 
   backeddy new DIR          a study folder to fill in, with field sheets to print
   backeddy check DIR        what was understood of every file, and what is wrong
+  backeddy declare DIR      what the study is to find out, written down before the numbers are known
   backeddy run DIR          all numbers, tables and the report, into DIR/results
   backeddy simulate PLAN    an invented study with its truth beside it
 
@@ -32,6 +33,7 @@ int main(int argc, char** argv) {
     int status = cli::exit_clean;
     cli::add_new(program, status);
     cli::add_check(program, status);
+    cli::add_declare(program, status);
     cli::add_run(program, status);
     cli::add_simulate(program, status);
     try {

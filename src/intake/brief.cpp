@@ -490,7 +490,7 @@ class BriefReader {
             return;
         }
         const auto& node = *table.get("name");
-        if (!study::may_name_a_question(question.name)) {
+        if (!study::is_plain_name(question.name)) {
             complain(ErrorCode::bad_setting, node, "name", fmt::format("name = {}", shown(node)),
                      "a letter or digit first, then any characters of one line, the last of them no blank",
                      "name it like \"rig_peak\"; the sentence belongs into ask");

@@ -1,7 +1,7 @@
 #include "intake/tables.hpp"
 
 #include <algorithm>
-#include <cctype>
+#include <cmath>
 #include <optional>
 #include <utility>
 
@@ -23,23 +23,6 @@ using study::ColumnDefinition;
 using study::Complaint;
 using study::Need;
 using study::Severity;
-
-/// "Mass (g)" and "mass_g" are one name.
-std::string plain_name(std::string_view text) {
-    std::string out;
-    for (const char c : text) {
-        const auto byte = static_cast<unsigned char>(c);
-        if (std::isalnum(byte) != 0 && byte < 0x80) {
-            out += static_cast<char>(std::tolower(byte));
-        } else if (!out.empty() && out.back() != '_') {
-            out += '_';
-        }
-    }
-    while (!out.empty() && out.back() == '_') {
-        out.pop_back();
-    }
-    return out;
-}
 
 /// "mass" of "mass_g": the name without what stands for its unit.
 std::string without_unit(const std::string& name) {
@@ -278,6 +261,22 @@ class Cells {
     std::optional<double> number(std::string_view name) {
         const auto cell = text(name);
         return cell.empty() ? std::nullopt : number_in(*sheet_->definition().column(name), cell);
+    }
+
+    /// A whole number of at least 0.
+    std::optional<std::size_t> count(std::string_view name) {
+        const auto value = number(name);
+        if (value && *value != std::floor(*value)) {
+            const auto& column = *sheet_->definition().column(name);
+            refuse(column, {.code = ErrorCode::bad_number,
+                            .found = in_quotes(text(name)),
+                            .expected = "a whole number",
+                            .remedy = "correct it",
+                            .place = {},
+                            .context = {}});
+            return std::nullopt;
+        }
+        return value ? std::optional(static_cast<std::size_t>(*value)) : std::nullopt;
     }
 
     std::optional<Duration> seconds(std::string_view name) {
@@ -607,6 +606,8 @@ void read_one(study::TableName name, const std::string& file, std::string_view t
         return take_over(out, read_clock_checks(text, file, context), tables.clock_checks, text);
     case study::TableName::decisions:
         return take_over(out, read_decisions(text, file, context), tables.decisions, text);
+    case study::TableName::declarations:
+        return take_over(out, read_declarations(text, file, context), tables.declarations, text);
     }
 }
 
@@ -754,6 +755,21 @@ TableRead<study::Decision> read_decisions(std::string_view text, const std::stri
         row.at = cells.time("at");
         return row;
     });
+}
+
+TableRead<study::Declaration> read_declarations(std::string_view text, const std::string& file,
+                                                const TableContext& context) {
+    return read_rows<study::Declaration>(
+        study::TableName::declarations, text, file, context, [](Cells& cells) {
+            study::Declaration row;
+            row.question = cells.text("question");
+            row.form_sha256 = cells.text("form_sha256");
+            row.declared_at = cells.time("declared_at").value_or(Instant());
+            row.author = cells.text("author");
+            row.fish_met = cells.count("fish_met").value_or(0);
+            row.results_seen = cells.word<study::YesNo>("results_seen") == study::YesNo::yes;
+            return row;
+        });
 }
 
 TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& brief) {

@@ -68,6 +68,9 @@ struct TableRead {
 [[nodiscard]] TableRead<study::Decision> read_decisions(std::string_view text, const std::string& file,
                                                         const TableContext& context);
 
+[[nodiscard]] TableRead<study::Declaration> read_declarations(std::string_view text, const std::string& file,
+                                                              const TableContext& context);
+
 struct TablesRead {
     study::Tables tables;
     std::vector<study::Complaint> complaints; ///< of reading; relations are study::check_relations()

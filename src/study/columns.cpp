@@ -248,6 +248,29 @@ TableDefinition decisions_table() {
             text("author", "Who decided."), moment("at", Need::optional, "When it was decided.")}};
 }
 
+TableDefinition declarations_table() {
+    return {
+        .name = TableName::declarations,
+        .file = "declarations.csv",
+        .what =
+            "What was asked before the numbers were known: `backeddy declare` adds a row for each question "
+            "of the brief that has none in its present form. Rows are never changed or taken out. It is a "
+            "record among honest people, no proof: keep it with the study under version control, or lodge "
+            "a copy with somebody else.",
+        .columns = {
+            key("question", Need::required, "Its name, as in study.toml."),
+            text("form_sha256", "Of all keys that decide the answer; another one: the question was changed."),
+            moment("declared_at", Need::required, "When, in UTC."), text("author", "Who declared it."),
+            number("fish_met", "fish", {0.0, 1e6},
+                   "Rows of fish.csv at that moment. 0: before the first fish was met."),
+            word(
+                "results_seen", Need::required,
+                "Whether results lay in the study's folder results then. Results that were written elsewhere "
+                "(run --out) are not seen: say so in the note.",
+                YesNo{}),
+            note()}};
+}
+
 void require(TableDefinition& table, std::string_view column) {
     for (auto& candidate : table.columns) {
         if (candidate.name == column) {
@@ -259,9 +282,11 @@ void require(TableDefinition& table, std::string_view column) {
 std::vector<TableDefinition> all_tables() {
     std::vector<TableDefinition> out{fish_table(),         encounters_table(), stays_table(),
                                      events_table(),       assemblies_table(), calibrations_table(),
-                                     clock_checks_table(), decisions_table()};
+                                     clock_checks_table(), decisions_table(),  declarations_table()};
     require(out[static_cast<std::size_t>(TableName::assemblies)], "chamber_volume_l");
     require(out[static_cast<std::size_t>(TableName::calibrations)], "reading");
+    require(out[static_cast<std::size_t>(TableName::declarations)], "form_sha256");
+    require(out[static_cast<std::size_t>(TableName::declarations)], "fish_met");
     return out;
 }
 

@@ -18,7 +18,8 @@ enum class TableName : std::uint8_t {
     assemblies,
     calibrations,
     clock_checks,
-    decisions
+    decisions,
+    declarations
 };
 
 enum class CellKind : std::uint8_t {
@@ -56,7 +57,7 @@ struct TableDefinition {
     [[nodiscard]] std::vector<std::string> column_names() const;
 };
 
-/// All eight, in the order of a study's days.
+/// All of them, in the order of a study's days.
 [[nodiscard]] const std::vector<TableDefinition>& tables();
 [[nodiscard]] const TableDefinition& table(TableName name);
 

@@ -48,9 +48,9 @@ namespace {
 /// Causes before consequences: what could not be read, the brief, the tables in the order of a study's days,
 /// raw files.
 int rank_of(const Error& error) {
-    constexpr std::string_view in_order[] = {"study.toml",     "fish.csv",         "encounters.csv",
-                                             "assemblies.csv", "calibrations.csv", "clock_checks.csv",
-                                             "stays.csv",      "events.csv",       "decisions.csv"};
+    constexpr std::string_view in_order[] = {
+        "study.toml",       "fish.csv",  "encounters.csv", "assemblies.csv", "calibrations.csv",
+        "clock_checks.csv", "stays.csv", "events.csv",     "decisions.csv",  "declarations.csv"};
     const bool is_unread =
         !error.place.line && (error.code == ErrorCode::file_missing ||
                               error.code == ErrorCode::file_unreadable || error.code == ErrorCode::bad_text);

@@ -1,8 +1,20 @@
 #pragma once
-// What was declared of a question, and when: the row of declarations.csv that `backeddy declare` adds before
-// the numbers are known, so that what was asked first is told from what was found first.
+// Start here for declarations: what was asked of a study before its numbers were known. `backeddy declare`
+// adds a row to declarations.csv with the moment, the question's form as a hash, how many fish had been met
+// and whether results lay there; here that becomes the words of the report.
+//
+//   const auto state = declared_state(question, tables.declarations, first_met(tables));
+//   state.declared;   // Declared::before_any_fish
+//   state.text;       // "declared 1 May 2026, 09:12 UTC, by A. Keen, before the first fish"
 
 #include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+
+#include "series/instant.hpp"
+#include "study/nouns.hpp"
+#include "study/question.hpp"
 
 namespace backeddy::study {
 
@@ -14,5 +26,25 @@ enum class Declared : std::uint8_t {
     after_results,   ///< results lay in the folder already
     changed_since,   ///< declared, and changed after that
 };
+
+/// What declarations.csv holds of a question's form: SHA-256 of Question::declared_form().
+[[nodiscard]] std::string form_sha256(const Question& question);
+
+/// The earliest row that declares the question in its present form; nullptr when there is none.
+[[nodiscard]] const Declaration* declaration_of(const Question& question, std::span<const Declaration> rows);
+
+struct DeclaredState {
+    Declared declared = Declared::never;
+    std::string text; ///< a half-sentence: "never declared: exploratory"
+};
+
+/// By the earliest row of the question's present form. `first_met`: when the first fish was met, where the
+/// tables say it; fish met before they were typed in make no declaration come before them. Other forms that
+/// were declared under the same name are told.
+[[nodiscard]] DeclaredState declared_state(const Question& question, std::span<const Declaration> rows,
+                                           std::optional<Instant> first_met = std::nullopt);
+
+/// The earliest time of an encounter or of a stay with a fish.
+[[nodiscard]] std::optional<Instant> first_met(const Tables& tables);
 
 } // namespace backeddy::study

@@ -254,6 +254,21 @@ struct Decision {
     Place place;
 };
 
+// ---- declarations.csv
+
+/// One question as it was declared; declaration.hpp says what follows from it.
+struct Declaration {
+    std::string question;
+    std::string form_sha256; ///< of Question::declared_form()
+    Instant declared_at;
+    std::string author;
+    std::size_t fish_met = 0; ///< rows of fish.csv then
+    bool results_seen = false;
+    std::string note;
+    std::vector<FreeCell> free;
+    Place place;
+};
+
 /// All tables of a study, rows in the order of their files.
 struct Tables {
     std::vector<Fish> fish;
@@ -264,6 +279,7 @@ struct Tables {
     std::vector<Calibration> calibrations;
     std::vector<ClockCheck> clock_checks;
     std::vector<Decision> decisions;
+    std::vector<Declaration> declarations;
     /// Columns of the study's own by file ("fish.csv"), as headers have them: also of a table without rows.
     std::map<std::string, std::vector<std::string>> own_columns;
 

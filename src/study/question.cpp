@@ -52,7 +52,7 @@ Expected<QuestionTerm::Part> part_of(const std::string& text, const std::string&
 
 } // namespace
 
-bool may_name_a_question(std::string_view name) {
+bool is_plain_name(std::string_view name) {
     const auto byte_of = [](char c) { return static_cast<unsigned char>(c); };
     const auto is_control = [&](char c) { return byte_of(c) < 0x20 || byte_of(c) == 0x7F; };
     constexpr std::string_view no_break_space = "\u00A0";

@@ -57,9 +57,9 @@ struct Question {
     [[nodiscard]] std::string sentence() const;
 };
 
-/// A name as declarations.csv can hold and give back: a letter, digit or a character beyond ASCII first, no
-/// control characters, no blank last.
-[[nodiscard]] bool may_name_a_question(std::string_view name);
+/// Of a question or an author, as declarations.csv can hold and give back: a letter, digit or a character
+/// beyond ASCII first, no control characters, no blank last.
+[[nodiscard]] bool is_plain_name(std::string_view name);
 
 /// A part of adjust_for or compare: columns that act together, each as it is or its logarithm.
 struct QuestionTerm {

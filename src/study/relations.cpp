@@ -252,6 +252,7 @@ std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables)
     append(out, check_calibrations(tables));
     append(out, check_clocks(brief, tables));
     append(out, check_decisions(tables));
+    append(out, check_declarations(brief, tables));
     append(out, check_named_columns(brief, tables));
     append(out, check_doubts(brief, tables));
     append(out, check_event_doubts(tables));

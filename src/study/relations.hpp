@@ -55,6 +55,10 @@ namespace backeddy::study {
 /// (observed.hpp). Warnings: the question says itself that it found no such column.
 [[nodiscard]] std::vector<Complaint> check_named_columns(const Brief& brief, const Tables& tables);
 
+/// Rows of declarations.csv: a hash that is none, nobody who declared (a warning), a question that is no
+/// longer asked (a warning: it is not forgotten), no fish met where the tables have one before (a warning).
+[[nodiscard]] std::vector<Complaint> check_declarations(const Brief& brief, const Tables& tables);
+
 /// Where the assembly's rows split a stay: each row that overlaps [stay.from, stay.to), ascending, with the
 /// part of the stay it holds for. No slope crosses from one to the next.
 struct StaySplit {

@@ -1,13 +1,16 @@
-// Columns that the brief names: those of [columns] and of each [[question]].
+// Columns that the brief names, those of [columns] and of each [[question]]; and what was declared of
+// questions.
 
 #include <algorithm>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <fmt/format.h>
 
 #include "study/columns.hpp"
+#include "study/declaration.hpp"
 #include "study/detail/relation_words.hpp"
 #include "study/likeness.hpp"
 #include "study/observed.hpp"
@@ -116,6 +119,66 @@ std::vector<Complaint> check_named_columns(const Brief& brief, const Tables& tab
                         "makes (\"peak_after_capture\")",
                         quote(question.name))));
             }
+        }
+    }
+    return out;
+}
+
+// ---------------------------------------------------------------------------------------------- declarations
+
+namespace {
+
+bool is_sha256(const std::string& text) {
+    return text.size() == 64 && text.find_first_not_of("0123456789abcdef") == std::string::npos;
+}
+
+void check_declaration(std::vector<Complaint>& out, const Declaration& row, std::optional<Instant> first) {
+    if (!is_sha256(row.form_sha256)) {
+        out.push_back(
+            stop(row.place, "form_sha256",
+                 {.code = ErrorCode::bad_row,
+                  .found = quote(row.form_sha256),
+                  .expected = "64 digits and letters from a to f, as `backeddy declare` writes them",
+                  .remedy = "bring the row back as it was: a copy or version control has it"}));
+    }
+    if (row.author.empty()) {
+        out.push_back(warn(row.place, "author",
+                           {.code = ErrorCode::bad_row,
+                            .found = "the question " + quote(row.question) + " was declared by nobody",
+                            .expected = "who declared it",
+                            .remedy = "fill it in"}));
+    }
+    if (row.fish_met == 0 && first && *first < row.declared_at) {
+        out.push_back(
+            warn(row.place, "fish_met",
+                 {.found = fmt::format("0 fish met at {}, yet the tables have one at {}",
+                                       iso_text(row.declared_at), iso_text(*first)),
+                  .expected = "a declaration before the first fish",
+                  .remedy = "look for a wrong time in encounters.csv and stays.csv; if fish were met "
+                            "before they were typed in, the report says so"}));
+    }
+}
+
+} // namespace
+
+std::vector<Complaint> check_declarations(const Brief& brief, const Tables& tables) {
+    std::vector<Complaint> out;
+    const auto first = first_met(tables);
+    std::vector<std::string> names;
+    for (const auto& question : brief.questions) {
+        names.push_back(question.name);
+    }
+    for (const auto& row : tables.declarations) {
+        check_declaration(out, row, first);
+        if (std::ranges::find(names, row.question) == names.end()) {
+            const auto near = nearest_name(row.question, names);
+            out.push_back(warn(
+                row.place, "question",
+                {.code = ErrorCode::unknown_name,
+                 .found = "the question " + quote(row.question) + " was declared and is not asked",
+                 .expected = "every declared question with its answer, also one that shows nothing",
+                 .remedy = near ? "did you mean " + quote(*near) + "? A new name is a new question"
+                                : "ask it in study.toml again, or say in the note why it was given up"}));
         }
     }
     return out;

@@ -60,4 +60,9 @@ const std::vector<std::string>& words_of(Stage) {
     return words;
 }
 
+const std::vector<std::string>& words_of(YesNo) {
+    static const std::vector<std::string> words{"no", "yes"};
+    return words;
+}
+
 } // namespace backeddy::study

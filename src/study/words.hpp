@@ -1,6 +1,7 @@
 #pragma once
 // The words that tables and settings may hold, each list in the order of its enumerators.
 
+#include <cstdint>
 #include <optional>
 #include <span>
 #include <string>
@@ -13,6 +14,8 @@
 
 namespace backeddy::study {
 
+enum class YesNo : std::uint8_t { no, yes };
+
 [[nodiscard]] const std::vector<std::string>& words_of(uptake::StayRole);
 [[nodiscard]] const std::vector<std::string>& words_of(StayEnding);
 [[nodiscard]] const std::vector<std::string>& words_of(EventKind);
@@ -22,6 +25,7 @@ namespace backeddy::study {
 [[nodiscard]] const std::vector<std::string>& words_of(QuestionFamily);
 [[nodiscard]] const std::vector<std::string>& words_of(BetterIs);
 [[nodiscard]] const std::vector<std::string>& words_of(Stage);
+[[nodiscard]] const std::vector<std::string>& words_of(YesNo);
 
 /// The word of a value: word(EventKind::hook_up) is "hook_up".
 template <typename Choice>

@@ -37,7 +37,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const std::string_view text = fuzz::text_of(data + 1, size - 1);
     const TableContext context{.zone = "Europe/Oslo", .clock_zones = {{"boat", "Etc/UTC"}}};
     const std::string file = "table.csv";
-    switch (data[0] % 8) {
+    switch (data[0] % 16) {
     case 0:
         check(read_fish(text, file, context));
         break;
@@ -59,8 +59,11 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     case 6:
         check(read_clock_checks(text, file, context));
         break;
-    default:
+    case 7:
         check(read_decisions(text, file, context));
+        break;
+    default:
+        check(read_declarations(text, file, context));
         break;
     }
     return 0;

@@ -1,3 +1,4 @@
+#include "study/declaration.hpp"
 #include "study/relations.hpp"
 
 #include "study/decide.hpp"
@@ -563,6 +564,36 @@ TEST(Relations, a_column_that_is_nowhere_is_told_with_its_key_and_the_nearest_na
             HasSubstr("9 random: there is no column \"hour\" | did you mean \"hours\"?"),
             // A stage may be of any table's column, a question is put to fish and their captures.
             HasSubstr("9 random: there is no column \"tide\"")));
+}
+
+// ------------------------------------------------------------------------------- declarations
+
+TEST(Relations, a_declaration_without_a_hash_or_author_or_question_or_after_a_fish_it_denies_is_told) {
+    Study s;
+    s.brief.questions.push_back({.name = "rig_peak", .outcome = "peak", .compare = "rig"});
+    const std::string hash(64, 'a');
+    const auto first = *first_met(s.tables);
+    Declaration row{.question = "rig_peak",
+                    .form_sha256 = hash,
+                    .declared_at = first - Duration::hours(1.0),
+                    .author = "A. Keen",
+                    .place = in("declarations.csv", 2)};
+    s.tables.declarations = {row};
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.tables.declarations = {row, row, row, row};
+    s.tables.declarations[0].form_sha256 = "ABC";
+    s.tables.declarations[1].author = "";
+    s.tables.declarations[2].declared_at = first + Duration::hours(1.0);
+    s.tables.declarations[3].question = "rig_peek";
+    for (std::size_t i = 0; i < 4; ++i) {
+        s.tables.declarations[i].place = in("declarations.csv", i + 2);
+    }
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops declarations.csv 2 form_sha256: \"ABC\""),
+                            HasSubstr("beware declarations.csv 3 author"),
+                            HasSubstr("beware declarations.csv 4 fish_met: 0 fish met at"),
+                            HasSubstr("beware declarations.csv 5 question: the question \"rig_peek\" was "
+                                      "declared and is not asked | did you mean \"rig_peak\"?")));
 }
 
 } // namespace

@@ -172,11 +172,11 @@ TEST(Settings, what_a_question_says_is_listed_as_used_and_what_it_leaves_is_not)
 
 TEST(Questions, a_name_is_one_that_a_table_gives_back) {
     for (const char* fine : {"rig_peak", "2", "Rig: does it matter?", "\u00E9tude"}) {
-        EXPECT_TRUE(may_name_a_question(fine)) << fine;
+        EXPECT_TRUE(is_plain_name(fine)) << fine;
     }
     for (const char* bad :
          {"", " rig", "rig ", "#rig", "-", "a\nb", "a\tb", "\"rig\"", "\u00A0rig", "rig\u00A0"}) {
-        EXPECT_FALSE(may_name_a_question(bad)) << '[' << bad << ']';
+        EXPECT_FALSE(is_plain_name(bad)) << '[' << bad << ']';
     }
 }
 

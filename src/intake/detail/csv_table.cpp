@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cctype>
 #include <optional>
 
 #include <fmt/format.h>
@@ -306,6 +307,22 @@ void read_rows(Cutter& cutter, CsvTable& table) {
 }
 
 } // namespace
+
+std::string plain_name(std::string_view text) {
+    std::string out;
+    for (const char c : text) {
+        const auto byte = static_cast<unsigned char>(c);
+        if (std::isalnum(byte) != 0 && byte < 0x80) {
+            out += static_cast<char>(std::tolower(byte));
+        } else if (!out.empty() && out.back() != '_') {
+            out += '_';
+        }
+    }
+    while (!out.empty() && out.back() == '_') {
+        out.pop_back();
+    }
+    return out;
+}
 
 std::string_view without_margins(std::string_view text) {
     constexpr std::string_view no_break = "\xC2\xA0";

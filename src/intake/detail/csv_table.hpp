@@ -35,6 +35,9 @@ struct CsvTable {
 /// Without blanks, tabs and no-break spaces at its ends.
 [[nodiscard]] std::string_view without_margins(std::string_view text);
 
+/// "Mass (g)" and "mass_g" are one name: letters and digits of ASCII in lower case, all else one "_".
+[[nodiscard]] std::string plain_name(std::string_view text);
+
 /// `text` in double quotes, cut after 80 characters, unprintable bytes as "\x00": for complaints.
 [[nodiscard]] std::string in_quotes(std::string_view text);
 
