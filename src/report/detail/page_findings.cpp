@@ -220,7 +220,7 @@ std::string counted(const Finding& finding, std::size_t rows, std::size_t fish) 
     if (finding.row_noun == "fish" || finding.row_noun.empty()) {
         return fmt::format("{} fish", rows);
     }
-    return fmt::format("{} rows, each a {}{}", rows, finding.row_noun,
+    return fmt::format("{} rows (each: {}){}", rows, finding.row_noun,
                        fish > 0 ? fmt::format(", of {} fish", fish) : "");
 }
 

@@ -13,6 +13,8 @@ export interface FindingLook {
 
 const pointSize = 8.6;
 const upward = -Math.PI / 2;
+/** Points grow smaller where a group has more of them than stand side by side. */
+const radiusOf = (rows: number): number => Math.max(1.4, 4 * Math.min(1, Math.sqrt(60 / Math.max(1, rows))));
 
 const labelOf = ({ outcome_title, sentence, compare }: Finding): string => `${outcome_title} by ${spoken(compare)}. ${sentence}`;
 
@@ -78,7 +80,7 @@ type Look = ReturnType<typeof groupLook>;
 function dots(finding: Finding, spots: Spot[], look: Look, turn: number): Plot.Markish[] {
   const isKnown = ({ drawn }: Spot) => drawn.low === drawn.high;
   const shared = {
-    x: 'x', y: 'y', r: 'r', symbol: look.shape, stroke: look.colour, strokeWidth: 1.3, title: (s: Spot) => titleOf(finding, s.drawn),
+    x: 'x', y: 'y', r: 'r', symbol: look.shape, stroke: look.colour, strokeWidth: (spots[0]?.r ?? 4) < 3 ? 0.7 : 1.3, title: (s: Spot) => titleOf(finding, s.drawn),
   } as const;
   const arrows = (open: Drawn['open'], way: number) =>
     Plot.dot(spots.filter((s) => s.drawn.open === open), { x: 'x', y: 'y', symbol: arrow(way), r: 4, fill: look.colour });
@@ -146,9 +148,10 @@ export function drawGroups({ finding, place }: FindingLook, width: number): SVGS
     const top = bottom;
     const look = groupLook(place(level));
     const points = drawn.filter((d) => d.point.group === level);
+    const radius = yesNo ? 4 : radiusOf(points.length);
     const places = yesNo
       ? blocks(points, room)
-      : swarm(points.map((d) => pixel(d.at)), pointSize, 40).map((lift, i) => ({ x: pixel(points[i]?.at ?? 0), lift }));
+      : swarm(points.map((d) => pixel(d.at)), pointSize * (radius / 4), 40).map((lift, i) => ({ x: pixel(points[i]?.at ?? 0), lift }));
     const reach = Math.max(4, ...places.map((p) => Math.abs(p.lift)));
     const middle = top + 24 + reach + 4;
     const under = middle + reach + 15;
@@ -162,13 +165,13 @@ export function drawGroups({ finding, place }: FindingLook, width: number): SVGS
     );
     const spots = points.map((d, i) => {
       const { x, lift } = places[i] ?? { x: 0, lift: 0 };
-      const r = heaviest > 0 ? 2.2 + 2.8 * Math.sqrt((d.point.weight ?? 0) / heaviest) : 4;
+      const r = heaviest > 0 ? 2.2 + 2.8 * Math.sqrt((d.point.weight ?? 0) / heaviest) : radius;
       return { drawn: d, x: value(x), y: middle + lift, r };
     });
     marks.push(
       Plot.link(spots.filter(hasReach), {
         x1: (s: Spot) => reachOf(s.drawn, domain).from, x2: (s: Spot) => reachOf(s.drawn, domain).to, y1: 'y', y2: 'y',
-        stroke: look.colour, strokeWidth: 1, strokeOpacity: 0.45,
+        stroke: look.colour, strokeWidth: radius / 4, strokeOpacity: 0.45 * (radius / 4) ** 2,
       }),
       ...dots(finding, spots, look, 0),
     );
@@ -276,7 +279,7 @@ export function drawSlope({ finding }: FindingLook, width: number): SVGSVGElemen
   const isLog = isOnLog(finding, least);
   const domain = isLog ? aired(least, high, true) : aired(low, high, false);
   const look = { ...groupLook(-1), colour: 'var(--trace)' };
-  const spots = drawn.map((d) => ({ drawn: d, x: d.point.x ?? 0, y: d.at, r: 4 }));
+  const spots = drawn.map((d) => ({ drawn: d, x: d.point.x ?? 0, y: d.at, r: radiusOf(drawn.length / 3) }));
   const height = Math.min(420, Math.max(280, width * 0.62));
   const scores = finding.scores;
   return frame(width, height, labelOf(finding), {
