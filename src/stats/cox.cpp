@@ -213,10 +213,6 @@ Total total_of(const std::vector<EventPart>& parts, Eigen::Index columns) {
     return out;
 }
 
-ChiSquaredTest chi_squared_test(double value, double freedom) {
-    return {.chi_squared = value, .freedom = freedom, .p = chi_squared_upper(std::max(0.0, value), freedom)};
-}
-
 /// The design's columns but the intercept, each less its mean and over its spread.
 struct Scaled {
     std::vector<std::size_t> columns;
@@ -459,11 +455,7 @@ Expected<CoxFit> fit_cox(const Design& design, std::span<const FollowUp> fish, c
         out.coefficients.push_back(make_estimate(scaled.names[place], (*found)[k] / scaled.scale[k],
                                                  std::sqrt(unscaled(k, k)) / scaled.scale[k], endless,
                                                  options.level));
-        const auto& b = out.coefficients.back();
-        out.hazard_ratios.push_back({.name = b.name,
-                                     .value = std::exp(b.value),
-                                     .lower = std::exp(b.lower),
-                                     .upper = std::exp(b.upper)});
+        out.hazard_ratios.push_back(ratio_of(out.coefficients.back()));
         for (Eigen::Index l = 0; l < p; ++l) {
             out.covariance.push_back(unscaled(k, l) / (scaled.scale[k] * scaled.scale[l]));
         }

@@ -34,19 +34,6 @@ struct CoxOptions {
     const Factor* strata = nullptr; ///< each with a base hazard of its own; nothing: one for all
 };
 
-struct HazardRatio {
-    std::string name;
-    double value = 0.0;
-    double lower = 0.0;
-    double upper = 0.0;
-};
-
-struct ChiSquaredTest {
-    double chi_squared = 0.0;
-    double freedom = 0.0;
-    double p = 0.0;
-};
-
 struct BaseHazard {
     double time = 0.0;       ///< of an event in the stratum
     double cumulative = 0.0; ///< of a fish whose columns are all at their mean
@@ -58,8 +45,8 @@ struct CoxFit {
     std::vector<std::size_t> strata;    ///< of every row; all 0 without
     std::vector<std::size_t> columns;   ///< places of the coefficients in the design's columns: no intercept
     std::vector<Estimate> coefficients; ///< logarithms of hazard ratios; normal
-    std::vector<HazardRatio> hazard_ratios; ///< exp of the coefficients and of their limits
-    std::vector<double> covariance;         ///< of the coefficients, row by row: inverse information
+    std::vector<Ratio> hazard_ratios;   ///< exp of the coefficients and of their limits
+    std::vector<double> covariance;     ///< of the coefficients, row by row: inverse information
     std::size_t n = 0;
     std::size_t events = 0;
     double log_likelihood_null = 0.0; ///< partial, all coefficients 0

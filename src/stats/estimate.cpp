@@ -1,5 +1,6 @@
 #include "stats/estimate.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <utility>
@@ -49,6 +50,10 @@ double chi_squared_upper(double x, double freedom) {
     return bm::cdf(bm::complement(bm::chi_squared(freedom), x));
 }
 
+ChiSquaredTest chi_squared_test(double value, double freedom) {
+    return {.chi_squared = value, .freedom = freedom, .p = chi_squared_upper(std::max(0.0, value), freedom)};
+}
+
 Estimate make_estimate(std::string name, double value, double se, double freedom, double level) {
     Estimate out{.name = std::move(name), .value = value, .se = se, .freedom = freedom};
     const double beyond = std::numeric_limits<double>::infinity();
@@ -58,6 +63,13 @@ Estimate make_estimate(std::string name, double value, double se, double freedom
     out.lower = value - half;
     out.upper = value + half;
     return out;
+}
+
+Ratio ratio_of(const Estimate& logarithm) {
+    return {.name = logarithm.name,
+            .value = std::exp(logarithm.value),
+            .lower = std::exp(logarithm.lower),
+            .upper = std::exp(logarithm.upper)};
 }
 
 Combination combine(std::span<const double> weights, std::span<const double> coefficients,

@@ -24,6 +24,15 @@ struct Estimate {
 [[nodiscard]] Estimate make_estimate(std::string name, double value, double se, double freedom,
                                      double level = 0.95);
 
+/// Of hazards, odds or times: the exponential of a coefficient and of its limits.
+struct Ratio {
+    std::string name;
+    double value = 0.0;
+    double lower = 0.0;
+    double upper = 0.0;
+};
+[[nodiscard]] Ratio ratio_of(const Estimate& logarithm);
+
 /// The t that |T| exceeds with probability 1 - level; the normal's quantile at infinite freedom. Infinite
 /// where it is too large for a double (freedom below about 0.005).
 [[nodiscard]] double two_sided_quantile(double level, double freedom);
@@ -33,6 +42,20 @@ struct Estimate {
 [[nodiscard]] double f_upper(double f, double numerator, double denominator);
 /// P(X > x) of a chi-squared, freedom > 0, x >= 0.
 [[nodiscard]] double chi_squared_upper(double x, double freedom);
+
+struct ChiSquaredTest {
+    double chi_squared = 0.0;
+    double freedom = 0.0;
+    double p = 0.0;
+};
+/// With its p-value; `value` a little below 0 by rounding counts as 0 for it.
+[[nodiscard]] ChiSquaredTest chi_squared_test(double value, double freedom);
+
+/// Of one term of a model, given all others, or of "all" together.
+struct TermChiSquared {
+    std::string term;
+    ChiSquaredTest test;
+};
 
 /// Whether some linear hypothesis about the coefficients holds: F = (L b)' (L V L')^-1 (L b) / rank.
 struct TermTest {

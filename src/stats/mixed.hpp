@@ -65,7 +65,16 @@ struct Grouping {
 
 /// A warning with what to do, for the reader.
 struct Remark {
-    enum class About : std::uint8_t { few_levels, no_variance, full_correlation, no_residual };
+    enum class About : std::uint8_t {
+        few_levels,
+        no_variance,
+        full_correlation,
+        no_residual,
+        empty_score,
+        rare_score,
+        much_censored,
+        not_unique,
+    };
     About about = About::few_levels;
     std::string text;
 };

@@ -22,6 +22,7 @@
 //   agreement.hpp     two methods or two scorers of the same: limits, concordance, weighted kappa
 //   ranks.hpp         groups of different fish: Mann-Whitney, Kruskal-Wallis, Jonckheere, Welch
 //   counts.hpp        shares, counts and rates with exact intervals; not worse by a declared margin
+//   ordinal.hpp       scores with an order: proportional odds, and whether they are
 //   power.hpp         how many fish are enough, from the variances of those there are
 //   survival.hpp      times to an event, some only known to be longer: curves, medians, the log-rank test
 //   cox.hpp           hazard ratios, adjusted; whether they stay the same over time
