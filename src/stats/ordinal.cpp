@@ -9,7 +9,7 @@
 
 #include "stats/detail/check.hpp"
 #include "stats/detail/likelihood.hpp"
-#include "stats/detail/logistic.hpp"
+#include "stats/detail/standard.hpp"
 
 namespace backeddy::stats {
 
@@ -27,7 +27,7 @@ detail::RowTerms score_terms(std::size_t score, std::size_t last, std::span<cons
         out.value = -endless;
         return out;
     }
-    const auto share = detail::logistic_between(lower, upper);
+    const auto share = detail::share_between(detail::Standard::logistic, lower, upper);
     out.value = share.log_share;
     out.first = {share.by_lower, share.by_upper, -(share.by_lower + share.by_upper)};
     const double low = share.by_lower_twice;

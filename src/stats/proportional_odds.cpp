@@ -6,7 +6,7 @@
 #include <Eigen/Dense>
 
 #include "stats/detail/likelihood.hpp"
-#include "stats/detail/logistic.hpp"
+#include "stats/detail/standard.hpp"
 #include "stats/ordinal.hpp"
 
 namespace backeddy::stats {
@@ -32,7 +32,7 @@ CutSlopes slopes_of(const Vector& cuts, std::size_t score) {
     for (Index j = 0; j <= last; ++j) {
         const double lower = j > 0 ? cuts[j - 1] : -endless;
         const double upper = j < last ? cuts[j] : endless;
-        const auto share = detail::logistic_between(lower, upper);
+        const auto share = detail::share_between(detail::Standard::logistic, lower, upper);
         const double weight = std::exp(share.log_share);
         Vector slope = Vector::Zero(last);
         if (j > 0) {

@@ -320,6 +320,9 @@ Climb climb(const Likelihood& likelihood, std::vector<double> start, const IsEnd
             out.ending = Ending::endless;
             return out;
         }
+        // Columns and outcomes are scaled: where the likelihood is not concave a step may be far too long.
+        constexpr double longest = 5.0;
+        step *= length > longest ? longest / length : 1.0;
         const double slack = 1e-13 * (1.0 + std::abs(out.slopes.value));
         // Close to the top the value of a quadrature is too coarse a judge of its own derivatives.
         const double least = out.slopes.value - std::max(10.0 * slack, std::min(gain, 1e-6));
