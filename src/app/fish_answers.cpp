@@ -215,10 +215,18 @@ std::optional<RestingAnswer> resting_of(const Study& study, const FishAnswer& fi
     return best;
 }
 
+// Of the time between the event and the readings: as written down, and by the logger's clock.
+Duration event_uncertainty(const StayAnswer& stay, const EventAnswer& event) {
+    double clock_s = 0.0;
+    for (const std::size_t i : event.spells) {
+        clock_s = std::max(clock_s, stay.slices[stay.uptake->spells[i].slice]->clock_uncertainty_s);
+    }
+    return Duration::seconds(std::hypot(clock_s, event.zero.uncertainty_s));
+}
+
 uptake::PeakInput peak_input(const StayAnswer& stay, const EventAnswer& event) {
     uptake::PeakInput input{
         .event = event.event, .at = event.zero.at, .air = event.air, .stay = stay.stay->id.text()};
-    double clock_s = 0.0;
     for (const std::size_t i : event.spells) {
         const auto& spell = stay.uptake->spells[i];
         const auto& slice = stay.input.slices[spell.slice];
@@ -227,12 +235,11 @@ uptake::PeakInput peak_input(const StayAnswer& stay, const EventAnswer& event) {
                                 .readings = uptake::readings_of(stay.input, spell),
                                 .noise = slice.noise.value_or(fit::NoiseModel{}),
                                 .modelled_lag_s = carries_lag ? slice.chamber.sensor_lag_s : 0.0});
-        clock_s = std::max(clock_s, stay.slices[spell.slice]->clock_uncertainty_s);
     }
     if (stay.input.fish) {
         input.mass_kg = stay.input.fish->mass_kg;
     }
-    input.clock_uncertainty = Duration::seconds(std::hypot(clock_s, event.zero.uncertainty_s));
+    input.clock_uncertainty = event_uncertainty(stay, event);
     return input;
 }
 
@@ -240,8 +247,11 @@ uptake::RecoveryInput recovery_input(const FishAnswer& fish, const EventAnswer& 
                                      const std::vector<uptake::SpellUptake>& tube,
                                      const std::vector<uptake::SpellUptake>& after,
                                      const StayAnswer* after_stay) {
-    uptake::RecoveryInput input{
-        .time_zero = event.zero.at, .tube = tube, .after = after, .fish = fish.fish->id.text()};
+    uptake::RecoveryInput input{.time_zero = event.zero.at,
+                                .time_zero_uncertainty = event_uncertainty(*event.stay, event),
+                                .tube = tube,
+                                .after = after,
+                                .fish = fish.fish->id.text()};
     Instant end = event.stay->stay->to();
     input.tube_until = end;
     if (after_stay != nullptr) {

@@ -79,6 +79,7 @@ Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& 
     std::vector<detail::Place> answered_in;
     for (const auto& baseline : baselines) {
         auto answer = detail::recovery_by_data(input, settings, points, baseline);
+        detail::add_time_zero(answer.baseline, input, settings, points, baseline);
         out.baselines.push_back(std::move(answer.baseline));
         answered_in.push_back(answer.answered_in);
     }
@@ -112,6 +113,8 @@ Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& 
     for (std::size_t b = 0; b < baselines.size(); ++b) {
         detail::add_limits(out.baselines[b].by_data, elsewhere, points, answered_in[b], baselines[b],
                            out.fit);
+        detail::widen_by_time_zero(out.baselines[b].by_data, input.time_zero_uncertainty);
+        detail::widen_by_time_zero(out.baselines[b].by_fit, input.time_zero_uncertainty);
     }
     say_why_censored(out);
     return out;

@@ -55,6 +55,10 @@ struct RecoverySettings {
 
 struct RecoveryInput {
     Instant time_zero;
+    /// Standard uncertainty of the time between time zero and the readings: of the event as written down, and
+    /// of the logger's clock. A source of its own of every excess that begins at time zero; it widens the
+    /// limits of the hours.
+    Duration time_zero_uncertainty;
     std::span<const SpellUptake> tube;  ///< spells after capture (or chase) in the tube, ascending
     std::optional<Instant> tube_until;  ///< end of that stay; the last reading when absent
     std::span<const SpellUptake> after; ///< after transfer, ascending; empty when there is none
@@ -86,8 +90,9 @@ struct Excess {
 enum class BaselineKind : std::uint8_t { routine_hour_matched, resting_plus };
 
 /// When, by one way of computing, with the limits of a 95 % interval of the moment at which the excess of
-/// handling has come down to the baseline's share of rest. They are no mirror image of one another: an excess
-/// that falls ever more slowly may have come down a little earlier or much later.
+/// handling has come down to the baseline's share of rest, time zero's own uncertainty included. They are no
+/// mirror image of one another: an excess that falls ever more slowly may have come down a little earlier or
+/// much later.
 struct RecoveryTime {
     std::optional<double> hours;     ///< after time zero; nothing when not recovered
     double at_least_h = 0.0;         ///< recovery took no less, also when there are no hours

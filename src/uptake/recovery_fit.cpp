@@ -440,12 +440,25 @@ Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
     return out;
 }
 
+// What an amount has of its own beside the moved readings.
+struct OwnDoubt {
+    std::string name;
+    double error = 0.0;
+    /// Minus its derivative by time zero, mg/h: the curve keeps its place, so that an hour later takes off
+    /// the integrand at the lower end (and adds that at an upper one which moves along).
+    double lost_per_h = 0.0;
+};
+
 // An amount read off the fit: the fit's own error under a name of its own, systematic ones by their names.
-OxygenAmount amount_of(const FullFit& fit, const Context& context, const std::string& own_name,
-                       double own_error, const std::function<double(const Readings&)>& pick) {
+OxygenAmount amount_of(const FullFit& fit, const Context& context, const OwnDoubt& own,
+                       const std::function<double(const Readings&)>& pick) {
     const double value = pick(fit.readings);
+    const double by_time_zero = -own.lost_per_h * context.input.time_zero_uncertainty.hours();
     const auto with = [&](const std::vector<Readings>& moved, double factor) {
-        std::vector<Contribution> parts{{own_name, own_error * factor}};
+        std::vector<Contribution> parts{{own.name, own.error * factor}};
+        if (by_time_zero != 0.0) {
+            parts.push_back({time_zero_source(context.input), by_time_zero * factor});
+        }
         for (std::size_t s = 0; s < fit.sources.size(); ++s) {
             const double effect = (pick(moved[s]) - value) * factor;
             if (std::isfinite(effect) && effect != 0.0) {
@@ -515,13 +528,15 @@ DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe,
     auto without_events = model;
     without_events.events_h.clear();
     out.half_time_h = half_of(without_events);
-    const std::string own = "decay fit:" + fish;
-    out.excess_all =
-        amount_of(fit, context, own, delta_error(model, [&](auto p) { return model.area(p, infinity); }),
-                  [](const Readings& r) { return r.area_all; });
+    const auto own = [&](double until_h) {
+        return OwnDoubt{.name = "decay fit:" + fish,
+                        .error = delta_error(model, [&](auto p) { return model.area(p, until_h); }),
+                        .lost_per_h = model.excess(model.theta, 0.0) -
+                                      (std::isfinite(until_h) ? model.excess(model.theta, until_h) : 0.0)};
+    };
+    out.excess_all = amount_of(fit, context, own(infinity), [](const Readings& r) { return r.area_all; });
     out.excess_first_hour =
-        amount_of(fit, context, own, delta_error(model, [&](auto p) { return model.area(p, 1.0); }),
-                  [](const Readings& r) { return r.area_first_hour; });
+        amount_of(fit, context, own(1.0), [](const Readings& r) { return r.area_first_hour; });
     const double all = fit.readings.area_all;
     out.beyond_share = all > 0.0 ? 1.0 - (model.area(model.theta, context.points.back().h) / all) : 0.0;
     const auto left = [&](std::span<const double> p) { return left_in_rest(context, model, p); };
@@ -641,8 +656,11 @@ void add_times(Recovery& out, const FullFit& fit, const Context& context) {
         const double own_error = delta_error(model, [&](std::span<const double> p) {
             return meeting_of(context, model, p, baseline, nullptr, Scale::whole).area;
         });
-        answer.fitted_excess = amount_of(fit, context, "decay fit:" + context.input.fish,
-                                         std::isfinite(own_error) ? own_error : 0.0,
+        const double at_zero = gap_at(context, model, model.theta, baseline, nullptr, Scale::whole, 0.0);
+        answer.fitted_excess = amount_of(fit, context,
+                                         {.name = "decay fit:" + context.input.fish,
+                                          .error = std::isfinite(own_error) ? own_error : 0.0,
+                                          .lost_per_h = std::max(0.0, at_zero)},
                                          [b](const Readings& r) { return r.meetings[b].area; });
         answer.fitted_excess_at_least = !answer.by_fit.hours.has_value();
         if (answer.by_fit.hours && meeting.h > furthest_meeting * last_h) {

@@ -731,6 +731,98 @@ TEST(RecoveryUncertainty, a_shared_volume_moves_the_whole_excess_together) {
     EXPECT_GT(apart.share("resting sampling:s2"), 0.2);
 }
 
+double effect_of(const Measured& value, const std::string& kind) {
+    double sum = 0.0;
+    for (const auto& contribution : value.contributions()) {
+        sum += contribution.source.starts_with(kind) ? contribution.effect : 0.0;
+    }
+    return sum;
+}
+
+// An excess that begins at time zero loses what uptake lies above its level then, for each hour that time
+// zero is later: derivative of an integral by its lower limit. The first hour gains what lies at its end.
+TEST(RecoveryUncertainty, time_zero_is_a_source_of_every_excess_that_begins_there) {
+    Random random(21);
+    const Course course{.tube_h = 20.0, .to_h = 20.0, .tube_step_h = 0.05};
+    const auto spells = spells_of(course, random);
+    auto input = input_of(spells, course);
+    input.peak = level(480.0);
+    const auto sure = recovery(input).value();
+    EXPECT_EQ(effect_of(sure.baselines[0].tube->amount.mg, "time zero"), 0.0);
+    input.time_zero_uncertainty = Duration::minutes(3.0);
+    const auto answer = recovery(input).value();
+    const double u = 3.0 / 60.0;
+    for (std::size_t b = 0; b < 2; ++b) {
+        const auto& one = answer.baselines[b];
+        const double above = 400.0 - (b == 0 ? 8.0 : 16.0);
+        EXPECT_NEAR(effect_of(one.tube->amount.mg, "time zero"), -u * above, 1e-6);
+        EXPECT_NEAR(effect_of(*one.tube->amount.mg_per_kg, "time zero"), -u * above / 0.8, 1e-6);
+        EXPECT_NEAR(effect_of(one.capture_plus_handling->amount.mg, "time zero"), -u * above, 1e-6);
+        EXPECT_NEAR(effect_of(one.fitted_excess->mg, "time zero"), -u * above, 0.01);
+        EXPECT_EQ(one.tube->amount.mg.value(), sure.baselines[b].tube->amount.mg.value());
+    }
+    EXPECT_NEAR(effect_of(answer.fit->excess_all.mg, "time zero"), -u * 400.0, 0.01);
+    EXPECT_NEAR(effect_of(answer.fit->excess_all.mg_per_kg.value(), "time zero"), -u * 500.0, 0.01);
+    EXPECT_NEAR(effect_of(answer.fit->excess_first_hour.mg, "time zero"), -u * 400.0 * (1.0 - std::exp(-0.8)),
+                0.01);
+    // The same by another road: all of it once more from a time zero three minutes earlier.
+    auto earlier_input = input;
+    earlier_input.time_zero = at_hours(-u);
+    const auto earlier = recovery(earlier_input).value();
+    const auto& tube = *answer.baselines[0].tube;
+    EXPECT_NEAR(earlier.baselines[0].tube->amount.mg.value() - tube.amount.mg.value(),
+                -effect_of(tube.amount.mg, "time zero"), 1e-6);
+    // The curve rises by half of k u = 2 % on the way back: second order.
+    EXPECT_NEAR(earlier.fit->excess_all.mg.value() - answer.fit->excess_all.mg.value(), u * 400.0,
+                0.021 * u * 400.0);
+}
+
+TEST(RecoveryUncertainty, what_comes_after_the_transfer_does_not_know_time_zero) {
+    Random random(22);
+    const Course course{.handling = 100.0};
+    const auto spells = spells_of(course, random);
+    auto input = input_of(spells, course);
+    input.time_zero_uncertainty = Duration::minutes(3.0);
+    const auto answer = recovery(input).value();
+    const auto& ten = answer.baselines[0];
+    EXPECT_NEAR(effect_of(ten.after_transfer->amount.mg, "time zero"), 0.0, 1e-9);
+    EXPECT_LT(effect_of(ten.tube->amount.mg, "time zero"), 0.0);
+    EXPECT_NEAR(effect_of(ten.capture_plus_handling->amount.mg, "time zero"),
+                effect_of(ten.tube->amount.mg, "time zero"), 1e-9);
+}
+
+// Limits of 95 % and an independent 1.96 u beside them: in quadrature on each side.
+TEST(RecoveryUncertainty, limits_of_the_hours_hold_time_zero) {
+    Random random(23);
+    const Course course{.tube_h = 20.0, .to_h = 20.0, .own = 3.0};
+    const auto spells = spells_of(course, random);
+    auto input = input_of(spells, course);
+    const auto sure = recovery(input).value();
+    input.time_zero_uncertainty = Duration::minutes(30.0);
+    const auto answer = recovery(input).value();
+    for (const auto of : {&BaselineRecovery::by_data, &BaselineRecovery::by_fit}) {
+        const auto& narrow = sure.baselines[1].*of;
+        const auto& wide = answer.baselines[1].*of;
+        ASSERT_TRUE(narrow.hours && narrow.at_most_h && wide.hours && wide.at_most_h);
+        EXPECT_EQ(*wide.hours, *narrow.hours);
+        const double reach = 0.5 * 1.959964;
+        EXPECT_NEAR(std::pow(*wide.at_most_h - *wide.hours, 2),
+                    std::pow(*narrow.at_most_h - *narrow.hours, 2) + std::pow(reach, 2), 1e-4);
+        EXPECT_NEAR(std::pow(*wide.hours - wide.at_least_h, 2),
+                    std::pow(*narrow.hours - narrow.at_least_h, 2) + std::pow(reach, 2), 1e-4);
+        EXPECT_NE(wide.limits_from.find("time zero is unsure by 30 min"), std::string::npos);
+    }
+    // Not recovered: the lower limit gives way by all of it.
+    const Course cut{.to_h = 3.0};
+    const auto few = spells_of(cut, random);
+    auto open = input_of(few, cut);
+    const double before = recovery(open).value().baselines[0].by_data.at_least_h;
+    open.time_zero_uncertainty = Duration::minutes(30.0);
+    const auto censored = recovery(open).value().baselines[0].by_data;
+    EXPECT_FALSE(censored.hours.has_value());
+    EXPECT_NEAR(censored.at_least_h, before - (0.5 * 1.959964), 1e-6);
+}
+
 // Simulated truth, 300 fish: tube and night volumes 2 % wrong each on its own, slopes 4 mg/h, spontaneous
 // changes 6 mg/h, resting value 2 mg/h uncertain. By the data: the boat hour above SMR + 10 %; by the fit:
 // all excess above the asymptote.

@@ -164,6 +164,17 @@ class RestElsewhere {
 void add_limits(RecoveryTime& time, const RestElsewhere& elsewhere, std::span<const Point> points,
                 Place answered_in, const Baseline& baseline, const std::optional<DecayFit>& fit);
 
+/// "time zero:<fish>@<time>": the source of uncertainty that all excess after one event shares.
+[[nodiscard]] std::string time_zero_source(const RecoveryInput& input);
+
+/// Adds what time zero's uncertainty does to each excess of the baseline, found by beginning so much earlier.
+void add_time_zero(BaselineRecovery& answer, const RecoveryInput& input, const RecoverySettings& settings,
+                   std::span<const Point> points, const Baseline& baseline);
+
+/// Widens 95 % limits by time zero's: in quadrature about the hours; a lower limit without hours by all of
+/// it.
+void widen_by_time_zero(RecoveryTime& time, Duration uncertainty);
+
 /// First fall of the excess to half of what it was at time zero, hours; nothing when it does not.
 [[nodiscard]] std::optional<double>
 half_time_by_data(const RecoveryInput& input, std::span<const Point> points, const Baseline& baseline);
