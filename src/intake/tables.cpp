@@ -24,6 +24,11 @@ using study::Complaint;
 using study::Need;
 using study::Severity;
 
+/// Units that people put behind a column's name.
+constexpr std::string_view unit_words[] = {"g",   "kg",   "mg",      "gram", "grams", "lb",  "oz",
+                                           "mm",  "cm",   "m",       "l",    "ml",    "c",   "s",
+                                           "min", "degc", "celsius", "kpa",  "psu",   "hpa", "mbar"};
+
 /// "mass" of "mass_g": the name without what stands for its unit.
 std::string without_unit(const std::string& name) {
     for (const std::string_view ending : {"_l_per_min", "_kg_per_l", "_kpa", "_mm", "_g", "_s", "_c", "_l"}) {
@@ -32,6 +37,15 @@ std::string without_unit(const std::string& name) {
         }
     }
     return name;
+}
+
+/// Whether people mean this column by such a name: one of its other names, with or without a unit.
+bool is_called(const ColumnDefinition& column, const std::string& name) {
+    return std::ranges::any_of(column.also, [&](const std::string& other) {
+        return name == other ||
+               (name.starts_with(other + "_") && !column.unit.empty() &&
+                std::ranges::find(unit_words, name.substr(other.size() + 1)) != std::end(unit_words));
+    });
 }
 
 std::string listed(const std::vector<std::string>& words) {
@@ -165,13 +179,31 @@ class Sheet {
         const auto name = plain_name(header);
         std::vector<std::string> absent;
         std::optional<std::string> near;
+        const ColumnDefinition* synonym = nullptr;
         for (const auto& column : definition_->columns) {
             if (!places_.contains(column.name)) {
                 absent.push_back(column.name);
                 if (!column.unit.empty() && without_unit(column.name) == without_unit(name)) {
                     near = column.name;
                 }
+                if (is_called(column, name)) {
+                    synonym = &column;
+                }
             }
+        }
+        if (synonym != nullptr) {
+            complain(Severity::warning,
+                     {.code = ErrorCode::unknown_name,
+                      .found = "the column " + in_quotes(header) + " is kept as one of the study's own",
+                      .expected = "\"" + synonym->name + "\"" +
+                                  (synonym->unit.empty() ? "" : ", in " + synonym->unit) +
+                                  ", which is missing: nothing is computed from " + in_quotes(header),
+                      .remedy = "rename it, if it is that" +
+                                (synonym->unit.empty() ? "" : " and in " + synonym->unit) +
+                                "; else add an empty column \"" + synonym->name + "\"",
+                      .place = header_place(header),
+                      .context = {}});
+            return;
         }
         near = near ? near : nearest_name(name, absent);
         if (near) {

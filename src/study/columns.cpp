@@ -72,6 +72,11 @@ Column positive(std::string name, std::string unit, Limits limits, std::string w
     return out;
 }
 
+Column also_called(Column column, std::vector<std::string> names) {
+    column.also = std::move(names);
+    return column;
+}
+
 Column note() {
     return text("note", "Anything a reader should know.");
 }
@@ -85,16 +90,26 @@ TableDefinition fish_table() {
         .columns = {
             key("fish", Need::required, "Its name in all other tables."),
             text("species", "In any words; the report prints them."),
-            positive("mass_g", "g", {0.0, 1e6},
-                     "Body mass. Empty until it is weighed: uptake is then given in mg/h only, and says so. "
-                     "Weighed again: events.csv, weighed."),
-            number("mass_uncertainty_g", "g", {0.0, 1e5},
-                   "Standard uncertainty of the mass. Empty: a share of it, [uncertainty] mass_percent."),
+            also_called(
+                positive(
+                    "mass_g", "g", {0.0, 1e6},
+                    "Body mass. Empty until it is weighed: uptake is then given in mg/h only, and says so. "
+                    "Weighed again: events.csv, weighed."),
+                {"weight", "wt", "bw", "body_mass", "body_weight", "fish_mass", "fish_weight", "wet_mass",
+                 "wet_weight"}),
+            also_called(
+                number("mass_uncertainty_g", "g", {0.0, 1e5},
+                       "Standard uncertainty of the mass. Empty: a share of it, [uncertainty] mass_percent."),
+                {"mass_sd", "mass_se", "mass_error", "weight_sd", "weight_se", "weight_error",
+                 "weight_uncertainty"}),
             text("mass_source", "How the mass is known: weighed, length, guessed, live ..."),
-            positive("fork_length_mm", "mm", {0.0, 5000.0}, "Fork length."),
+            also_called(positive("fork_length_mm", "mm", {0.0, 5000.0}, "Fork length."),
+                        {"length", "len", "fl", "fish_length", "body_length"}),
             number("density_kg_per_l", "kg/L", {0.5, 1.5},
                    "Of the fish's body. Empty: [uncertainty] density_kg_per_l."),
-            text("tag", "Tag number, by which a fish met again is known."), note()}};
+            also_called(text("tag", "Tag number, by which a fish met again is known."),
+                        {"tag_number", "tag_no", "tag_id", "pit", "pit_tag"}),
+            note()}};
 }
 
 TableDefinition encounters_table() {
@@ -112,7 +127,9 @@ TableDefinition encounters_table() {
             text("where", "Where."), text("rig", "The rig or gear: a treatment."),
             text("unhooking", "How it was unhooked: a treatment."),
             text("landing", "How it was landed: net, hand ..."), text("hook_location", "Where the hook sat."),
-            number("water_temperature_c", "degC", {-3.0, 45.0}, "Of the water it was caught in."), note()}};
+            also_called(number("water_temperature_c", "degC", {-3.0, 45.0}, "Of the water it was caught in."),
+                        {"temperature", "temp", "water_temp"}),
+            note()}};
 }
 
 TableDefinition stays_table() {
@@ -171,9 +188,12 @@ TableDefinition assemblies_table() {
             positive("chamber_volume_l", "L", {0.0, 1e5}, "Water it holds without a fish, by filled weight."),
             number("chamber_volume_uncertainty_l", "L", {0.0, 1e4},
                    "Standard uncertainty. Empty: [uncertainty] volume_percent."),
-            number("loop_volume_l", "L", {0.0, 1e4}, "Water in loop, pump and tubing; empty: 0."),
+            also_called(number("loop_volume_l", "L", {0.0, 1e4}, "Water in loop, pump and tubing; empty: 0."),
+                        {"dead_volume", "tubing_volume"}),
             number("loop_volume_uncertainty_l", "L", {0.0, 1e3}, "Standard uncertainty."),
-            positive("flow_l_per_min", "L/min", {0.0, 1e4}, "Flush flow, measured with bucket and watch."),
+            also_called(positive("flow_l_per_min", "L/min", {0.0, 1e4},
+                                 "Flush flow, measured with bucket and watch."),
+                        {"flow_rate", "flush_rate", "flush_flow"}),
             number("flow_uncertainty_l_per_min", "L/min", {0.0, 1e3}, "Standard uncertainty."),
             key("sensor", Need::required, "Name of the oxygen sensor, as in calibrations.csv."),
             channel("oxygen", Need::required,
@@ -181,7 +201,9 @@ TableDefinition assemblies_table() {
             channel("temperature", Need::optional, "Channel of the water's temperature."),
             channel("pump", Need::optional,
                     "Channel that says flush or sealed: a column, or a log of its own."),
-            number("sensor_lag_s", "s", {0.0, 600.0}, "Time constant of the sensor (63.2 % of a step)."),
+            also_called(
+                number("sensor_lag_s", "s", {0.0, 600.0}, "Time constant of the sensor (63.2 % of a step)."),
+                {"lag", "response_time", "time_constant"}),
             number(
                 "mixing_s", "s", {0.0, 3600.0},
                 "How long the chamber takes to mix: a few turnovers of the loop. Empty: [settle] mixing_s."),
@@ -199,9 +221,11 @@ TableDefinition calibrations_table() {
                 word("point", Need::required, "zero, or air (100 % of air saturation).", CalibrationPoint{}),
                 number("reading", "as unit says", {-1e6, 1e6}, "What it showed."),
                 text("unit", "Of the reading; empty: that of the sensor's channel."),
-                number("temperature_c", "degC", {-3.0, 45.0}, "Of the water."),
-                number("pressure_kpa", "kPa", {30.0, 120.0}, "Barometric, at the station."),
-                number("salinity", "practical salinity", {0.0, 50.0}, "Of the water."),
+                also_called(number("temperature_c", "degC", {-3.0, 45.0}, "Of the water."),
+                            {"temp", "water_temp", "water_temperature"}),
+                also_called(number("pressure_kpa", "kPa", {30.0, 120.0}, "Barometric, at the station."),
+                            {"barometric_pressure", "air_pressure", "barometer"}),
+                also_called(number("salinity", "practical salinity", {0.0, 50.0}, "Of the water."), {"sal"}),
                 number("uncertainty", "as unit says", {0.0, 1e6},
                        "Standard uncertainty of the reading. Empty: [uncertainty] calibration_percent."),
                 text("who", "Who did it."), note()}};

@@ -44,6 +44,9 @@ struct ColumnDefinition {
     std::optional<double> most;
     bool may_equal_least = true;
     std::vector<std::string> words;
+    /// What else people call it, lower case with '_': a header of such a name beside an absent column is
+    /// told.
+    std::vector<std::string> also;
 };
 
 struct TableDefinition {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <iterator>
+#include <optional>
 #include <set>
 #include <string>
 #include <utility>
@@ -22,6 +23,9 @@ namespace {
 constexpr double least_condition = 0.3;
 constexpr double most_condition = 3.0;
 constexpr double most_litres_per_kg = 1000.0;
+constexpr double most_condition_ratio = 2.0;
+constexpr std::size_t least_others_for_condition = 4;
+constexpr double most_mass_ratio = 30.0;
 
 template <typename Rows, typename Name>
 std::vector<std::string> names_of(const Rows& rows, Name name) {
@@ -121,16 +125,57 @@ void check_groups(std::vector<Complaint>& out, const Brief& brief, const Tables&
                         near ? fmt::format("did you mean \"{}\"?", *near) : "correct it, or take it out"}));
 }
 
+/// 100 g/cm3 times mass over length cubed (Fulton); nothing without both.
+std::optional<double> condition_of(const Fish& fish) {
+    if (!fish.mass || !fish.fork_length_mm || !(*fish.fork_length_mm > 0.0)) {
+        return std::nullopt;
+    }
+    const double cm = *fish.fork_length_mm / 10.0;
+    return 100.0 * fish.mass->grams() / (cm * cm * cm);
+}
+
+std::optional<double> grams_of(const Fish& fish) {
+    return fish.mass ? std::optional(fish.mass->grams()) : std::nullopt;
+}
+
+double median_of(std::vector<double> values) {
+    std::ranges::sort(values);
+    const std::size_t half = values.size() / 2;
+    return values.size() % 2 == 1 ? values[half] : 0.5 * (values[half - 1] + values[half]);
+}
+
+/// Of the other fish of its species, those that have it.
+template <typename Value>
+std::vector<double> of_others(const Tables& tables, const Fish& fish, Value value) {
+    std::vector<double> out;
+    for (const auto& other : tables.fish) {
+        const auto known = &other != &fish && other.species == fish.species ? value(other) : std::nullopt;
+        if (known) {
+            out.push_back(*known);
+        }
+    }
+    return out;
+}
+
+bool is_far(double value, double from, double ratio) {
+    return value > from * ratio || value * ratio < from;
+}
+
+std::string others_of(const Fish& fish, std::size_t count) {
+    return fmt::format("{} other{}{}", count, count == 1 ? "" : "s",
+                       fish.species.empty() ? "" : " of " + fish.species);
+}
+
 } // namespace
 
 std::vector<Complaint> check_condition(const Tables& tables) {
     std::vector<Complaint> out;
     for (const auto& fish : tables.fish) {
-        if (!fish.mass || !fish.fork_length_mm || !(*fish.fork_length_mm > 0.0)) {
+        const auto known = condition_of(fish);
+        if (!known) {
             continue;
         }
-        const double cm = *fish.fork_length_mm / 10.0;
-        const double factor = 100.0 * fish.mass->grams() / (cm * cm * cm);
+        const double factor = *known;
         if (factor >= least_condition && factor <= most_condition) {
             continue;
         }
@@ -144,6 +189,66 @@ std::vector<Complaint> check_condition(const Tables& tables) {
              "look whether the mass is in g (not kg) and the length in mm; nothing, if the fish is so"}));
     }
     return out;
+}
+
+std::vector<Complaint> check_masses(const Tables& tables) {
+    std::vector<Complaint> out;
+    for (const auto& fish : tables.fish) {
+        const auto grams = grams_of(fish);
+        if (!grams) {
+            continue;
+        }
+        if (const auto factor = condition_of(fish)) {
+            const auto others = of_others(tables, fish, condition_of);
+            const bool is_told = *factor < least_condition || *factor > most_condition;
+            if (is_told || others.size() < least_others_for_condition ||
+                !is_far(*factor, median_of(others), most_condition_ratio)) {
+                continue;
+            }
+            out.push_back(warn(
+                fish.place, "mass_g",
+                {ErrorCode::out_of_range,
+                 fmt::format("\"{}\" weighs {} g at a fork length of {} mm: a condition factor of {}, the "
+                             "median of {} is {}",
+                             fish.id.text(), exact_text(*grams), exact_text(*fish.fork_length_mm),
+                             significant_text(*factor, 2), others_of(fish, others.size()),
+                             significant_text(median_of(others), 2)),
+                 "between half and twice that of its kind",
+                 "look whether mass and length are of this fish, the mass in g (not in pounds) and the "
+                 "length to the fork in mm; nothing, if the fish is so"}));
+            continue;
+        }
+        const auto others = of_others(tables, fish, grams_of);
+        if (others.empty() || !is_far(*grams, median_of(others), most_mass_ratio)) {
+            continue;
+        }
+        out.push_back(warn(
+            fish.place, "mass_g",
+            {ErrorCode::out_of_range,
+             fmt::format("\"{}\" weighs {} g, the median of {} is {} g", fish.id.text(), exact_text(*grams),
+                         others_of(fish, others.size()), significant_text(median_of(others), 3)),
+             "within 30 times of its kind; uptake per kilogram goes with the mass, and into the means",
+             "look whether it is in g (not kg); nothing, if the fish is so: a fork_length_mm says more"}));
+    }
+    return out;
+}
+
+std::vector<Complaint> check_any_mass(const Tables& tables) {
+    const auto is_weighed = [&](const Fish& fish) {
+        return fish.mass || std::ranges::any_of(tables.events, [&](const Event& event) {
+                   return is_weighing_of(fish, event, tables);
+               });
+    };
+    if (tables.fish.empty() || std::ranges::any_of(tables.fish, is_weighed)) {
+        return {};
+    }
+    return {warn(
+        {.file = "fish.csv"}, "mass_g",
+        {ErrorCode::too_few, fmt::format("no fish has a mass ({} in the table)", tables.fish.size()),
+         "the mass of each in mass_g: without it all uptake is per fish (mg/h), nothing is per kilogram, "
+         "no mean is made, and the fish's own volume is not taken off the chamber's",
+         "fill mass_g, in g, or add events \"weighed\" with value and unit; nothing, if none was "
+         "weighed"})};
 }
 
 std::vector<Complaint> check_room(const Tables& tables) {
@@ -199,8 +304,8 @@ std::vector<Complaint> check_look_alikes(const Tables& tables) {
 
 std::vector<Complaint> check_doubts(const Brief& brief, const Tables& tables) {
     std::vector<Complaint> out;
-    for (auto&& some : {check_condition(tables), check_room(tables), check_brief_names(brief, tables),
-                        check_look_alikes(tables)}) {
+    for (auto&& some : {check_condition(tables), check_masses(tables), check_any_mass(tables),
+                        check_room(tables), check_brief_names(brief, tables), check_look_alikes(tables)}) {
         std::ranges::copy(some, std::back_inserter(out));
     }
     return out;

@@ -15,6 +15,16 @@ namespace backeddy::study {
 /// between which fishes of usual shape lie (choice, no source). Eels and sunfishes lie outside: a warning.
 [[nodiscard]] std::vector<Complaint> check_condition(const Tables& tables);
 
+/// Fish whose condition factor is over twice, or under half, the median of the others of their species, of
+/// which there must be four: a mass in pounds or of another fish, though 0.3 to 3 lets it pass. Half to twice
+/// is a choice; salmon and trout of one season lie within about 0.7 to 1.5 of one another (from memory, no
+/// source). Where no length is known: a mass over 30 times, or under a thirtieth of, the median of the others
+/// of the species (choice: a wrong unit is 1000, one study's fish of one species rarely 30).
+[[nodiscard]] std::vector<Complaint> check_masses(const Tables& tables);
+
+/// A study in which no fish has a mass, in fish.csv or weighed in events.csv: said once.
+[[nodiscard]] std::vector<Complaint> check_any_mass(const Tables& tables);
+
 /// Stays in chambers that hold over 1000 litres for each kilogram of fish (choice, no source: far outside of
 /// what gives a slope). Once for each fish and chamber.
 [[nodiscard]] std::vector<Complaint> check_room(const Tables& tables);

@@ -12,6 +12,7 @@ namespace backeddy::intake {
 namespace {
 
 using study::Severity;
+using testing::AllOf;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
@@ -130,6 +131,22 @@ TEST(Tables, a_mistyped_column_is_a_complaint_and_one_of_the_studys_own_is_not) 
         IsEmpty());
     EXPECT_THAT(texts(read_fish("fish,mass_g,mass_kg\nst01,800,0.8\n", "fish.csv", oslo)), IsEmpty())
         << "beside the table's own column another of a like name is the study's affair";
+}
+
+TEST(Tables, a_column_of_another_usual_name_is_kept_and_told) {
+    for (const std::string name : {"weight", "wt_g", "Weight (kg)", "body mass"}) {
+        const auto read = read_fish("fish," + name + "\nst01,800\n", "fish.csv", oslo);
+        EXPECT_THAT(texts(read),
+                    ElementsAre(AllOf(HasSubstr("\"" + name + "\" is kept as one of the study's own"),
+                                      HasSubstr("\"mass_g\", in g, which is missing"),
+                                      HasSubstr("rename it, if it is that and in g"))));
+        EXPECT_FALSE(study::stops_a_run(read.complaints)) << name;
+        EXPECT_EQ(read.rows.at(0).free.at(0).value, "800");
+    }
+    EXPECT_THAT(texts(read_fish("fish,length\nst01,480\n", "fish.csv", oslo)),
+                ElementsAre(HasSubstr("\"fork_length_mm\", in mm, which is missing")));
+    EXPECT_THAT(texts(read_fish("fish,mass_g,weight\nst01,800,790\n", "fish.csv", oslo)), IsEmpty());
+    EXPECT_THAT(texts(read_fish("fish,weight_class,lengthy\nst01,big,no\n", "fish.csv", oslo)), IsEmpty());
 }
 
 TEST(Tables, a_missing_needed_column_and_a_column_twice_are_complaints) {

@@ -127,6 +127,65 @@ TEST(Doubts, a_mass_in_kilograms_does_not_go_with_the_length) {
     EXPECT_THAT(texts(check_condition(tables)), ElementsAre(AllOf(HasSubstr("beware"), HasSubstr("\"A\""))));
 }
 
+TEST(Doubts, a_mass_in_pounds_does_not_go_with_the_study_s_other_fish) {
+    Tables tables;
+    for (const double grams : {980.0, 1200.0, 1300.0, 1460.0}) {
+        tables.fish.push_back(fish_of("A", grams, 480.0));
+    }
+    tables.fish.push_back(fish_of("B", 1220.0 / 2.20462, 480.0)); // K = 0.50, within 0.3 to 3
+    EXPECT_THAT(check_condition(tables), IsEmpty());
+    EXPECT_THAT(texts(check_masses(tables)),
+                ElementsAre(AllOf(HasSubstr("beware"), HasSubstr("\"B\""),
+                                  HasSubstr("a condition factor of 0.50, the median of 4 others is 1.1"))));
+    tables.fish.back().species = "Salmo salar";
+    EXPECT_THAT(check_masses(tables), IsEmpty()) << "nothing of its kind to go by";
+    tables.fish.back() = fish_of("B", 1.2, 480.0);
+    EXPECT_THAT(check_masses(tables), IsEmpty()) << "told by the condition alone";
+    EXPECT_THAT(check_condition(tables), SizeIs(1));
+}
+
+TEST(Doubts, a_mass_far_from_its_kind_is_told_where_no_length_is_known) {
+    Tables tables;
+    for (const double grams : {900.0, 1.0, 1500.0, 2600.0}) {
+        Fish fish;
+        fish.id = FishId(grams == 1.0 ? "B" : "A");
+        fish.species = "Salmo trutta";
+        fish.mass = Mass::grams(grams);
+        fish.place = {.file = "fish.csv", .line = tables.fish.size() + 2, .column = {}, .byte = {}};
+        tables.fish.push_back(fish);
+    }
+    EXPECT_THAT(
+        texts(check_masses(tables)),
+        ElementsAre(AllOf(HasSubstr("beware: fish.csv line 3, column \"mass_g\""),
+                          HasSubstr("\"B\" weighs 1 g, the median of 3 others of Salmo trutta is 1500 g"),
+                          HasSubstr("in g (not kg)"))));
+    tables.fish[1].mass = Mass::grams(60.0);
+    EXPECT_THAT(check_masses(tables), IsEmpty()) << "25 times smaller";
+    tables.fish[1].mass = Mass::grams(1.0);
+    tables.fish[1].species = "Gasterosteus aculeatus";
+    EXPECT_THAT(check_masses(tables), IsEmpty());
+}
+
+TEST(Doubts, a_study_in_which_no_fish_has_a_mass_says_so_once) {
+    Tables tables;
+    EXPECT_THAT(check_any_mass(tables), IsEmpty());
+    tables.fish.resize(3);
+    tables.fish[1].id = FishId("B");
+    EXPECT_THAT(texts(check_any_mass(tables)),
+                ElementsAre(AllOf(HasSubstr("fish.csv"), HasSubstr("no fish has a mass (3 in the table)"),
+                                  HasSubstr("mass_g"))));
+    Event weighed;
+    weighed.kind = EventKind::weighed;
+    weighed.fish = FishId("B");
+    weighed.value = 1.2;
+    weighed.unit = "kg";
+    tables.events = {weighed};
+    EXPECT_THAT(check_any_mass(tables), IsEmpty());
+    tables.events.clear();
+    tables.fish[2].mass = Mass::grams(800.0);
+    EXPECT_THAT(check_any_mass(tables), IsEmpty());
+}
+
 TEST(Doubts, a_chamber_in_millilitres_is_far_too_large_for_its_fish) {
     EXPECT_THAT(check_room(one_stay(1200.0, 30.0)), IsEmpty());
     EXPECT_THAT(texts(check_room(one_stay(1200.0, 30000.0))), ElementsAre(HasSubstr("25000 L for each kg")));
