@@ -330,15 +330,28 @@ report::Resting resting_of(const RestingAnswer& answer, const Shown& shown) {
 
 // ---------------------------------------------------------------- scope, recovery, pair
 
-report::Scope scope_of(const EventAnswer& event, const Shown& shown) {
+Number at_least_if(bool is_censored, Number number) {
+    number.is_at_least = number.value && is_censored;
+    return number;
+}
+
+// From a rest that was never reached, scope is a lower bound: that rest is too high.
+report::Scope scope_of(const EventAnswer& event, const uptake::RestingUptake& resting, const Shown& shown) {
     const auto& answer = **event.scope;
+    const bool is_rest_too_high = resting.standing == uptake::RestingStanding::not_recovered;
     const auto absolute = [&](const uptake::Scope& s) {
-        return shown.with_normal_interval(s.absolute, "peak less rest");
+        return at_least_if(is_rest_too_high, shown.with_normal_interval(s.absolute, "peak less rest"));
     };
-    const auto factorial = [](const uptake::Scope& s) {
-        return with_plain_interval(report::number(s.factorial, "", "peak over rest"), s.factorial_interval,
-                                   "log scale");
+    const auto factorial = [&](const uptake::Scope& s) {
+        return at_least_if(is_rest_too_high,
+                           with_plain_interval(report::number(s.factorial, "", "peak over rest"),
+                                               s.factorial_interval, "log scale"));
     };
+    auto reasons = answer.reasons;
+    if (is_rest_too_high) {
+        reasons.push_back({"resting_not_recovered", "the fish never came to rest, so that its resting uptake "
+                                                    "is too high: scope is this or more, and in no mean"});
+    }
     const char* alike = "temperatures alike: nothing to adjust";
     return {.after = event_word(event.event),
             .peak_name = answer.peak_name,
@@ -350,7 +363,7 @@ report::Scope scope_of(const EventAnswer& event, const Shown& shown) {
             .adjusted_factorial =
                 answer.adjusted ? factorial(*answer.adjusted) : report::no_number(alike, ""),
             .adjusted_how = answer.adjusted_how,
-            .reasons = answer.reasons};
+            .reasons = std::move(reasons)};
 }
 
 std::string baseline_word(const uptake::BaselineRecovery& baseline) {
@@ -364,11 +377,6 @@ std::string baseline_word(const uptake::BaselineRecovery& baseline) {
         }
     }
     return word;
-}
-
-Number at_least_if(bool is_censored, Number number) {
-    number.is_at_least = number.value && is_censored;
-    return number;
 }
 
 Number hours_of(const uptake::RecoveryTime& time, const char* by) {
@@ -617,7 +625,7 @@ report::Metrics metrics_of(const Answers& answers, const FishAnswer& fish) {
             out.peaks.push_back(peak_of(event, by_its_mass));
         }
         if (event.scope && *event.scope) {
-            out.scopes.push_back(scope_of(event, by_its_mass));
+            out.scopes.push_back(scope_of(event, *fish.rest->resting, by_its_mass));
             out.scopes.back().temperature_difference_celsius =
                 report::number(event.peak->temperature_celsius - fish.rest->resting->temperature_mean_celsius,
                                "°C", "peak less rest");

@@ -345,20 +345,20 @@ struct Stay {
 // Members named for a unit are in it. Bare doubles of the drawn curves are in Metrics::drawn_unit: mg/kg/h,
 // or mg/h for a fish that was never weighed; a Number says its own unit.
 
-/// The steepest window of one length.
+/// The steepest window of one length. Of a length that fits into no spell nothing is known but the reason.
 struct PeakCurvePoint {
     double window_s = 0.0;
-    std::uint64_t readings = 0;
-    double steepest = 0.0;
-    double standard_uncertainty = 0.0; ///< of the slope alone
-    double selection_bias = 0.0;       ///< how much picking the steepest flatters it
+    std::optional<std::uint64_t> readings;
+    std::optional<double> steepest;
+    std::optional<double> standard_uncertainty; ///< of the slope alone
+    std::optional<double> selection_bias;       ///< how much picking the steepest flatters it
     std::optional<double>
-        averaging;          ///< what the mean over the window hides of its start (negative), where known
-    double corrected = 0.0; ///< steepest less the selection bias
-    double start_after_event_s = 0.0;
-    double relative_slope_error = 0.0; ///< standard error of the slope over the slope
-    double saturation_end_percent = 0.0;
-    std::string reason; ///< why there is no value (all else is then 0); empty when there is one
+        averaging; ///< what the mean over the window hides of its start (negative), where known
+    std::optional<double> corrected; ///< steepest less the selection bias
+    std::optional<double> start_after_event_s;
+    std::optional<double> relative_slope_error; ///< standard error of the slope over the slope
+    std::optional<double> saturation_end_percent;
+    std::string reason; ///< why there is no value (all else is then absent); empty when there is one
 };
 
 /// "Peak after capture", "peak after chase".

@@ -281,21 +281,21 @@ void resting_cells(Table& table, const std::vector<std::string>& estimators,
     table.text("resting_reasons", joined(rest.reasons));
 }
 
+void censored(Table& table, const std::string& stem, std::string_view unit, const Number& number) {
+    table.measured(stem, unit, number);
+    table.text(stem + "_is_at_least", !number.has_value() ? "" : number.is_at_least ? "yes" : "no");
+}
+
 void scope_cells(Table& table, std::string_view after, const Metrics& metrics) {
     const auto found = std::ranges::find(metrics.scopes, after, &Scope::after);
     const Scope scope = found != metrics.scopes.end() ? *found : Scope{};
     const std::string stem = fmt::format("scope_after_{}", after);
-    table.measured(stem + "_absolute", "_mg_per_kg_h", in_unit(scope.absolute, "mg/kg/h"));
-    table.measured(stem + "_factorial", "", scope.factorial);
-    table.measured(stem + "_adjusted_absolute", "_mg_per_kg_h", in_unit(scope.adjusted_absolute, "mg/kg/h"));
-    table.measured(stem + "_adjusted_factorial", "", scope.adjusted_factorial);
+    censored(table, stem + "_absolute", "_mg_per_kg_h", in_unit(scope.absolute, "mg/kg/h"));
+    censored(table, stem + "_factorial", "", scope.factorial);
+    censored(table, stem + "_adjusted_absolute", "_mg_per_kg_h", in_unit(scope.adjusted_absolute, "mg/kg/h"));
+    censored(table, stem + "_adjusted_factorial", "", scope.adjusted_factorial);
     table.number(stem + "_temperature_difference_celsius", scope.temperature_difference_celsius);
     table.text(stem + "_reasons", joined(scope.reasons));
-}
-
-void censored(Table& table, const std::string& stem, std::string_view unit, const Number& number) {
-    table.measured(stem, unit, number);
-    table.text(stem + "_is_at_least", !number.has_value() ? "" : number.is_at_least ? "yes" : "no");
 }
 
 void recovery_cells(Table& table, std::string_view after, const Metrics& metrics) {

@@ -9,6 +9,7 @@
 #include "app/run.hpp"
 #include "app/why.hpp"
 #include "base/number_text.hpp"
+#include "report/tables.hpp"
 #include "support/small_study.hpp"
 #include "water/oxygen.hpp"
 
@@ -627,6 +628,55 @@ TEST(FishAnswers, the_fish_s_own_zero_is_that_of_its_recovery) {
             EXPECT_NEAR(*event.hours, (*event.at - zero.at).hours(), 1e-9) << event.word;
         }
     }
+}
+
+// Time zero of the small study is known to 2 s, its logger's clock, never checked, to the brief's 5 s.
+TEST(FishAnswers, an_event_s_uncertainty_is_in_delay_excess_and_hours_of_its_recovery) {
+    const auto of = [](const StudyRun& run) { return results_of(*run.answers).fish.front().metrics; };
+    const auto effect = [](const report::Number& number) {
+        double sum = 0.0;
+        for (const auto& source : number.contributions) {
+            sum += source.source.starts_with("time zero") ? source.effect : 0.0;
+        }
+        return sum;
+    };
+    auto files = test::small_study();
+    files["events.csv"] = test::with(files["events.csv"], "2026-06-14T08:01:00Z,2,back_in_water",
+                                     "2026-06-14T08:01:00Z,120,back_in_water");
+    const Opened opened(files);
+    const auto run = opened.run();
+    const auto sharp = of(plain_run());
+    const auto blunt = of(*run);
+    const auto& before = sharp.recoveries.front().baselines.front();
+    const auto& now = blunt.recoveries.front().baselines.front();
+    const double u_before = std::hypot(2.0, 5.0) / 3600.0;
+    const double u_now = std::hypot(120.0, 5.0) / 3600.0;
+    EXPECT_NEAR(*blunt.peaks.front().delay_to_seal_s.standard_uncertainty, 3600.0 * u_now, 1e-6);
+    ASSERT_LT(effect(before.excess_boat_hour), 0.0);
+    EXPECT_NEAR(effect(now.excess_boat_hour) / effect(before.excess_boat_hour), u_now / u_before, 1e-3);
+    EXPECT_EQ(*now.excess_boat_hour.value, *before.excess_boat_hour.value);
+    EXPECT_GT(*now.excess_boat_hour.standard_uncertainty, *before.excess_boat_hour.standard_uncertainty);
+    ASSERT_TRUE(now.hours_by_data.value && now.hours_by_data.interval);
+    EXPECT_LT(now.hours_by_data.interval->low, before.hours_by_data.interval->low);
+}
+
+TEST(FishAnswers, scope_from_a_rest_that_was_never_reached_is_at_least) {
+    auto files = test::small_study();
+    files["stays.csv"] = test::with(files["stays.csv"], "2026-06-14T20:04:00Z", "2026-06-14T15:00:00Z");
+    const Opened opened(files);
+    const auto run = opened.run();
+    const auto results = results_of(*run->answers);
+    const auto& metrics = results.fish.front().metrics;
+    ASSERT_EQ(metrics.resting->kind, "resting, not recovered");
+    const auto& scope = metrics.scopes.front();
+    EXPECT_TRUE(scope.absolute.is_at_least);
+    EXPECT_TRUE(scope.factorial.is_at_least);
+    EXPECT_THAT(scope.reasons, Contains(testing::Field(&uptake::Reason::word, "resting_not_recovered")));
+    const auto table = report::fish_table(results);
+    EXPECT_THAT(table, AllOf(HasSubstr("scope_after_capture_absolute_is_at_least"),
+                             HasSubstr("the fish never came to rest")));
+    const auto rested = results_of(*plain_run().answers);
+    EXPECT_FALSE(rested.fish.front().metrics.scopes.front().absolute.is_at_least);
 }
 
 TEST(FishAnswers, air_before_the_chase_is_not_the_chase_s_time_zero) {

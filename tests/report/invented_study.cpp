@@ -254,7 +254,7 @@ Peak make_peak(const Animal& animal, const std::string& after, const Stay& stay,
                              .start_after_event_s = 134.0,
                              .relative_slope_error = error / value,
                              .saturation_end_percent = 96.0 - window / 20.0};
-        point.corrected = point.steepest - point.selection_bias;
+        point.corrected = *point.steepest - *point.selection_bias;
         if (window > 200.0) {
             point = PeakCurvePoint{.window_s = window, .reason = "longer than the sealed spell"};
         }

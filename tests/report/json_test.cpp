@@ -28,6 +28,25 @@ TEST(Document, of_a_study_without_anything_is_valid_by_the_schema) {
     EXPECT_THAT(schema_errors(json::parse(schema_text()), document_of(Results{})), IsEmpty());
 }
 
+TEST(Document, a_window_that_fits_into_no_spell_has_its_reason_and_no_numbers) {
+    const json document = document_of(invented_study({.fish = 1, .night_h = 1.0}));
+    int absent = 0;
+    for (const auto& point : document["fish"][0]["metrics"]["peaks"][0]["curve"]) {
+        if (point["reason"] == "") {
+            EXPECT_TRUE(point["steepest"].is_number() && point["readings"].is_number());
+            continue;
+        }
+        ++absent;
+        EXPECT_TRUE(point["window_s"].is_number());
+        for (const char* key :
+             {"readings", "steepest", "standard_uncertainty", "selection_bias", "averaging", "corrected",
+              "start_after_event_s", "relative_slope_error", "saturation_end_percent"}) {
+            EXPECT_TRUE(point[key].is_null()) << key;
+        }
+    }
+    EXPECT_EQ(absent, 2);
+}
+
 // The validator itself must bite: each of these breaks one rule that the schema states.
 TEST(Document, with_a_field_too_many_too_few_or_of_another_kind_is_refused) {
     const json schema = json::parse(schema_text());

@@ -144,6 +144,15 @@ TEST(FishTable, never_puts_a_whole_animal_value_into_a_column_per_kilogram) {
     EXPECT_NE(cell(rows, 1, "peak_after_capture_mg_per_h"), "");
 }
 
+TEST(FishTable, says_of_a_scope_whose_rest_was_never_reached_that_it_is_at_least) {
+    auto study = invented_study({.fish = 2, .night_h = 2.0});
+    study.fish[1].metrics.scopes.front().absolute.is_at_least = true;
+    const auto rows = cells_of(fish_table(study));
+    EXPECT_EQ(cell(rows, 1, "scope_after_capture_absolute_is_at_least"), "no");
+    EXPECT_EQ(cell(rows, 2, "scope_after_capture_absolute_is_at_least"), "yes");
+    EXPECT_EQ(cell(rows, 2, "scope_after_capture_factorial_is_at_least"), "no");
+}
+
 TEST(FishTable, says_of_a_censored_recovery_that_it_is_at_least) {
     const auto rows = cells_of(fish_table(invented_study({.fish = 4, .night_h = 13.0})));
     EXPECT_EQ(cell(rows, 1, "recovery_after_capture_by_data_is_at_least"), "no");
