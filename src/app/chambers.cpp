@@ -424,8 +424,10 @@ class ChamberBuilder {
               std::string expected, const std::string& looks_like, study::Severity severity,
               bool has_own_rows) {
         Place place{};
+        std::string trace = assembly_.temperature.trace; // only a thermometer has rows elsewhere
         if (has_own_rows) {
             const auto [file, line] = line_of(chamber_, aside.first_row);
+            trace = traces_.files[file].trace;
             place = {.file = traces_.files[file].path, .line = line, .column = channel};
         } else {
             place = assembly_.place;
@@ -442,8 +444,10 @@ class ChamberBuilder {
                        .expected = std::move(expected),
                        .remedy =
                            looks_like.empty()
-                               ? "look at the sensor there; a number that stands for no reading belongs into "
-                                 "missing_words, the bounds are in [readings]"
+                               ? fmt::format("look at the sensor there; a number that stands for no reading "
+                                             "belongs, as the file writes it, into missing_words of the "
+                                             "brief's [[trace]] \"{}\"; the bounds are in [readings]",
+                                             trace)
                                : fmt::format("it looks like {}: set unit in [[trace.column]]", looks_like),
                        .place = std::move(place)}});
     }

@@ -129,9 +129,10 @@ void poor_columns(std::vector<study::Complaint>& out, const RawFile& file) {
              .found = std::move(found),
              .expected =
                  has_cell ? cells.front().expected : "readings; whatever rests on this column has none",
-             .remedy = has_cell
-                           ? cells.front().remedy
-                           : "look whether the sensor was plugged in, and at decimal and missing_words"}));
+             .remedy = has_cell ? cells.front().remedy
+                                : fmt::format("look whether the sensor was plugged in, and at decimal and "
+                                              "missing_words of the brief's [[trace]] \"{}\"",
+                                              file.trace)}));
     }
 }
 

@@ -14,6 +14,13 @@ bool is_of_reading(ErrorCode code) {
     return code >= ErrorCode::file_missing && code <= ErrorCode::missing_column;
 }
 
+/// Of a cell of a table: what it holds is none of what the column may, and its row may be lost by it.
+bool is_of_cell(const Error& error) {
+    return error.place.line && !error.place.column.empty() &&
+           (error.code == ErrorCode::out_of_range ||
+            (error.code == ErrorCode::unknown_name && error.looked_in.empty()));
+}
+
 /// What could not be read whole.
 struct Unread {
     bool is_brief = false;
@@ -25,7 +32,8 @@ Unread unread_of(const std::vector<study::Complaint>& complaints, const Study& s
     Unread out;
     for (const auto& complaint : complaints) {
         const auto& file = complaint.error.place.file;
-        if (complaint.severity != study::Severity::stops_the_run || !is_of_reading(complaint.error.code)) {
+        if (complaint.severity != study::Severity::stops_the_run ||
+            !(is_of_reading(complaint.error.code) || is_of_cell(complaint.error))) {
             continue;
         }
         out.is_brief =

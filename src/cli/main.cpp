@@ -1,6 +1,11 @@
 // The program: its commands, each in a file of its own.
 
+#include <cerrno>
+#include <cstdio>
 #include <exception>
+#include <iostream>
+#include <string>
+#include <system_error>
 
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>
@@ -23,6 +28,23 @@ constexpr const char* description =
 It keeps no fish alive and gives no veterinary advice: pumps must fail to flush by themselves, somebody stays
 within reach, and the permit's holder decides.)";
 
+// What was printed is out: a full disk or a closed reader is told, not taken for success.
+int flushed(int status) {
+    errno = 0;
+    std::cout.flush();
+    const bool is_out = std::fflush(stdout) == 0 && std::ferror(stdout) == 0 && std::cout.good();
+    if (is_out) {
+        return status;
+    }
+    const std::string why = errno == 0 ? std::string() : " (" + std::generic_category().message(errno) + ")";
+    fmt::print(
+        stderr,
+        "backeddy: standard output could not be written{}: what was printed is not whole; look for room "
+        "on the disk, or print to another file\n",
+        why);
+    return status == backeddy::cli::exit_clean ? backeddy::cli::exit_complaints : status;
+}
+
 } // namespace
 
 int main(int argc, char** argv) {
@@ -39,13 +61,16 @@ int main(int argc, char** argv) {
     try {
         program.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
-        return program.exit(error) == 0 ? cli::exit_clean : cli::exit_usage;
+        return flushed(program.exit(error) == 0 ? cli::exit_clean : cli::exit_usage);
     } catch (const std::exception& error) {
+        if (std::ferror(stdout) != 0) {
+            return flushed(cli::exit_complaints);
+        }
         fmt::print(
             stderr,
             "backeddy: {}\nThis is a fault of the program: please report it with the command you typed.\n",
             error.what());
         return cli::exit_complaints;
     }
-    return status;
+    return flushed(status);
 }

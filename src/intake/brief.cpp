@@ -24,10 +24,26 @@ using study::SettingValue;
 
 // ---------------------------------------------------------------- one value
 
-std::string shown(const toml::node& node) {
+// As it is written: the library's own stream shows 0.1 with seventeen digits.
+std::string whole_text(const toml::node& node) {
+    if (const auto* real = node.as_floating_point(); real != nullptr && std::isfinite(real->get())) {
+        const std::string digits = exact_text(real->get());
+        return digits.find_first_of(".e") == std::string::npos ? digits + ".0" : digits;
+    }
+    if (const auto* array = node.as_array()) {
+        std::string out;
+        for (const auto& item : *array) {
+            out += (out.empty() ? "" : ", ") + whole_text(item);
+        }
+        return "[" + out + "]";
+    }
     std::ostringstream text;
     text << toml::node_view<const toml::node>(node);
-    std::string out = text.str();
+    return text.str();
+}
+
+std::string shown(const toml::node& node) {
+    const std::string out = whole_text(node);
     return out.size() > 60 ? out.substr(0, 60) + "..." : out;
 }
 

@@ -12,6 +12,7 @@
 
 #include "base/file.hpp"
 #include "base/lines.hpp"
+#include "base/number_text.hpp"
 
 namespace backeddy::simulate {
 
@@ -252,9 +253,14 @@ class Section {
         return where;
     }
     void wrong(const toml::node& node, const char* key, std::string_view expected) {
-        std::ostringstream value;
-        node.visit([&](const auto& inner) { value << inner; });
-        std::string text = std::move(value).str();
+        std::string text;
+        if (const auto* real = node.as_floating_point(); real != nullptr && std::isfinite(real->get())) {
+            text = exact_text(real->get());
+        } else {
+            std::ostringstream value;
+            node.visit([&](const auto& inner) { value << inner; });
+            text = std::move(value).str();
+        }
         if (text.size() > 80) {
             text = text.substr(0, 80) + "...";
         }

@@ -271,6 +271,41 @@ TEST(Files, what_follows_from_one_that_cannot_be_read_is_counted_not_told) {
     EXPECT_THAT(checked.said, Not(Contains(HasSubstr("is not in fish.csv"))));
 }
 
+TEST(Files, what_follows_from_a_row_whose_number_cannot_be_is_counted_not_told) {
+    auto files = test::small_study();
+    files["assemblies.csv"] = test::with(files["assemblies.csv"], "tube,9.6,", "tube,-9.6,");
+    const Checked checked(files);
+    EXPECT_THAT(checked.said, Contains(HasSubstr("\"-9.6\"")));
+    EXPECT_THAT(checked.said, Not(Contains(HasSubstr("is not in assemblies.csv"))));
+    EXPECT_EQ(checked.opened->followers, 4U) << "the four rows of stays.csv";
+}
+
+TEST(Files, refused_rows_of_one_reason_are_shown_by_a_few_and_counted) {
+    auto files = test::small_study();
+    auto& trace = files["raw/boat.csv"];
+    for (int i = 0; i < 40; ++i) {
+        trace += "no time,9.5,12.0,0\n";
+    }
+    const std::string text = Checked(files).text;
+    std::size_t shown = 0;
+    for (auto at = text.find("    refused: raw"); at != std::string::npos;
+         at = text.find("    refused: raw", at + 1)) {
+        ++shown;
+    }
+    EXPECT_EQ(shown, 5U);
+    EXPECT_THAT(text, HasSubstr("40 rows refused, lines 25202 to 25241"));
+    EXPECT_THAT(text, HasSubstr("35 rows more for this reason: `run` lists them in refused_rows.csv"));
+}
+
+TEST(Readings, that_stand_for_none_name_the_section_for_their_words) {
+    const auto files = with_rows([](test::SmallRow& row, std::size_t i) {
+        if (i % 500 == 0) {
+            row.oxygen_mg_per_l = -999.0;
+        }
+    });
+    EXPECT_THAT(Checked(files).said, Contains(HasSubstr("missing_words of the brief's [[trace]] \"boat\"")));
+}
+
 // ---------------------------------------------------------------- decisions and blanks
 
 TEST(Files, of_which_much_is_refused_are_told_with_count_and_reason) {

@@ -6,6 +6,8 @@
 #include <string>
 #include <thread>
 
+#include <sys/wait.h>
+
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -126,6 +128,28 @@ TEST_F(Commands, a_clean_study_is_checked_and_run_quietly) {
     EXPECT_EQ(ran.status, 0) << ran.err;
     EXPECT_EQ(ran.err, ""); // no progress where nobody looks at it
     EXPECT_THAT(names_in(study() / "results"), testing::UnorderedElementsAreArray(all_names));
+}
+
+TEST_F(Commands, words_that_could_not_be_written_are_no_success) {
+    if (!fs::exists("/dev/full")) {
+        GTEST_SKIP() << "no /dev/full here";
+    }
+    write(test::small_study());
+    const auto err = scratch_.path() / "full_err";
+    for (const std::vector<std::string>& words : {std::vector<std::string>{"check", study().string()},
+                                                  {"run", study().string()},
+                                                  {"run", study().string(), "--why", "T01", "resting"},
+                                                  {"new", (scratch_.path() / "fresh").string()},
+                                                  {"--version"},
+                                                  {"--help"}}) {
+        const ::pid_t child = test::start_program(words, "/dev/full", err);
+        int state = 0;
+        ::waitpid(child, &state, 0);
+        EXPECT_TRUE(WIFEXITED(state) && WEXITSTATUS(state) == 1) << words.front();
+        EXPECT_THAT(read_file(err).value(), AllOf(HasSubstr("standard output could not be written"),
+                                                  Not(HasSubstr("fault of the program"))))
+            << words.front();
+    }
 }
 
 // ------------------------------------------------------------------------------------------- a messy study

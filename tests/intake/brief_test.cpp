@@ -16,6 +16,7 @@ using testing::AllOf;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
+using testing::Not;
 using testing::SizeIs;
 using testing::UnorderedElementsAre;
 
@@ -95,6 +96,13 @@ TEST(Brief, bounds_the_wrong_way_round_stop_at_their_key) {
     }
     EXPECT_THAT(texts(read_brief("[marks]\ntoo_few_readings = 20\nfew_readings = 20\n", "study.toml")),
                 IsEmpty());
+}
+
+TEST(Brief, a_number_is_shown_as_it_is_written) {
+    EXPECT_THAT(texts(read_brief("[recovery]\nflat_share = -0.1\n", "study.toml")),
+                ElementsAre(AllOf(HasSubstr("-0.1"), Not(HasSubstr("-0.10000")))));
+    EXPECT_THAT(texts(read_brief("[recovery]\nshares_above_resting = [0.1, 0.1]\n", "study.toml")),
+                ElementsAre(HasSubstr("[0.1, 0.1]")));
 }
 
 TEST(Brief, a_list_of_numbers_is_neither_empty_nor_says_one_twice) {

@@ -326,10 +326,12 @@ void RowReader::read_values(RowRead& row, std::vector<UnreadableCell>& unreadabl
                      pump ? std::string("1 or 0, or words like flush, on, open and sealed, off, closed")
                           : fmt::format("decimal is {} {}", word_of(dialect.decimal.value),
                                         in_brackets(dialect.decimal.origin)),
-                 .remedy = pump         ? std::string("name it in flush_words or sealed_words")
-                           : other_mark ? fmt::format("set decimal = \"{}\"",
-                                                      plan_->decimal == '.' ? "comma" : "point")
-                                        : std::string("if it stands for no reading, add it to missing_words"),
+                 .remedy =
+                     pump ? std::string("name it in flush_words or sealed_words")
+                     : other_mark
+                         ? fmt::format("set decimal = \"{}\"", plan_->decimal == '.' ? "comma" : "point")
+                         : std::string("if it stands for no reading, add it to missing_words of the "
+                                       "file's [[trace]] in the brief"),
                  .place = {.file = plan_->file, .column = reading.name}}});
     }
 }
