@@ -468,7 +468,7 @@ class ChamberBuilder {
             tell(aside, assembly_.temperature.text(), "temperatures (degC)",
                  fmt::format("{} to {} degC; those outside go into no slope",
                              exact_text(bounds.temperature_least_c), exact_text(bounds.temperature_most_c)),
-                 looks_like_temperature(*usual), severity_of(seen), has_own_rows);
+                 unit_if_most(seen, looks_like_temperature(*usual)), severity_of(seen), has_own_rows);
         }
         if (const auto spikes = set_aside_spikes(values, spike_c, spike_neighbours_c); spikes.count > 0) {
             tell(spikes, assembly_.temperature.text(), "single temperatures (degC)",
@@ -482,6 +482,11 @@ class ChamberBuilder {
     static study::Severity severity_of(const InStays& seen) {
         return seen.rows > 0 && 2 * seen.bad > seen.rows ? study::Severity::stops_the_run
                                                          : study::Severity::warning;
+    }
+
+    // A wrong unit shows in most rows: of a few that cannot be, another unit is no remedy.
+    static std::string unit_if_most(const InStays& seen, const std::string& looks_like) {
+        return severity_of(seen) == study::Severity::stops_the_run ? looks_like : std::string();
     }
 
     void keep_plausible_oxygen() {
@@ -511,7 +516,7 @@ class ChamberBuilder {
                  fmt::format("{} to {} %{}; those outside go into no slope",
                              exact_text(bounds.oxygen_least_percent), exact_text(bounds.oxygen_most_percent),
                              written()),
-                 like, severity_of(seen), true);
+                 unit_if_most(seen, like), severity_of(seen), true);
         }
         if (spikes.count > 0) {
             tell(spikes, assembly_.oxygen.text(), "single readings (% of air saturation)",

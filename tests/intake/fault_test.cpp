@@ -214,7 +214,7 @@ TEST(Fault, an_unreadable_cell_costs_the_cell_and_not_the_row) {
     EXPECT_EQ(text_of(file->report.missing[0].unreadable_cells[1]),
               "f.csv line 4, column \"DO [mg/L]\": \"8.4x\" is not a number; decimal is point (guessed); if "
               "it stands for "
-              "no reading, add it to missing_words");
+              "no reading, add it to missing_words of the file's [[trace]] in the brief");
     EXPECT_EQ(file->streams[0].columns[1][1], 12.6);
 }
 

@@ -3,7 +3,7 @@
 /** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
 export interface Results {
   schema: "backeddy results";
-  schema_version: "1.3";
+  schema_version: "1.4";
   study: StudyHeader;
   columns: Column[];
   groups: Group[];
@@ -377,7 +377,7 @@ export interface Stay {
 /** The steepest window of one length. */
 export interface PeakCurvePoint {
   window_s: number | null;
-  readings: number;
+  readings: number | null;
   steepest: number | null;
   /** Of the slope alone */
   standard_uncertainty: number | null;
@@ -391,7 +391,7 @@ export interface PeakCurvePoint {
   /** Standard error of the slope over the slope */
   relative_slope_error: number | null;
   saturation_end_percent: number | null;
-  /** Why there is no value (all else is then 0); empty when there is one */
+  /** Why there is no value (all else but window_s is then null); empty when there is one */
   reason: string;
 }
 
