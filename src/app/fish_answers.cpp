@@ -112,7 +112,7 @@ std::array<EventKind, 4> kinds_after_capture(const study::Brief& brief) {
 }
 
 // The event that the stay follows: the brief's own choice, else the nearest in meaning that was written down.
-TimeZeroMoment time_zero(const study::Brief& brief, const FishAnswer& fish, const StayAnswer& stay,
+TimeZeroMoment time_zero(const study::Brief& brief, const FishAnswer& fish, const study::StayPart& part,
                          PeakEvent what, const LeadUp& led) {
     const double standing_s = brief.uncertainty.event_s;
     if (what == PeakEvent::chase) {
@@ -126,7 +126,7 @@ TimeZeroMoment time_zero(const study::Brief& brief, const FishAnswer& fish, cons
             }
         }
     }
-    return {.at = stay.stay->from(), .word = "stay_begins", .uncertainty_s = standing_s};
+    return {.at = part.from, .word = "stay_begins", .uncertainty_s = standing_s};
 }
 
 std::vector<uptake::HandlingEvent> handlings(const FishAnswer& fish, Instant from, Instant to) {
@@ -345,6 +345,88 @@ std::optional<Instant> earlier_event_over(const FishAnswer& fish, const study::S
     return last;
 }
 
+const study::StayPart& part_of(const study::Stay& stay, StayRole role) {
+    return *std::find_if(stay.parts.begin(), stay.parts.end(),
+                         [&](const study::StayPart& part) { return part.role == role; });
+}
+
+// When the chamber first closed in this role: by the first spell with a slope, else by the states; where
+// neither says, when the role begins.
+Instant closed_at(const StayAnswer& stay, const std::vector<std::size_t>& spells,
+                  const study::StayPart& part) {
+    if (!spells.empty()) {
+        return stay.uptake->spells[spells.front()].answer.sealed_from;
+    }
+    if (stay.uptake) {
+        for (const auto& state : stay.uptake->states) {
+            const bool is_closed = state.run.state == uptake::ChamberState::settle ||
+                                   state.run.state == uptake::ChamberState::sealed;
+            if (is_closed && state.run.from >= part.from && state.run.from < part.to) {
+                return state.run.from;
+            }
+        }
+    }
+    return part.from;
+}
+
+// Events that should have come before the chamber closed and are written down for when it was closed: one of
+// the two times is wrong. Whether time zero would have been one of them shows in the words.
+std::vector<const study::Event*> late_for(const FishAnswer& fish, PeakEvent what, const study::StayPart& part,
+                                          Instant closed) {
+    static const std::set<EventKind> of_capture{EventKind::landed, EventKind::back_in_water,
+                                                EventKind::air_end};
+    static const std::set<EventKind> of_chase{EventKind::chase_end, EventKind::air_end};
+    const auto& kinds = what == PeakEvent::chase ? of_chase : of_capture;
+    std::vector<const study::Event*> out;
+    for (const auto* event : fish.events) {
+        if (kinds.contains(event->kind) && event->at > closed && event->at < part.to) {
+            out.push_back(event);
+        }
+    }
+    return out;
+}
+
+std::string zero_text(const TimeZeroMoment& zero) {
+    return zero.word == "stay_begins"
+               ? fmt::format("time zero is the start of the role, {}, since no event says more",
+                             iso_text(zero.at))
+               : fmt::format("time zero is taken from {} at {}", zero.word, iso_text(zero.at));
+}
+
+// What a result says of an event that was not its time zero.
+std::string passed_over_text(const EventAnswer& event) {
+    std::string out = zero_text(event.zero);
+    for (const auto* late : event.late) {
+        out += fmt::format("; not from {} at {} (events.csv, {}), which lies after the chamber closed at {}",
+                           study::word_of(late->kind), iso_text(late->at), study::line_text(late->place),
+                           iso_text(event.closed));
+    }
+    return out;
+}
+
+// The event that one stretch in a fast role follows.
+EventAnswer event_before(const Study& study, const FishAnswer& fish, const StayAnswer& stay, StayRole role,
+                         PeakEvent what) {
+    const auto& part = part_of(*stay.stay, role);
+    EventAnswer event{.event = what,
+                      .stay = &stay,
+                      .spells = spells_of(stay, role),
+                      .peak = fail(unanswered("not computed")),
+                      .recovery = fail(unanswered("not computed"))};
+    event.closed = closed_at(stay, event.spells, part);
+    const LeadUp led{.after = earlier_event_over(fish, *stay.stay, role), .until = event.closed};
+    event.zero = time_zero(study.brief.at(stay.stay->from()), fish, part, what, led);
+    event.late = late_for(fish, what, part, event.closed);
+    if (!event.late.empty()) {
+        event.zero.not_from = passed_over_text(event);
+    }
+    const auto* began =
+        last_of(fish, what == PeakEvent::chase ? EventKind::chase_start : EventKind::hook_up, led);
+    event.air =
+        air_between(fish, began != nullptr ? began->at : event.zero.at - Duration::hours(1.0), event.closed);
+    return event;
+}
+
 // Stays of a fast role, each with the event it follows.
 void find_events(const Study& study, FishAnswer& fish) {
     struct Kind {
@@ -355,24 +437,9 @@ void find_events(const Study& study, FishAnswer& fish) {
         for (const auto& kind : {Kind{StayRole::after_capture, PeakEvent::capture},
                                  Kind{StayRole::after_chase, PeakEvent::chase},
                                  Kind{StayRole::handled_only, PeakEvent::handling}}) {
-            if (!has_role(*stay->stay, kind.role)) {
-                continue;
+            if (has_role(*stay->stay, kind.role)) {
+                fish.after.push_back(event_before(study, fish, *stay, kind.role, kind.event));
             }
-            EventAnswer event{.event = kind.event,
-                              .stay = stay,
-                              .spells = spells_of(*stay, kind.role),
-                              .peak = fail(unanswered("not computed")),
-                              .recovery = fail(unanswered("not computed"))};
-            const Instant sealed = event.spells.empty()
-                                       ? stay->stay->from()
-                                       : stay->uptake->spells[event.spells.front()].answer.sealed_from;
-            const LeadUp led{.after = earlier_event_over(fish, *stay->stay, kind.role), .until = sealed};
-            event.zero = time_zero(study.brief.at(stay->stay->from()), fish, *stay, kind.event, led);
-            const auto* began = last_of(
-                fish, kind.event == PeakEvent::chase ? EventKind::chase_start : EventKind::hook_up, led);
-            event.air = air_between(fish, began != nullptr ? began->at : event.zero.at - Duration::hours(1.0),
-                                    sealed);
-            fish.after.push_back(std::move(event));
         }
     }
 }
@@ -414,9 +481,10 @@ void note_missing(FishAnswer& fish) {
     }
 }
 
-FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study::Fish& fish) {
+// A fish with its stays, its events and what they follow; nothing computed yet.
+FishAnswer gathered(const Study& study, std::span<const StayAnswer> stays, const study::Fish& fish) {
     FishAnswer out{.fish = &fish};
-    for (const auto& stay : stays.list) {
+    for (const auto& stay : stays) {
         if (stay.fish == &fish) {
             out.stays.push_back(&stay);
         }
@@ -426,6 +494,11 @@ FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study:
     });
     out.events = events_of(study, out);
     find_events(study, out);
+    return out;
+}
+
+FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study::Fish& fish) {
+    FishAnswer out = gathered(study, stays.list, fish);
     out.rest = resting_of(study, out);
     for (auto& event : out.after) {
         answer_event(study, out, event);
@@ -469,6 +542,28 @@ std::optional<TimeZeroMoment> time_zero_of(const Study& study, const FishAnswer&
                                                    .word = "stay_begins",
                                                    .uncertainty_s = brief.uncertainty.event_s})
                     : std::nullopt;
+}
+
+std::vector<study::Complaint> late_events(const Study& study, std::span<const StayAnswer> stays) {
+    std::vector<study::Complaint> out;
+    for (const auto& row : study.tables.fish) {
+        const auto fish = gathered(study, stays, row);
+        for (const auto& event : fish.after) {
+            for (const auto* late : event.late) {
+                const auto& stay = *event.stay->stay;
+                out.push_back(study::warn(
+                    late->place, "at",
+                    {ErrorCode::bad_time,
+                     fmt::format("{} of \"{}\" at {} lies after the chamber of the stay \"{}\" closed at {} "
+                                 "(stays.csv, {})",
+                                 study::word_of(late->kind), row.id.text(), iso_text(late->at),
+                                 stay.id.text(), iso_text(event.closed), study::line_text(stay.place)),
+                     "what comes before a stay before its chamber closes; " + zero_text(event.zero),
+                     "correct the event's time, or the times of the stay"}));
+            }
+        }
+    }
+    return out;
 }
 
 bool is_handling(EventKind kind) {

@@ -3,6 +3,7 @@
 // reason.
 
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -21,6 +22,7 @@ struct TimeZeroMoment {
     Instant at;
     std::string word; ///< "back_in_water"; "stay_begins" when no event says more
     double uncertainty_s = 0.0;
+    std::string not_from; ///< in words, when an event was passed over since its time cannot be; else empty
 };
 
 /// The peak after one event and the recovery from it.
@@ -29,6 +31,9 @@ struct EventAnswer {
     const StayAnswer* stay = nullptr;
     std::vector<std::size_t> spells; ///< indices into the stay's spells
     TimeZeroMoment zero;
+    Instant closed; ///< when its chamber first closed
+    std::vector<const study::Event*>
+        late; ///< what should have come before that and is written down for later
     std::optional<Duration> air;
     Expected<uptake::PeakUptake> peak;
     Expected<uptake::Recovery> recovery;
@@ -76,6 +81,12 @@ struct FishAnswer {
 /// Without a tube after capture the same rule over the fish's events; then its first chase or handling, then
 /// its first stay ("stay_begins"). Nothing for a fish without stays and events.
 [[nodiscard]] std::optional<TimeZeroMoment> time_zero_of(const Study& study, const FishAnswer& fish);
+
+/// Landings, returns to the water and ends of chase or air that are written down for a time at which the
+/// chamber of the stay that follows them was closed already: warnings at their rows, which say what time zero
+/// is instead. Of stays with their states (look_at_states) or with all.
+[[nodiscard]] std::vector<study::Complaint> late_events(const Study& study,
+                                                        std::span<const StayAnswer> stays);
 
 /// Events that may start recovery anew: blood, transfer, anaesthetic, disturbance, tagging, opening.
 [[nodiscard]] bool is_handling(study::EventKind kind);

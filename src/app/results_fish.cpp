@@ -538,6 +538,9 @@ report::Recovery recovery_of(const FishAnswer& fish, const EventAnswer& event, c
                                      : "(peak - uptake)/(peak - rest) at the end of the stay")
                 : report::no_number("no resting uptake or no peak", "%"),
         .reasons = recovery.reasons};
+    if (!event.zero.not_from.empty()) {
+        out.reasons.push_back({.word = "time_zero", .text = event.zero.not_from});
+    }
     for (const auto& baseline : recovery.baselines) {
         out.baselines.push_back(variant_of(baseline, &baseline == &recovery.baselines.front(), shown));
     }
@@ -844,6 +847,11 @@ report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
     }
     for (const auto* stay : fish.stays) {
         out.stays.push_back(stay_of(answers, *stay));
+    }
+    for (const auto& event : fish.after) {
+        if (!event.zero.not_from.empty()) {
+            out.notes.push_back(event_word(event.event) + ": " + event.zero.not_from);
+        }
     }
     add_implausible(answers, fish, out.metrics);
     return out;

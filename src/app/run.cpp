@@ -153,6 +153,8 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
     take(run.complaints, run.chambers.complaints);
     take(run.complaints, stay_doubts(opened.study, run.chambers, run.stays.list, work.threads));
     take(run.complaints, unheard_decisions(run.stays.list));
+    take(run.complaints, refused_moves(run.stays.list));
+    take(run.complaints, late_events(opened.study, run.stays.list));
     study::sort_by_place(run.complaints);
     run.followers = opened.followers + drop_followers(run.complaints, opened.study, opened.traces);
     run.answers = std::make_unique<Answers>(Answers{.study = opened.study,

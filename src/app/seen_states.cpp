@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/fish_answers.hpp"
 #include "app/stay_answers.hpp"
 #include "app/stay_doubts.hpp"
 #include "base/number_text.hpp"
@@ -187,8 +188,9 @@ SeenStates see_states(const Study& study, const RawTraces& traces, const Chamber
         }
     }
     out.complaints = stay_doubts(study, chambers, stays, threads);
-    auto unheard = unheard_decisions(stays);
-    std::move(unheard.begin(), unheard.end(), std::back_inserter(out.complaints));
+    for (auto&& more : {unheard_decisions(stays), refused_moves(stays), late_events(study, stays)}) {
+        out.complaints.insert(out.complaints.end(), more.begin(), more.end());
+    }
     return out;
 }
 

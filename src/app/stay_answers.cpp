@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <atomic>
+#include <cmath>
 #include <mutex>
 #include <set>
 #include <utility>
@@ -53,6 +54,70 @@ void add_decisions(const Study& study, StayAnswer& answer) {
                                           .reason = decision.reason,
                                           .author = decision.author});
     }
+}
+
+// Whether an event says something of the chamber of this stay. What names neither stay, fish nor assembly
+// holds for all chambers, as a cleaning does.
+bool concerns(const study::Event& event, const study::Stay& stay) {
+    return (event.stay.is_empty() || event.stay == stay.id) &&
+           (event.assembly.is_empty() || event.assembly == stay.assembly) &&
+           (event.fish.is_empty() || event.fish == stay.fish);
+}
+
+// A swap that assemblies.csv tells too: there the stay splits, and no slope crosses it.
+bool is_split_there(const study::Event& swap, const study::Stay& stay, const study::Tables& tables,
+                    double standing_s) {
+    const double reach_s = 2.0 * (swap.at_uncertainty ? swap.at_uncertainty->seconds() : standing_s);
+    const auto splits = study::splits_of(stay, tables);
+    for (std::size_t i = 1; i < splits.size(); ++i) {
+        if (std::abs((splits[i].from - swap.at).seconds()) <= reach_s) {
+            return true;
+        }
+    }
+    return false;
+}
+
+// What an event does to a sealed spell it falls into; nothing for most kinds.
+std::optional<uptake::ChamberAct> act_of(const study::Event& event) {
+    const auto act = [&](uptake::Mark mark, std::string word, std::string text) {
+        return uptake::ChamberAct{.at = event.at,
+                                  .uncertainty = event.at_uncertainty.value_or(Duration()),
+                                  .mark = mark,
+                                  .reason = {.word = std::move(word), .text = std::move(text)}};
+    };
+    switch (event.kind) {
+    case study::EventKind::opened:
+        return act(uptake::Mark::unusable, "opened_inside", "the chamber was opened");
+    case study::EventKind::cleaning:
+        return act(uptake::Mark::unusable, "cleaned_inside", "the chamber was cleaned");
+    case study::EventKind::sensor_swap:
+        return act(uptake::Mark::unusable, "sensor_swapped_inside", "the sensor was swapped");
+    case study::EventKind::disturbance:
+        return act(uptake::Mark::doubtful, "disturbed_inside", "a disturbance");
+    case study::EventKind::anaesthetic:
+        return act(uptake::Mark::doubtful, "anaesthetic_inside", "an anaesthetic");
+    default:
+        return std::nullopt;
+    }
+}
+
+// At the stay's own bounds a chamber is opened as a matter of course.
+std::vector<uptake::ChamberAct> acts_on(const study::Stay& stay, const study::Tables& tables,
+                                        double standing_s) {
+    std::vector<uptake::ChamberAct> out;
+    for (const auto& event : tables.events) {
+        if (!concerns(event, stay) || event.at <= stay.from() || event.at >= stay.to()) {
+            continue;
+        }
+        auto act = act_of(event);
+        const bool is_told =
+            event.kind == study::EventKind::sensor_swap && is_split_there(event, stay, tables, standing_s);
+        if (act && !is_told) {
+            act->reason.text += fmt::format(" (events.csv, {})", study::line_text(event.place));
+            out.push_back(*std::move(act));
+        }
+    }
+    return out;
 }
 
 uptake::FishBody body_of(const study::Fish& fish, const std::optional<study::MassAt>& known,
@@ -165,6 +230,7 @@ StayAnswer prepared(const Study& study, const Chambers& chambers, const study::S
                     .roles = stay.roles(),
                     .last_good = stay.last_good,
                     .cleanings = study::cleanings_of(stay.assembly, study.tables),
+                    .acts = acts_on(stay, study.tables, brief.uncertainty.event_s),
                     .settings = stay_settings(brief)};
     answer.blank_part = brief.blank_part;
     answer.noise_settings = brief.noise;
@@ -364,6 +430,33 @@ std::vector<study::Complaint> unheard_decisions(std::span<const StayAnswer> stay
                            .remedy = "take a moment between sealed_from and to of its row in "
                                      "uptake_by_spell.csv",
                            .place = std::move(place)}});
+        }
+    }
+    return out;
+}
+
+std::vector<study::Complaint> refused_moves(std::span<const StayAnswer> stays) {
+    std::vector<study::Complaint> out;
+    for (const auto& answer : stays) {
+        if (!answer.uptake) {
+            continue; // the stay's own reason is said
+        }
+        for (const auto& refused : answer.uptake->refused_moves) {
+            const auto& decision = answer.on_spells[refused.decision];
+            const bool nothing = refused.leaves_nothing;
+            out.push_back(study::warn(
+                decision.place, "value",
+                {ErrorCode::bad_time,
+                 fmt::format(
+                     "{} to {}{}; the spell of the stay \"{}\" was sealed from {} to {}",
+                     study::word_of(decision.act), iso_text(decision.moved_to.value_or(*decision.moment)),
+                     nothing ? " leaves no reading: the start is not before the end" : "",
+                     answer.stay->id.text(), iso_text(refused.sealed_from), iso_text(refused.sealed_to)),
+                 nothing ? "a start before the end; this spell gives no uptake"
+                         : "a moment inside that spell, since no slope reaches into a flush; this bound was "
+                           "not moved",
+                 nothing ? "correct one of the two bounds, or exclude the spell"
+                         : "correct the time, or take the row out"}));
         }
     }
     return out;

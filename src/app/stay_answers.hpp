@@ -52,6 +52,10 @@ struct StayAnswers {
 /// they did nothing.
 [[nodiscard]] std::vector<study::Complaint> unheard_decisions(std::span<const StayAnswer> stays);
 
+/// Decisions that move a bound of a spell into a flush, which are not followed, or past its other bound,
+/// which leaves nothing: warnings at their rows.
+[[nodiscard]] std::vector<study::Complaint> refused_moves(std::span<const StayAnswer> stays);
+
 /// A stay that cannot be computed holds the reason; the others go on. `chambers` must outlive the result.
 [[nodiscard]] StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads threads,
                                        const Progress& progress);

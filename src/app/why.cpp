@@ -144,6 +144,7 @@ std::string why_excess(const Answers& answers, const std::string& fish, const Ev
                budget(amount, unit);
     }
     out += fmt::format("time zero {} ({})\n", iso_text(event.zero.at), event.zero.word) +
+           (event.zero.not_from.empty() ? std::string() : event.zero.not_from + "\n") +
            chamber_line(*event.stay);
     for (const std::size_t i : event.spells) {
         out += spell_line(answers, *event.stay, i);

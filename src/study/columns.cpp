@@ -155,15 +155,22 @@ TableDefinition events_table() {
     return {
         .name = TableName::events,
         .file = "events.csv",
-        .what = "What happened, in any order. Name the stay only for what happened inside the chamber while "
-                "it lasted.",
+        .what =
+            "What happened, in any order. Name the stay only for what happened inside the chamber while "
+            "it lasted. Inside a sealed spell (from when the chamber closed to the last reading used) "
+            "opened, cleaning and sensor_swap make the spell unusable, disturbance and anaesthetic at best "
+            "doubtful; one that only at_uncertainty_s brings inside makes it doubtful. A swap that "
+            "assemblies.csv tells too, within twice its uncertainty, splits the stay instead. At the "
+            "bounds of the stay itself they mark nothing.",
         .columns = {
             moment("at", Need::required, "When."),
             number("at_uncertainty_s", "s", {0.0, 86400.0},
                    "Standard uncertainty of that time. Empty: [uncertainty] event_s."),
             word("event", Need::required, "What.", EventKind{}),
             key("fish", Need::optional, "As in fish.csv."), key("stay", Need::optional, "As in stays.csv."),
-            key("assembly", Need::optional, "As in assemblies.csv; of a cleaning: empty means all of them."),
+            key("assembly", Need::optional,
+                "As in assemblies.csv. Of a cleaning, an opening, a swap, a disturbance, an "
+                "anaesthetic: where fish, stay and assembly are all empty, all of them are meant."),
             number("value", "as unit says", {-1e12, 1e12},
                    "A number that belongs to it. blood: how much. weighed: the mass, which then "
                    "holds for stays that end later, instead of fish.csv's."),
@@ -266,7 +273,10 @@ TableDefinition decisions_table() {
             word("act", Need::required,
                  "exclude, include, mark (value: good, doubtful, unusable), move_start and move_end (value: "
                  "the "
-                 "time of the first or last reading to use), note.",
+                 "time of the first or last reading to use), note. A bound moved out of the sealed spell "
+                 "would "
+                 "reach into a flush: it is refused with a warning and the spell's own bound stays, settling "
+                 "included. A start that is not before the end is a complaint, and the spell gives nothing.",
                  DecisionAct{}),
             text("value", "As the act says."), text("reason", "Why; a reviewer will read it."),
             text("author", "Who decided."), moment("at", Need::optional, "When it was decided.")}};

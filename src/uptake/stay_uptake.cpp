@@ -57,7 +57,18 @@ struct Draft {
     Spell spell;
     std::size_t first_row = 0;
     std::size_t end_row = 0;
+    Instant touchable_from; ///< an act from here to `touchable_to` reaches its readings
+    Instant touchable_to;
     SealedSlope slope;
+};
+
+/// The readings of one sealed spell that are used: from `from` up to, not including, `before`.
+struct Bounds {
+    Instant from;
+    Instant before;
+    bool is_start_moved = false;
+    bool is_end_moved = false;
+    bool leaves_nothing = false; ///< moved past each other by hand
 };
 
 SealedView view_of(const ChamberTrace& trace, Instant sealed_from, std::size_t first, std::size_t end) {
@@ -210,9 +221,9 @@ class StayWork {
         }
         const StaySlice& slice = input_.slices[s];
         const Duration settle = settle_of(*role, slice.chamber);
-        Instant used_from = spell.from + settle + margin_at(spell.from, found);
-        Instant used_before = spell.to - margin_at(spell.to, found) + Duration::nanoseconds(1);
-        move_bounds(spell, used_from, used_before);
+        const Bounds used =
+            moved_bounds(spell, {.from = spell.from + settle + margin_at(spell.from, found),
+                                 .before = spell.to - margin_at(spell.to, found) + Duration::nanoseconds(1)});
 
         const auto begin = slice.trace->times_ns.begin();
         const auto row_of = [&](Instant at) {
@@ -224,11 +235,21 @@ class StayWork {
         Draft draft{.slice = s,
                     .role = *role,
                     .spell = spell,
-                    .first_row = row_of(used_from),
-                    .end_row = std::max(row_of(used_from), row_of(used_before))};
-        draw(s, ChamberState::settle, spell.from, std::min(used_from, spell.to));
-        draw(s, ChamberState::sealed, std::min(used_from, spell.to), spell.to);
+                    .first_row = row_of(used.from),
+                    .end_row = std::max(row_of(used.from), row_of(used.before)),
+                    .touchable_from = used.is_start_moved ? used.from : spell.from,
+                    .touchable_to = used.is_end_moved ? used.before : spell.to};
+        draw(s, ChamberState::settle, spell.from, std::min(used.from, spell.to));
+        draw(s, ChamberState::sealed, std::min(used.from, spell.to), spell.to);
         if (extent_ == Extent::states_only) {
+            return;
+        }
+        if (used.leaves_nothing) {
+            out_.lost.push_back(
+                {.from = spell.from,
+                 .to = spell.to,
+                 .reason = {"moved_by_hand", "its start was moved by hand to " + iso_text(used.from) +
+                                                 ", not before its end: nothing is left"}});
             return;
         }
         const SealedView view = view_of(*slice.trace, spell.from, draft.first_row, draft.end_row);
@@ -267,28 +288,48 @@ class StayWork {
         return decision.moment >= spell.from && decision.moment <= spell.to;
     }
 
-    void move_bounds(const Spell& spell, Instant& used_from, Instant& used_before) {
+    /// A bound moved out of the sealed spell would reach into a flush, or into another spell: it stays.
+    Bounds moved_bounds(const Spell& spell, Bounds used) {
+        std::vector<std::size_t> moves;
         for (std::size_t d = 0; d < input_.decisions.size(); ++d) {
             const SpellDecision& decision = input_.decisions[d];
             if (!means(decision, spell)) {
                 continue;
             }
             heard_[d] = 1;
-            if (decision.act != DecisionAct::move_start && decision.act != DecisionAct::move_end) {
-                continue;
-            }
-            if (decision.moved_to < spell.from || decision.moved_to > spell.to) {
-                say_once(out_.notes,
-                         "a decision of " + decision.author + " moves a bound to " +
-                             iso_text(decision.moved_to) +
-                             ", outside the sealed spell it names: moved as far as the spell goes");
-            }
-            if (decision.act == DecisionAct::move_start) {
-                used_from = decision.moved_to;
-            } else {
-                used_before = decision.moved_to + Duration::nanoseconds(1);
+            if (is_move(decision) && !reaches_outside(decision, spell)) {
+                moves.push_back(d);
+                if (decision.act == DecisionAct::move_start) {
+                    used.from = decision.moved_to;
+                    used.is_start_moved = true;
+                } else {
+                    used.before = decision.moved_to + Duration::nanoseconds(1);
+                    used.is_end_moved = true;
+                }
+            } else if (is_move(decision)) {
+                refuse(d, spell, false);
             }
         }
+        used.leaves_nothing = !moves.empty() && used.from + Duration::nanoseconds(1) >= used.before;
+        if (used.leaves_nothing) {
+            refuse(moves.back(), spell, true);
+        }
+        return used;
+    }
+
+    static bool is_move(const SpellDecision& decision) {
+        return decision.act == DecisionAct::move_start || decision.act == DecisionAct::move_end;
+    }
+
+    static bool reaches_outside(const SpellDecision& decision, const Spell& spell) {
+        return decision.moved_to < spell.from || decision.moved_to > spell.to;
+    }
+
+    void refuse(std::size_t decision, const Spell& spell, bool leaves_nothing) {
+        out_.refused_moves.push_back({.decision = decision,
+                                      .sealed_from = spell.from,
+                                      .sealed_to = spell.to,
+                                      .leaves_nothing = leaves_nothing});
     }
 
     // ---------------------------------------------------------------- answers
@@ -419,13 +460,37 @@ class StayWork {
             judgement.reasons.push_back({"after_last_good", "after the last good moment of the stay, " +
                                                                 iso_text(*input_.last_good)});
         }
+        spoil(judgement, draft);
         spell.mark_by_machine = judgement.mark;
         spell.answer.mark = judgement.mark;
         spell.answer.reasons = std::move(judgement.reasons);
         decide(spell, draft.spell);
     }
 
+    /// What happened to the chamber while the spell's readings, or those that settle, were taken.
+    void spoil(Judgement& judgement, const Draft& draft) const {
+        for (const ChamberAct& act : input_.acts) {
+            const std::string told = act.reason.text + " at " + iso_text(act.at);
+            if (act.at > draft.touchable_from && act.at < draft.touchable_to) {
+                judgement.mark = std::max(judgement.mark, act.mark);
+                judgement.reasons.push_back(
+                    {act.reason.word, told + ", inside the spell sealed from " + iso_text(draft.spell.from)});
+            } else if (act.at + act.uncertainty > draft.touchable_from &&
+                       act.at - act.uncertainty < draft.touchable_to) {
+                judgement.mark = std::max(judgement.mark, Mark::doubtful);
+                judgement.reasons.push_back(
+                    {act.reason.word, told + " ± " + significant_text(act.uncertainty.seconds(), 3) +
+                                          " s, which may lie inside the spell"});
+            }
+        }
+    }
+
     static StayRole blank_role(StayRole role) { return role == StayRole::leak_test ? role : StayRole::blank; }
+
+    static std::string outside(std::string_view bound, const SpellDecision& decision) {
+        return std::string(bound) + " not moved to " + iso_text(decision.moved_to) +
+               ", which lies outside the sealed spell; asked";
+    }
 
     void decide(SealedSpell& spell, const Spell& meant) const {
         for (const SpellDecision& decision : input_.decisions) {
@@ -451,10 +516,14 @@ class StayWork {
                 answer.reasons.push_back({"marked_by_hand", "marked" + why});
                 break;
             case DecisionAct::move_start:
-                answer.reasons.push_back({"start_moved_by_hand", "start moved" + why});
+                answer.reasons.push_back(reaches_outside(decision, meant)
+                                             ? Reason{"start_not_moved", outside("start", decision) + why}
+                                             : Reason{"start_moved_by_hand", "start moved" + why});
                 break;
             case DecisionAct::move_end:
-                answer.reasons.push_back({"end_moved_by_hand", "end moved" + why});
+                answer.reasons.push_back(reaches_outside(decision, meant)
+                                             ? Reason{"end_not_moved", outside("end", decision) + why}
+                                             : Reason{"end_moved_by_hand", "end moved" + why});
                 break;
             case DecisionAct::note:
                 answer.reasons.push_back({"note", "note" + why});

@@ -59,12 +59,24 @@ enum class DecisionAct : std::uint8_t { exclude, include, mark, move_start, move
 struct SpellDecision {
     DecisionAct act = DecisionAct::note;
     Instant moment;
-    Instant moved_to;           ///< for move_start, move_end: the first/last reading to use
+    /// For move_start, move_end: the first/last reading to use. Outside the sealed spell (in a flush) it is
+    /// refused, and the spell's own bound stays.
+    Instant moved_to;
     Mark mark = Mark::doubtful; ///< for mark
     std::string reason;
     std::string author;
 
     friend bool operator==(const SpellDecision&, const SpellDecision&) = default;
+};
+
+/// Something that happened to a chamber. Inside a sealed spell it spoils the spell: see StayInput::acts.
+struct ChamberAct {
+    Instant at;
+    Duration uncertainty;       ///< standard, as stated for it; 0: none was
+    Mark mark = Mark::unusable; ///< what is left of the spell at best
+    Reason reason;              ///< "opened_inside" and what is said of it, up to the time
+
+    friend bool operator==(const ChamberAct&, const ChamberAct&) = default;
 };
 
 struct StaySettings {
@@ -89,6 +101,10 @@ struct StayInput {
     std::optional<Instant> last_good; ///< readings after it make a spell unusable
     std::vector<Blank> blanks;        ///< of the whole study; the right ones are picked
     std::vector<Instant> cleanings;   ///< of this assembly
+    /// Acts on this chamber while the stay lasted. One between the closing of a spell and its last reading
+    /// (or between bounds moved by hand) gives it the act's mark; one that only its uncertainty brings there
+    /// makes it doubtful.
+    std::vector<ChamberAct> acts;
     std::vector<SpellDecision> decisions;
     StaySettings settings;
 };
@@ -130,14 +146,22 @@ struct StayUptake {
     std::string background_how;                       ///< one sentence, "" for a blank
     std::vector<std::string> notes;                   ///< in words, each once
     std::vector<std::size_t> decisions_without_spell; ///< indices into the input's decisions
+    /// A move_start or move_end that was not followed, or that left nothing of its spell.
+    struct RefusedMove {
+        std::size_t decision = 0; ///< index into the input's decisions
+        Instant sealed_from;      ///< the spell it names
+        Instant sealed_to;
+        bool leaves_nothing = false; ///< the start is not before the end: the spell is lost
+    };
+    std::vector<RefusedMove> refused_moves;
 };
 
 /// Fails when the stay cannot be computed: no slice or role, fish larger than its chamber, an asked-for
 /// source of states that is not there, columns of unequal length. A spell that cannot be used is no failure.
 [[nodiscard]] Expected<StayUptake> stay_uptake(const StayInput& input);
 
-/// Only when the chamber was flushed, settling and sealed: `states`, `states_from`, `found`, `notes` and
-/// `decisions_without_spell` as stay_uptake() gives them; no slopes. Fails as it does.
+/// Only when the chamber was flushed, settling and sealed: `states`, `states_from`, `found`, `notes`,
+/// `decisions_without_spell` and `refused_moves` as stay_uptake() gives them; no slopes. Fails as it does.
 [[nodiscard]] Expected<StayUptake> stay_states(const StayInput& input);
 
 /// What noise_stretches() asks of a stay, before any noise is known, and no more: spells with their rows,

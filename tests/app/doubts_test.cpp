@@ -340,6 +340,111 @@ TEST(Decisions, about_one_spell_that_contradict_each_other_are_told_with_both_li
                                HasSubstr("later row holds"))));
 }
 
+TEST(Decisions, that_move_a_bound_into_a_flush_or_past_the_other_are_told) {
+    // Sealed from 12:02 to 12:08 and from 12:10 to 12:16.
+    auto files = test::small_study();
+    files["decisions.csv"] = "stay,moment,act,value,reason,author,at\n"
+                             "s2,2026-06-14T12:05:00Z,move_start,2026-06-14T12:01:30Z,early,me,\n"
+                             "s2,2026-06-14T12:13:00Z,move_start,2026-06-14T12:15:00Z,late,me,\n"
+                             "s2,2026-06-14T12:14:00Z,move_end,2026-06-14T12:14:00Z,late,me,\n";
+    const Checked checked(files);
+    EXPECT_THAT(checked.said,
+                testing::ElementsAre(AllOf(HasSubstr("beware: decisions.csv line 2"),
+                                           HasSubstr("column \"value\""), HasSubstr("not moved")),
+                                     AllOf(HasSubstr("beware: decisions.csv line 4"),
+                                           HasSubstr("the start is not before the end"))));
+    const auto stays = answer_stays(checked.opened->study, checked.chambers, {}, [](auto...) {});
+    EXPECT_THAT(refused_moves(stays.list), testing::SizeIs(2));
+}
+
+// ---------------------------------------------------------------- acts on a chamber, and what comes before
+// it
+
+/// Marks of the spells of s2 that were sealed at 12:02 and at 12:10, with these events.
+std::string marks_with(const std::string& events, const std::string& assemblies = "") {
+    auto files = test::small_study();
+    files["events.csv"] = "at,at_uncertainty_s,event,fish,stay,assembly\n"
+                          "2026-06-14T20:09:00Z,2,chase_end,T01,,\n" +
+                          events;
+    if (!assemblies.empty()) {
+        files["assemblies.csv"] = assemblies;
+    }
+    const Checked checked(files);
+    const auto stays = answer_stays(checked.opened->study, checked.chambers, {}, [](auto...) {});
+    std::string out;
+    for (const auto& spell : stays.list.at(1).uptake->spells) {
+        const auto when = iso_text(spell.answer.sealed_from);
+        if (when == "2026-06-14T12:02:00Z" || when == "2026-06-14T12:10:00Z") {
+            out += spell.answer.mark == uptake::Mark::good       ? "good "
+                   : spell.answer.mark == uptake::Mark::doubtful ? "doubtful "
+                                                                 : "unusable ";
+            for (const auto& reason : spell.answer.reasons) {
+                out += reason.word + " ";
+            }
+        }
+    }
+    return out;
+}
+
+TEST(Acts, inside_a_sealed_spell_mark_it_wherever_they_are_written_down) {
+    EXPECT_EQ(marks_with(""), "good good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:05:00Z,,opened,T01,s2,tube\n"), "unusable opened_inside good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:05:00Z,,cleaning,,,tube\n"), "unusable cleaned_inside good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:05:00Z,,sensor_swap,,s2,\n"), "unusable sensor_swapped_inside good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:05:00Z,,disturbance,,,\n"), "doubtful disturbed_inside good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:05:00Z,,anaesthetic,T01,,\n"), "doubtful anaesthetic_inside good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:09:00Z,,opened,,s2,\n"), "good good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:09:00Z,90,opened,,s2,\n"),
+              "doubtful opened_inside doubtful opened_inside ");
+}
+
+TEST(Acts, a_swap_that_the_assemblies_tell_splits_the_stay_instead) {
+    const std::string rest = ",9.6,0.03,0.4,OX-1,boat:o2_mgL,boat:temp_C,boat:pump,0,15\n";
+    const auto said =
+        marks_with("2026-06-14T12:05:20Z,30,sensor_swap,,s2,\n",
+                   "assembly,from,to,chamber_volume_l,chamber_volume_uncertainty_l,loop_volume_l,"
+                   "sensor,oxygen,temperature,pump,sensor_lag_s,mixing_s\n"
+                   "tube,,2026-06-14T12:05:00Z" +
+                       rest + "tube,2026-06-14T12:05:00Z," + rest);
+    EXPECT_THAT(said, AllOf(HasSubstr("good"), Not(HasSubstr("sensor_swapped_inside"))));
+}
+
+TEST(Events, that_should_come_before_a_stay_and_lie_in_it_are_told_with_the_time_zero_taken_instead) {
+    auto files = test::small_study();
+    auto& events = files["events.csv"];
+    events =
+        test::with(events, "2026-06-14T08:01:00Z,2,back_in_water", "2026-06-14T08:07:00Z,2,back_in_water");
+    events = test::with(events, "2026-06-14T20:09:00Z,2,chase_end", "2026-06-14T20:19:00Z,2,chase_end");
+    events = test::with(events, "2026-06-14T20:09:30Z,2,air_end", "2026-06-14T20:19:30Z,2,air_end");
+    const Checked checked(files);
+    EXPECT_THAT(
+        checked.said,
+        testing::ElementsAre(AllOf(HasSubstr("beware: events.csv line 6"), HasSubstr("back_in_water"),
+                                   HasSubstr("time zero is taken from landed at 2026-06-14T08:00:00Z")),
+                             AllOf(HasSubstr("beware: events.csv line 9"), HasSubstr("chase_end"),
+                                   HasSubstr("time zero is the start of the role, 2026-06-14T20:10:00Z")),
+                             AllOf(HasSubstr("beware: events.csv line 11"), HasSubstr("air_end"))));
+    const auto run = run_study(*checked.opened, {});
+    EXPECT_THAT(run->fish.front().after_event(uptake::PeakEvent::capture)->zero.not_from,
+                AllOf(HasSubstr("taken from landed"), HasSubstr("not from back_in_water"),
+                      HasSubstr("events.csv, line 6")));
+    const auto results = results_of(*run->answers);
+    EXPECT_THAT(results.fish.front().notes, testing::SizeIs(2));
+}
+
+TEST(Events, time_zero_without_an_event_is_the_start_of_the_role_not_of_the_stay) {
+    auto files = test::small_study();
+    auto& stays = files["stays.csv"];
+    stays = test::with(stays, "T01,tube,rest,2026-06-14T09:10:00Z,2026-06-14T20:04:00Z,done\ns3,T01",
+                       "T01,tube,rest,2026-06-14T09:10:00Z,2026-06-14T20:10:00Z,\ns2,T01");
+    files["events.csv"] = "at,event,fish\n2026-06-14T08:01:00Z,back_in_water,T01\n";
+    const Checked checked(files);
+    const auto run = run_study(*checked.opened, {});
+    const auto* chase = run->fish.front().after_event(uptake::PeakEvent::chase);
+    ASSERT_NE(chase, nullptr);
+    EXPECT_EQ(iso_text(chase->zero.at), "2026-06-14T20:10:00Z");
+}
+
 TEST(Blanks, a_fish_without_one_is_told) {
     auto files = test::small_study();
     files["stays.csv"] =

@@ -356,6 +356,79 @@ TEST(Stay, decisions_name_a_moment_and_are_told) {
     EXPECT_EQ(out->decisions_without_spell, std::vector<std::size_t>{4});
 }
 
+ChamberAct act_at(double second, Mark mark, double uncertainty_s = 0.0) {
+    return {.at = known_start + Duration::seconds(second),
+            .uncertainty = Duration::seconds(uncertainty_s),
+            .mark = mark,
+            .reason = {"opened_inside", "the chamber was opened"}};
+}
+
+TEST(Stay, an_act_inside_a_sealed_spell_marks_it_and_no_other) {
+    // Sealed from 180 to 600 s of each 600 s.
+    const auto trace = simulate({.flow_l_per_min = 12.0}, 3600.0, cycling(180, 600), 6);
+    auto input = stay_of(trace);
+    const auto untouched = stay_uptake(input);
+    for (const auto& spell : untouched->spells) {
+        ASSERT_EQ(spell.answer.mark, Mark::good) << spell.answer.reasons.front().text;
+    }
+    input.acts = {act_at(300, Mark::unusable), act_at(1000, Mark::doubtful),
+                  act_at(1300, Mark::unusable),       // in the flush
+                  act_at(1970, Mark::unusable, 20.0), // in the flush, perhaps 10 s after it
+                  act_at(2590, Mark::unusable)};      // while it settles
+    const auto out = stay_uptake(input);
+    ASSERT_EQ(out->spells.size(), 6U);
+    const std::vector<Mark> expected{Mark::unusable, Mark::doubtful, Mark::good,
+                                     Mark::doubtful, Mark::unusable, Mark::good};
+    for (std::size_t i = 0; i < expected.size(); ++i) {
+        EXPECT_EQ(out->spells[i].answer.mark, expected[i]) << i;
+        EXPECT_EQ(out->spells[i].mark_by_machine, expected[i]) << i;
+        EXPECT_EQ(says(out->spells[i].answer.reasons, "opened_inside"), expected[i] != Mark::good) << i;
+    }
+    EXPECT_EQ(out->spells[0].answer.reasons.back().text,
+              "the chamber was opened at " + iso_text(known_start + Duration::seconds(300)) +
+                  ", inside the spell sealed from " + iso_text(known_start + Duration::seconds(180)));
+    // Who moves the end to before the act has readings that it did not touch.
+    input.decisions = {{.act = DecisionAct::move_end,
+                        .moment = known_start + Duration::seconds(290),
+                        .moved_to = known_start + Duration::seconds(290),
+                        .reason = "lid opened after",
+                        .author = "A. Person"}};
+    EXPECT_NE(stay_uptake(input)->spells[0].answer.mark, Mark::unusable);
+}
+
+TEST(Stay, a_bound_moved_out_of_its_spell_is_refused_and_one_past_the_other_leaves_nothing) {
+    const auto trace = simulate({}, 3600.0, cycling(180, 600), 7);
+    const auto plain = stay_uptake(stay_of(trace));
+    const auto move = [](DecisionAct act, double moment, double to) {
+        return SpellDecision{.act = act,
+                             .moment = known_start + Duration::seconds(moment),
+                             .moved_to = known_start + Duration::seconds(to),
+                             .reason = "seen",
+                             .author = "A. Person"};
+    };
+    auto input = stay_of(trace);
+    input.decisions = {move(DecisionAct::move_start, 300, 170), move(DecisionAct::move_end, 1000, 1210),
+                       move(DecisionAct::move_start, 1600, 1700), move(DecisionAct::move_end, 1600, 1700),
+                       move(DecisionAct::move_start, 2100, 2000)};
+    const auto out = stay_uptake(input);
+    ASSERT_EQ(out->spells.size(), 5U);
+    EXPECT_EQ(out->spells[0].answer.from, plain->spells[0].answer.from);
+    EXPECT_TRUE(says(out->spells[0].answer.reasons, "start_not_moved"));
+    EXPECT_EQ(out->spells[1].answer.to, plain->spells[1].answer.to);
+    EXPECT_TRUE(says(out->spells[1].answer.reasons, "end_not_moved"));
+    ASSERT_EQ(out->lost.size(), 1U);
+    EXPECT_EQ(out->lost[0].from, known_start + Duration::seconds(1380));
+    EXPECT_EQ(out->lost[0].reason.word, "moved_by_hand");
+    // A start within the settling is a person's own judgement.
+    EXPECT_EQ(out->spells[2].answer.from, known_start + Duration::seconds(2000));
+    ASSERT_EQ(out->refused_moves.size(), 3U);
+    EXPECT_EQ(out->refused_moves[0].decision, 0U);
+    EXPECT_EQ(out->refused_moves[1].decision, 1U);
+    EXPECT_EQ(out->refused_moves[2].decision, 3U);
+    EXPECT_TRUE(out->refused_moves[2].leaves_nothing);
+    EXPECT_EQ(stay_states(input)->refused_moves.size(), 3U);
+}
+
 TEST(Stay, including_overrides_the_machine) {
     const auto trace =
         simulate({.inflow_mg_per_l = 7.5, .start_mg_per_l = 7.0}, 600.0, cycling(180, 600), 55);
