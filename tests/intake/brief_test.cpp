@@ -240,26 +240,25 @@ TEST(Brief, two_seasons_at_once_may_not_set_the_same) {
 // ------------------------------------------------------------------------------------------- questions
 
 TEST(BriefQuestions, are_read_with_every_key_in_the_order_of_the_file) {
-    const auto read =
-        read_brief("[[question]]\nname = \"rig_peak\"\nask = \"Does it?\"\noutcome = \"resting\"\n"
-                   "compare = \"rig\"\nadjust_for = [\"log(mass_g)\", \"rig x day\"]\n"
-                   "within = \"fish\"\nrandom = [\"day\", \"hours within fish\"]\n"
-                   "family = \"log_normal\"\nfamily_of_tests = \"peaks\"\nmargin = 0.8\n"
-                   "better = \"higher\"\nweigh_by_uncertainty = true\n"
-                   "[[question]]\nname = \"second\"\noutcome = \"died\"\ncompare = \"log(mass_g)\"\n",
-                   "study.toml");
+    const auto read = read_brief(
+        "[[question]]\nname = \"rig_peak\"\nask = \"Does it?\"\noutcome = \"resting\"\n"
+        "compare = \"rig\"\nadjust_for = [\"log(mass_g)\", \"rig x day\"]\n"
+        "reference = \"single_hook\"\nwithin = \"fish\"\nrandom = [\"day\", \"hours within fish\"]\n"
+        "family = \"log_normal\"\nfamily_of_tests = \"peaks\"\nmargin = 0.8\n"
+        "better = \"higher\"\nweigh_by_uncertainty = true\n"
+        "[[question]]\nname = \"second\"\noutcome = \"died\"\ncompare = \"log(mass_g)\"\n",
+        "study.toml");
     EXPECT_THAT(texts(read), IsEmpty());
     ASSERT_THAT(read.brief.questions, SizeIs(2));
     const auto& first = read.brief.questions[0];
-    EXPECT_EQ(
-        first.declared_form(),
-        "name = rig_peak; outcome = resting; compare = rig; adjust_for = log(mass_g), rig x day; within = "
-        "fish; random = day, hours within fish; family = log_normal; family_of_tests = peaks; better = "
-        "higher; weigh_by_uncertainty = true; margin = 0.8");
+    EXPECT_EQ(first.declared_form(),
+              "name = rig_peak; outcome = resting; compare = rig; reference = single_hook; adjust_for = "
+              "log(mass_g), rig x day; within = fish; random = day, hours within fish; family = log_normal; "
+              "family_of_tests = peaks; better = higher; weigh_by_uncertainty = true; margin = 0.8");
     EXPECT_EQ(first.ask, "Does it?");
     EXPECT_EQ(first.place.line, 1U);
     EXPECT_EQ(read.brief.questions[1].name, "second");
-    EXPECT_EQ(read.brief.questions[1].place.line, 14U);
+    EXPECT_EQ(read.brief.questions[1].place.line, 15U);
     EXPECT_FALSE(read.brief.questions[1].margin);
 }
 
