@@ -4,6 +4,7 @@
 
 #include "app/observe.hpp"
 #include "findings/answer.hpp"
+#include "study/declaration.hpp"
 
 namespace backeddy::app {
 
@@ -39,6 +40,7 @@ std::vector<Finding> answer_questions(const Study& study, const std::vector<Fish
     const auto rows = observe(study, fish);
     const auto rows_without =
         without == nullptr ? std::vector<findings::Observations>() : observe(study, *without);
+    const auto met = study::first_met(study.tables);
     std::vector<Finding> out(questions.size());
     parallel_for(questions.size(), threads, [&](std::size_t i) {
         out[i] = findings::answer_question(questions[i], rows_for(questions[i], rows));
@@ -46,6 +48,9 @@ std::vector<Finding> answer_questions(const Study& study, const std::vector<Fish
             const auto other = findings::answer_question(questions[i], rows_for(questions[i], rows_without));
             out[i].without_human = variant_of(other, out[i]);
         }
+        const auto state = study::declared_state(questions[i], study.tables.declarations, met);
+        out[i].declared = state.declared;
+        out[i].declared_text = state.text;
     });
     findings::correct_families(out);
     return out;

@@ -30,29 +30,37 @@ void name_question(const study::Question& question, const Observations& rows, Fi
     }
 }
 
+// Shares and counts are compared between two groups as they are; models for them are none yet.
+void give_up_model(const detail::Frame& frame, Finding& out) {
+    detail::give_up(out, {.code = ErrorCode::bad_setting,
+                          .found = fmt::format("{} with more than two groups, covariates or random groups",
+                                               frame.outcome.name),
+                          .expected = "two groups alone, family \"binomial\" or \"poisson\"",
+                          .remedy = "take adjust_for and random out"});
+}
+
 void answer_frame(const detail::Frame& frame, Finding& out) {
     using study::QuestionFamily;
     switch (frame.family) {
+    case QuestionFamily::automatic: // make_frame() has chosen
     case QuestionFamily::normal:
     case QuestionFamily::log_normal:
-        return detail::is_paired(frame) ? detail::answer_paired(frame, out)
-                                        : detail::answer_linear(frame, out);
+        return detail::is_paired(frame)    ? detail::answer_paired(frame, out)
+               : detail::has_limits(frame) ? detail::answer_censored(frame, out)
+                                           : detail::answer_linear(frame, out);
     case QuestionFamily::binomial:
-        if (detail::is_plain_shares(frame)) {
-            return detail::answer_plain_shares(frame, out);
-        }
-        break;
+        return detail::is_plain_shares(frame) ? detail::answer_plain_shares(frame, out)
+                                              : give_up_model(frame, out);
     case QuestionFamily::poisson:
-        if (detail::is_plain_rates(frame)) {
-            return detail::answer_plain_rates(frame, out);
-        }
-        break;
-    default:
-        break;
+        return detail::is_plain_rates(frame) ? detail::answer_plain_rates(frame, out)
+                                             : give_up_model(frame, out);
+    case QuestionFamily::negative_binomial:
+        return give_up_model(frame, out);
+    case QuestionFamily::ordinal:
+        return detail::answer_scores(frame, out);
+    case QuestionFamily::time:
+        return detail::answer_censored(frame, out);
     }
-    return detail::give_up(out, {.code = ErrorCode::bad_setting,
-                                 .found = fmt::format("family = \"{}\"", study::word_of(frame.family)),
-                                 .expected = "a family that can be answered here"});
 }
 
 } // namespace

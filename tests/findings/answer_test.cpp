@@ -4,6 +4,7 @@
 
 #include "findings/answer.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 
@@ -300,6 +301,93 @@ TEST(AnswerRates, two_groups_exactly) {
     EXPECT_EQ(found.groups[0].unit, "per rod_hours");
     rows.set(0, "bites", Value{.value = 2.5});
     EXPECT_NE(answer_question(asked, rows).unanswered.find("single 0 is 2.5"), std::string::npos);
+}
+
+// Fish of two rigs: hours to recovery log-normal, trebles half as long again; past `watched` only that.
+Observations recovering_fish(std::size_t n, std::uint64_t seed, double watched) {
+    Random random(seed);
+    Observations out("fish", "fish");
+    for (std::size_t i = 0; i < n; ++i) {
+        const auto name = fmt::format("st{:02}", i + 1);
+        const auto row = out.add_row(name, name);
+        const bool is_treble = i % 2 == 1;
+        const double hours = std::exp(2.0 + (is_treble ? std::log(1.5) : 0.0) + 0.3 * random.normal());
+        const bool is_seen = hours < watched;
+        out.set(row, "rig", Word{is_treble ? "treble" : "single"});
+        out.set(row, "recovery_h",
+                is_seen ? Within{.lower = 0.95 * hours, .upper = 1.05 * hours, .at = hours}
+                        : Within{.lower = watched, .upper = std::numeric_limits<double>::infinity()});
+    }
+    out.describe("recovery_h", "time to recovery", "h", Stage::after);
+    out.describe("rig", "rig", "", Stage::assigned);
+    return out;
+}
+
+TEST(AnswerTimes, a_ratio_of_times_that_knows_of_those_not_seen_to_recover) {
+    std::size_t covered = 0;
+    constexpr std::size_t runs = 100;
+    for (std::size_t run = 0; run < runs; ++run) {
+        const auto found =
+            answer_question(question("recovery_h", "rig"), recovering_fish(24, 900 + run, 11.0));
+        ASSERT_EQ(found.unanswered, "");
+        ASSERT_EQ(found.scale, EffectScale::ratio);
+        covered += *found.effects[0].lower < 1.5 && 1.5 < *found.effects[0].upper ? 1 : 0;
+    }
+    EXPECT_GE(covered, 86U); // binomial(100, 0.95): all but 1 in 2,000
+}
+
+TEST(AnswerTimes, curves_medians_and_hazards_stand_beside) {
+    const auto found = answer_question(question("recovery_h", "rig"), recovering_fish(40, 77, 11.0));
+    EXPECT_EQ(found.family, "time");
+    ASSERT_EQ(found.curves.size(), 2U);
+    EXPECT_EQ(found.curves[0].y.front(), 0.0);
+    EXPECT_TRUE(std::is_sorted(found.curves[1].y.begin(), found.curves[1].y.end()));
+    const auto has = [&](const char* name) {
+        return std::any_of(found.tests.begin(), found.tests.end(),
+                           [&](const FoundTest& test) { return test.name.starts_with(name); });
+    };
+    EXPECT_TRUE(has("log-rank"));
+    EXPECT_TRUE(has("hazard ratio"));
+    EXPECT_TRUE(has("the same with a Weibull form"));
+    EXPECT_NE(found.sentence.find("times as high with treble as with single"), std::string::npos)
+        << found.sentence;
+}
+
+// One analyte below its limit: what is known of it is that it is not above.
+TEST(AnswerCensored, a_value_below_the_limit_is_no_value_and_no_zero) {
+    auto rows = made_fish(24, 12);
+    auto asked = question("peak", "rig");
+    const auto plain = answer_question(asked, rows);
+    const auto value = std::get<Value>(rows.column("peak")->cells[1]).value; // of a treble
+    rows.set(1, "peak", Within{.lower = -std::numeric_limits<double>::infinity(), .upper = value});
+    const auto below = answer_question(asked, rows);
+    ASSERT_EQ(below.unanswered, "");
+    EXPECT_LT(*below.effects[0].value, *plain.effects[0].value);
+    EXPECT_NE(below.method.find("1 below one"), std::string::npos) << below.method;
+    rows.set(1, "peak", Absent{"lost"});
+    EXPECT_EQ(answer_question(asked, rows).left_out.size(), 1U);
+}
+
+// Scores that trebles raise: an odds ratio above 1, its scores in their order.
+TEST(AnswerScores, odds_of_a_higher_score) {
+    Observations rows("fish", "fish");
+    Random random(5);
+    for (std::size_t i = 0; i < 60; ++i) {
+        const auto row = rows.add_row(fmt::format("st{:02}", i), fmt::format("st{:02}", i));
+        const double hidden = (i % 2 == 1 ? 1.5 : 0.0) + random.normal();
+        rows.set(row, "rig", Word{i % 2 == 1 ? "treble" : "single"});
+        rows.set(row, "injury", Word{hidden < 0.0 ? "none" : hidden < 1.5 ? "slight" : "severe"});
+    }
+    rows.column_of("injury").levels = {"none", "slight", "severe"};
+    rows.describe("rig", "rig", "", Stage::assigned);
+    const auto found = answer_question(question("injury", "rig"), rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_EQ(found.scale, EffectScale::odds_ratio);
+    EXPECT_GT(*found.effects[0].lower, 1.0);
+    EXPECT_EQ(found.scores, (std::vector<std::string>{"none", "slight", "severe"}));
+    EXPECT_EQ(found.effects[0].method, "interval by profile likelihood, p by likelihood ratio");
+    EXPECT_EQ(found.points[0].value,
+              std::get<Word>(rows.column("injury")->cells[0]).text == "none" ? 1.0 : 2.0);
 }
 
 // A wide interval is never called an absence of an effect.

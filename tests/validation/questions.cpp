@@ -9,6 +9,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <functional>
+#include <limits>
 #include <string>
 #include <vector>
 
@@ -149,6 +150,40 @@ Asked shares(Random& random, std::size_t n, bool has_effect) {
     return out;
 }
 
+// Hours to recovery: log-normal, known to 5 %, looked for during 11 h: about a third are not seen to recover.
+Asked times(Random& random, std::size_t n, bool has_effect) {
+    Asked out{.rows = Observations("fish", "fish"),
+              .question = question("recovery_h", "rig", study::QuestionFamily::time),
+              .truth = has_effect ? 1.4 : 1.0};
+    constexpr double watched = 11.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double hours =
+            std::exp(2.1 + (i % 2 == 0 ? 0.0 : std::log(out.truth)) + 0.45 * random.normal());
+        const auto row = out.rows.add_row(fish_name(i), fish_name(i));
+        out.rows.set(row, "rig", Word{rig_of(i)});
+        out.rows.set(row, "recovery_h",
+                     hours < watched
+                         ? Within{.lower = 0.95 * hours, .upper = 1.05 * hours, .at = hours}
+                         : Within{.lower = watched, .upper = std::numeric_limits<double>::infinity()});
+    }
+    return out;
+}
+
+// Injury in three steps of a hidden logistic, the odds of more 1 or 3 times as high.
+Asked scores(Random& random, std::size_t n, bool has_effect) {
+    Asked out{.rows = Observations("fish", "fish"),
+              .question = question("injury", "rig", study::QuestionFamily::ordinal),
+              .truth = has_effect ? 3.0 : 1.0};
+    for (std::size_t i = 0; i < n; ++i) {
+        const double u = random.uniform();
+        const double hidden = std::log(u / (1.0 - u)) + (i % 2 == 0 ? 0.0 : std::log(out.truth));
+        const auto row = out.rows.add_row(fish_name(i), fish_name(i));
+        out.rows.set(row, "rig", Word{rig_of(i)});
+        out.rows.set(row, "injury", Value{.value = hidden < 0.0 ? 0.0 : hidden < 1.5 ? 1.0 : 2.0});
+    }
+    return out;
+}
+
 std::vector<Cell> cells() {
     std::vector<Cell> out;
     for (const std::size_t n : {8, 12, 24, 40}) {
@@ -174,6 +209,14 @@ std::vector<Cell> cells() {
     for (const std::size_t n : {16, 24, 40, 80}) {
         out.push_back({"shares of two rigs", n, "Fisher; Newcombe",
                        [n](Random& random, bool effect) { return shares(random, n, effect); }});
+    }
+    for (const std::size_t n : {12, 24, 40}) {
+        out.push_back({"times to recovery of two rigs", n, "accelerated failure time",
+                       [n](Random& random, bool effect) { return times(random, n, effect); }});
+    }
+    for (const std::size_t n : {16, 24, 40, 80}) {
+        out.push_back({"injury scores of two rigs", n, "proportional odds",
+                       [n](Random& random, bool effect) { return scores(random, n, effect); }});
     }
     return out;
 }

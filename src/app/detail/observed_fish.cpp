@@ -131,7 +131,15 @@ Cell recovery_cell(const EventAnswer* event) {
         return Absent{"no level of rest to recover to"};
     }
     const auto& time = event->recovery->baselines.front().by_data;
-    return Within{.lower = time.at_least_h, .upper = time.at_most_h.value_or(infinite), .at = time.hours};
+    if (!time.hours) {
+        return Within{.lower = time.at_least_h, .upper = infinite};
+    }
+    // Its limits are those of an error of measurement, not of when anybody looked: they are no censoring.
+    Value value{.value = *time.hours};
+    if (time.at_most_h) {
+        value.uncertainty = (*time.at_most_h - time.at_least_h) / (2.0 * 1.959964);
+    }
+    return value;
 }
 
 // ---------------------------------------------------------------- handling

@@ -34,6 +34,19 @@ void answer_plain_shares(const Frame& frame, Finding& out);
 [[nodiscard]] bool is_plain_rates(const Frame& frame);
 void answer_plain_rates(const Frame& frame, Finding& out);
 
+/// Yes or no and counts otherwise: logistic, Poisson and negative binomial models.
+void answer_generalised(const Frame& frame, Finding& out);
+
+/// Ordered scores: proportional odds.
+void answer_scores(const Frame& frame, Finding& out);
+
+/// Whether of some outcome only limits are known.
+[[nodiscard]] bool has_limits(const Frame& frame);
+/// Such outcomes, and times: censored regression, accelerated failure time.
+void answer_censored(const Frame& frame, Finding& out);
+/// What stands beside a time: curves and medians by group, log-rank, proportional hazards.
+void add_cox(const Frame& frame, Finding& out);
+
 /// Words shared by all: "across 24 fish", "in 131 spells of 22 fish".
 [[nodiscard]] std::string where_text(const Frame& frame);
 /// "treble_hooks" against "single_hook", or "for each unit of x more".

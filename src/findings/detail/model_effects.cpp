@@ -204,6 +204,40 @@ void add_coefficients(const std::vector<stats::Estimate>& coefficients, const Sc
     }
 }
 
+void add_likelihood_tests(const std::vector<stats::TermChiSquared>& tests, Finding& out) {
+    for (const auto& test : tests) {
+        out.tests.push_back(
+            {.name = test.term,
+             .text = fmt::format("likelihood ratio, chi-squared({:.0f}) = {:.2f}, {}", test.test.freedom,
+                                 test.test.chi_squared, p_text(test.test.p)),
+             .p = test.test.p});
+    }
+}
+
+std::optional<double> p_of_term(const std::vector<stats::TermChiSquared>& tests, const std::string& term) {
+    const auto found_at =
+        std::find_if(tests.begin(), tests.end(), [&](const auto& test) { return test.term == term; });
+    return found_at == tests.end() ? std::nullopt : std::optional(found_at->test.p);
+}
+
+stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance) {
+    return [values = std::move(values), covariance = std::move(covariance)](std::string name,
+                                                                            std::span<const double> weights) {
+        const auto width =
+            static_cast<std::size_t>(std::lround(std::sqrt(static_cast<double>(covariance.size()))));
+        double value = 0.0;
+        double variance = 0.0;
+        for (std::size_t i = 0; i < values.size(); ++i) {
+            value += weights[i] * values[i];
+            for (std::size_t j = 0; j < values.size(); ++j) {
+                variance += weights[i] * weights[j] * covariance[i * width + j];
+            }
+        }
+        return stats::make_estimate(std::move(name), value, std::sqrt(std::max(variance, 0.0)),
+                                    std::numeric_limits<double>::infinity());
+    };
+}
+
 stats::Terms fixed_terms(const Frame& frame, const std::vector<std::string>& more) {
     stats::Terms out;
     out.terms.push_back({{frame.compare_name}});

@@ -42,6 +42,16 @@ void take_likelihood(const Frame& frame, const stats::Interval& limits, std::opt
 /// The coefficients as a table shows them.
 void add_coefficients(const std::vector<stats::Estimate>& coefficients, const Scale& scale, Finding& out);
 
+/// Likelihood-ratio tests of whole terms, as sentences.
+void add_likelihood_tests(const std::vector<stats::TermChiSquared>& tests, Finding& out);
+
+/// The p of one of them; nothing where there is none of that name.
+[[nodiscard]] std::optional<double> p_of_term(const std::vector<stats::TermChiSquared>& tests,
+                                              const std::string& term);
+
+/// Of coefficients by a design's columns; the covariance may go on beyond them.
+[[nodiscard]] stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance);
+
 /// compare, adjust_for, and random groups that have become fixed, as a model's terms.
 [[nodiscard]] stats::Terms fixed_terms(const Frame& frame, const std::vector<std::string>& more = {});
 

@@ -1,0 +1,175 @@
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include <fmt/format.h>
+
+#include "base/number_text.hpp"
+#include "findings/detail/answers.hpp"
+#include "findings/detail/model_effects.hpp"
+#include "stats/censored.hpp"
+
+namespace backeddy::findings::detail {
+
+namespace {
+
+using stats::Distribution;
+using study::QuestionFamily;
+
+stats::CensoredOutcome outcome_of(const Frame& frame) {
+    stats::CensoredOutcome out;
+    for (const auto row : frame.kept) {
+        const auto& cell = frame.outcome.cells[row];
+        if (const auto* value = std::get_if<Value>(&cell)) {
+            out.lower.push_back(value->value);
+            out.upper.push_back(value->value);
+        } else {
+            const auto& within = std::get<Within>(cell);
+            out.lower.push_back(within.lower);
+            out.upper.push_back(within.upper);
+        }
+    }
+    return out;
+}
+
+const char* name_of(Distribution distribution) {
+    switch (distribution) {
+    case Distribution::normal:
+        return "normal";
+    case Distribution::log_normal:
+        return "log-normal";
+    case Distribution::weibull:
+        return "Weibull";
+    case Distribution::exponential:
+        return "exponential";
+    case Distribution::log_logistic:
+        return "log-logistic";
+    }
+    return "";
+}
+
+struct Asked {
+    stats::Terms terms;
+    stats::Design design;
+    stats::CensoredOutcome outcome;
+    stats::CensoredOptions options;
+};
+
+// The effect that another form of the distribution would have given: how far the answer rests on the form.
+void add_other_forms(const Frame& frame, const Asked& asked, Finding& out) {
+    const auto own = own_column(frame, asked.design);
+    if (frame.family != QuestionFamily::time || !own) {
+        return;
+    }
+    for (const auto form : {Distribution::weibull, Distribution::log_logistic}) {
+        if (const auto fit = stats::fit_censored(asked.design, asked.outcome, form, asked.options)) {
+            const auto number = found(fit->coefficients[*own], {EffectScale::ratio, ""});
+            out.tests.push_back({.name = fmt::format("the same with a {} form", name_of(form)),
+                                 .text = fmt::format("{}, {}; AIC {:.1f}", with_interval(number),
+                                                     p_text(fit->coefficients[*own].p), fit->aic),
+                                 .p = fit->coefficients[*own].p});
+        }
+    }
+}
+
+void describe_fit(const Frame& frame, const stats::CensoredFit& fit, Finding& out) {
+    const auto& counts = fit.counts;
+    out.method = fmt::format(
+        "{} by maximum likelihood with a {} form, AIC {:.1f}: {} values known, {} only to lie "
+        "above a limit, {} below one, {} between two",
+        frame.family == QuestionFamily::time ? "Accelerated failure time" : "Censored regression",
+        name_of(fit.distribution), fit.aic, counts.exact, counts.above, counts.below, counts.within);
+    for (const auto& remark : fit.remarks) {
+        out.warnings.push_back(remark.text);
+    }
+    const bool is_ratio = fit.distribution != Distribution::normal;
+    add_coefficients(fit.coefficients,
+                     {is_ratio ? EffectScale::ratio : EffectScale::difference, frame.outcome.unit}, out);
+    if (fit.random) {
+        out.spreads.push_back({.name = "between levels of the random group", .value = fit.random->sd});
+    }
+    out.spreads.push_back(
+        {.name = is_ratio ? "left over (of the logarithm)" : "left over", .value = fit.scale});
+}
+
+Expected<Asked> asked_of(const Frame& frame, const stats::Terms& terms,
+                         const std::vector<study::QuestionRandom>& random) {
+    if (random.size() > 1) {
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = fmt::format("{} random groups", random.size()),
+                     .expected = "one, where some values are only known within limits",
+                     .remedy = "keep the one that matters most, and adjust for the others"});
+    }
+    auto design = stats::make_design(frame.table, terms);
+    if (!design) {
+        return fail(std::move(design).error());
+    }
+    Asked out{.terms = terms, .design = std::move(*design), .outcome = outcome_of(frame)};
+    if (!random.empty()) {
+        out.options.group = &frame.table.factor(random[0].group);
+    }
+    return out;
+}
+
+void take_profile(const Frame& frame, const stats::CensoredFit& fit,
+                  const std::vector<stats::TermChiSquared>& tests, Finding& out) {
+    const auto own = own_column(frame, fit.design);
+    if (!own || out.effects.size() != 1) {
+        return;
+    }
+    const auto profiles = stats::profile_intervals(fit);
+    if (*own < profiles.size()) {
+        take_likelihood(frame, {profiles[*own].lower, profiles[*own].upper},
+                        p_of_term(tests, frame.compare_name), out);
+    }
+}
+
+Distribution form_of(QuestionFamily family) {
+    return family == QuestionFamily::normal ? Distribution::normal : Distribution::log_normal;
+}
+
+} // namespace
+
+bool has_limits(const Frame& frame) {
+    return std::any_of(frame.kept.begin(), frame.kept.end(), [&](std::size_t row) {
+        return std::holds_alternative<Within>(frame.outcome.cells[row]);
+    });
+}
+
+void answer_censored(const Frame& frame, Finding& out) {
+    std::vector<std::string> fixed;
+    const auto random = random_groups(frame, fixed, out);
+    const auto asked = asked_of(frame, fixed_terms(frame, fixed), random);
+    if (!asked) {
+        return give_up(out, asked.error());
+    }
+    const auto fit =
+        stats::fit_censored(asked->design, asked->outcome, form_of(frame.family), asked->options);
+    if (!fit) {
+        return give_up(out, fit.error());
+    }
+    const bool is_ratio = fit->distribution != Distribution::normal;
+    out.model =
+        model_text(is_ratio ? "log " + frame.outcome.title : frame.outcome.title, asked->terms, random);
+    describe_fit(frame, *fit, out);
+    const auto tests = stats::term_tests(*fit).value_or(std::vector<stats::TermChiSquared>{});
+    add_likelihood_tests(tests, out);
+    std::vector<double> values;
+    for (const auto& coefficient : fit->coefficients) {
+        values.push_back(coefficient.value);
+    }
+    add_effects(frame,
+                {.design = fit->design,
+                 .contrast = contrast_of(std::move(values), fit->covariance),
+                 .scale = {is_ratio ? EffectScale::ratio : EffectScale::difference, frame.outcome.unit},
+                 .response = [is_ratio](double value) { return is_ratio ? std::exp(value) : value; },
+                 .response_unit = frame.outcome.unit},
+                out);
+    take_profile(frame, *fit, tests, out);
+    if (frame.family == QuestionFamily::time) {
+        add_other_forms(frame, *asked, out);
+        add_cox(frame, out);
+    }
+}
+
+} // namespace backeddy::findings::detail

@@ -1,0 +1,172 @@
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "base/number_text.hpp"
+#include "findings/detail/answers.hpp"
+#include "findings/detail/model_effects.hpp"
+#include "stats/ordinal.hpp"
+
+namespace backeddy::findings::detail {
+
+namespace {
+
+std::string score_text(const Cell& cell) {
+    if (const auto* word = std::get_if<Word>(&cell)) {
+        return word->text;
+    }
+    const auto* value = std::get_if<Value>(&cell);
+    return value == nullptr ? std::string() : exact_text(value->value);
+}
+
+// Scores in their order: numbers by size; words as their column lists them, else by the alphabet.
+Expected<stats::Factor> scores_of(const Frame& frame) {
+    std::vector<std::string> levels = frame.outcome.levels;
+    if (levels.empty()) {
+        for (const auto row : frame.kept) {
+            levels.push_back(score_text(frame.outcome.cells[row]));
+        }
+        std::sort(levels.begin(), levels.end(), [](const std::string& a, const std::string& b) {
+            const auto x = parse_number(a);
+            const auto y = parse_number(b);
+            return x && y ? *x < *y : a < b;
+        });
+        levels.erase(std::unique(levels.begin(), levels.end()), levels.end());
+    }
+    constexpr std::size_t most_scores = 20;
+    if (levels.size() > most_scores) {
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = fmt::format("{} has {} different values", frame.outcome.name, levels.size()),
+                     .expected = fmt::format("a score of at most {} levels", most_scores),
+                     .remedy = "ask with family = \"normal\" or \"log_normal\""});
+    }
+    stats::Factor out{.levels = levels};
+    for (const auto row : frame.kept) {
+        const auto at = std::find(levels.begin(), levels.end(), score_text(frame.outcome.cells[row]));
+        out.codes.push_back(static_cast<std::size_t>(at - levels.begin()));
+    }
+    return out;
+}
+
+// Thresholds take the intercept's place: over the design's columns it is 0 and known.
+stats::ContrastTest contrast_over(const stats::OrdinalFit& fit) {
+    const auto wide = fit.design.columns();
+    const auto offset = fit.thresholds.size();
+    const auto width = offset + fit.coefficients.size();
+    std::vector<double> values(wide, 0.0);
+    std::vector<double> covariance(wide * wide, 0.0);
+    for (std::size_t i = 0; i < fit.columns.size(); ++i) {
+        values[fit.columns[i]] = fit.coefficients[i].value;
+        for (std::size_t j = 0; j < fit.columns.size(); ++j) {
+            covariance[fit.columns[i] * wide + fit.columns[j]] =
+                fit.covariance[(offset + i) * width + offset + j];
+        }
+    }
+    return contrast_of(std::move(values), std::move(covariance));
+}
+
+// Wald's limits are too short where rows are few: the likelihood's own stand in for them.
+void take_profile(const Frame& frame, const stats::OrdinalFit& fit,
+                  const std::vector<stats::TermChiSquared>& tests, Finding& out) {
+    const auto own = own_column(frame, fit.design);
+    const auto at = own ? std::find(fit.columns.begin(), fit.columns.end(), *own) : fit.columns.end();
+    if (at == fit.columns.end() || out.effects.size() != 1) {
+        return;
+    }
+    const auto profiles = stats::profile_intervals(fit);
+    const auto place = static_cast<std::size_t>(at - fit.columns.begin());
+    if (place < profiles.size()) {
+        take_likelihood(frame, {profiles[place].lower, profiles[place].upper},
+                        p_of_term(tests, frame.compare_name), out);
+    }
+}
+
+void check_odds(const stats::OrdinalFit& fit, Finding& out) {
+    if (!fit.groups.empty()) {
+        return;
+    }
+    const auto tests = stats::test_proportional_odds(fit);
+    if (!tests || tests->empty()) {
+        return;
+    }
+    const auto& all = tests->back();
+    const bool is_off = all.test.p < 0.05;
+    out.checks.push_back(
+        {.name = "proportional odds",
+         .verdict = is_off ? FoundCheck::Verdict::look : FoundCheck::Verdict::fine,
+         .text =
+             fmt::format("{} ({}, score test)",
+                         is_off ? "one odds ratio does not describe every cut of the scores: look at the bars"
+                                : "one odds ratio describes every cut, as far as these rows can show",
+                         p_text(all.test.p))});
+}
+
+Expected<stats::OrdinalFit> fit_of(const Frame& frame, const stats::Factor& scores, const stats::Terms& terms,
+                                   const std::vector<study::QuestionRandom>& random) {
+    if (random.size() > 1) {
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = fmt::format("{} random groups", random.size()),
+                     .expected = "one, for ordered scores",
+                     .remedy = "keep the one that matters most, and adjust for the others"});
+    }
+    const auto design = stats::make_design(frame.table, terms);
+    if (!design) {
+        return fail(design.error());
+    }
+    stats::OrdinalOptions options;
+    if (!random.empty()) {
+        options.group = &frame.table.factor(random[0].group);
+    }
+    return stats::fit_ordinal(*design, scores, options);
+}
+
+// What stands beside the effect.
+void describe_fit(const Frame& frame, const stats::OrdinalFit& fit, const stats::Factor& scores,
+                  Finding& out) {
+    for (std::size_t place = 0; place < frame.kept.size(); ++place) {
+        out.points[place].value = static_cast<double>(scores.codes[place] + 1);
+    }
+    out.scores = scores.levels;
+    out.method =
+        fmt::format("Proportional odds by maximum likelihood over the scores {}; an odds ratio above 1 goes "
+                    "with higher scores",
+                    fmt::join(fit.levels, " < "));
+    for (const auto& remark : fit.remarks) {
+        out.warnings.push_back(remark.text);
+    }
+    add_coefficients(fit.coefficients, {EffectScale::odds_ratio, ""}, out);
+    if (fit.random) {
+        out.spreads.push_back(
+            {.name = "between levels of the random group (log odds)", .value = fit.random->sd});
+    }
+    check_odds(fit, out);
+}
+
+} // namespace
+
+void answer_scores(const Frame& frame, Finding& out) {
+    const auto scores = scores_of(frame);
+    if (!scores) {
+        return give_up(out, scores.error());
+    }
+    std::vector<std::string> fixed;
+    const auto random = random_groups(frame, fixed, out);
+    const auto terms = fixed_terms(frame, fixed);
+    const auto fit = fit_of(frame, *scores, terms, random);
+    if (!fit) {
+        return give_up(out, fit.error());
+    }
+    out.model = model_text(frame.outcome.title + " (scores)", terms, random);
+    describe_fit(frame, *fit, *scores, out);
+    const auto tests = stats::term_tests(*fit).value_or(std::vector<stats::TermChiSquared>{});
+    add_likelihood_tests(tests, out);
+    add_effects(
+        frame,
+        {.design = fit->design, .contrast = contrast_over(*fit), .scale = {EffectScale::odds_ratio, ""}},
+        out);
+    take_profile(frame, *fit, tests, out);
+}
+
+} // namespace backeddy::findings::detail
