@@ -12,6 +12,7 @@ namespace backeddy::uptake::detail {
 
 namespace {
 
+constexpr double rounding = 1e-9;
 constexpr double normal_95 = 1.959963984540054; // JCGM 100:2008, table G.1
 
 // One standard uncertainty later takes off what one earlier adds: an earlier beginning loses no spell.
@@ -22,7 +23,8 @@ void add_effect(std::optional<Excess>& excess, const std::optional<Excess>& begu
     }
     const auto add = [&](Measured& amount, const Measured& earlier) {
         const double effect = amount.value() - earlier.value();
-        if (effect != 0.0) {
+        // What begins elsewhere differs by rounding alone, which is no source.
+        if (std::abs(effect) > rounding * std::abs(amount.value())) {
             amount = amount + Measured(0.0, {{source, effect}});
         }
     };
