@@ -73,7 +73,6 @@ struct Remark {
         empty_score,
         rare_score,
         much_censored,
-        not_unique,
     };
     About about = About::few_levels;
     std::string text;

@@ -91,7 +91,6 @@ class Ascent {
     void self_consistent_step() { shares_ = shares_.cwiseProduct(slopes()) / n_; }
     /// Newton's steps over the shares above 0 and the one whose slope is steepest.
     void newton();
-    [[nodiscard]] bool is_only_answer() const;
 
   private:
     [[nodiscard]] double height(const Vector& shares) const {
@@ -148,18 +147,6 @@ void Ascent::newton() {
     const Matrix bends = scaled.transpose() * scaled;
     move(places, bends.completeOrthogonalDecomposition().solve(rise));
     shares_ /= shares_.sum();
-}
-
-bool Ascent::is_only_answer() const {
-    const Vector slopes = this->slopes();
-    std::vector<Index> places;
-    for (Index j = 0; j < shares_.size(); ++j) {
-        if (slopes[j] > n_ * (1.0 - 1e-7)) {
-            places.push_back(j);
-        }
-    }
-    const Matrix part = rows_(Eigen::all, places);
-    return part.colPivHouseholderQr().rank() == static_cast<Index>(places.size());
 }
 
 constexpr double close_enough = 1e-8;
@@ -222,11 +209,6 @@ Expected<TurnbullCurve> turnbull(const CensoredOutcome& outcome, const std::vect
         if (share > 0.0) {
             out.intervals.push_back({.from = inner[j].begin.value, .to = inner[j].end.value, .share = share});
         }
-    }
-    if (!ascent.is_only_answer()) {
-        out.remarks.push_back({.about = Remark::About::not_unique,
-                               .text = "other shares of the same intervals are as likely: the rows do not "
-                                       "tell some of them apart"});
     }
     return out;
 }

@@ -13,7 +13,6 @@
 #include "base/error.hpp"
 #include "stats/censored.hpp"
 #include "stats/interval.hpp"
-#include "stats/mixed.hpp"
 
 namespace backeddy::stats {
 
@@ -33,14 +32,15 @@ struct TurnbullCurve {
     double short_of_highest = 0.0;
     std::size_t n = 0;
     CensoredCounts counts;
-    std::vector<Remark> remarks; ///< shares that are not the only ones with this likelihood
 };
 
 /// The shares that make the intervals most probable (Turnbull 1976, J R Stat Soc B 38:290; innermost
 /// intervals: Peto 1973, Appl Stat 22:86): self-consistent steps, then Newton's on those above 0, until
-/// short_of_highest is under 1e-8. A row's interval is open below and closed above, (lower, upper]; an exact
-/// one is that value. Fails with out_of_range as fit_censored() does (any sign is allowed), bad_relation
-/// (lower and upper of different lengths), too_few (no row), not_converged.
+/// short_of_highest is under 1e-8. There is one such set of shares: some row ends with each innermost
+/// interval, so that row by row no share can be changed without changing what is seen. A row's interval is
+/// open below and closed above, (lower, upper]; an exact one is that value. Fails with out_of_range as
+/// fit_censored() does (any sign is allowed), bad_relation (lower and upper of different lengths), too_few
+/// (no row), not_converged.
 [[nodiscard]] Expected<TurnbullCurve> turnbull(const CensoredOutcome& outcome,
                                                const std::vector<std::string>& labels = {});
 
