@@ -30,15 +30,6 @@ void name_question(const study::Question& question, const Observations& rows, Fi
     }
 }
 
-// Shares and counts are compared between two groups as they are; models for them are none yet.
-void give_up_model(const detail::Frame& frame, Finding& out) {
-    detail::give_up(out, {.code = ErrorCode::bad_setting,
-                          .found = fmt::format("{} with more than two groups, covariates or random groups",
-                                               frame.outcome.name),
-                          .expected = "two groups alone, family \"binomial\" or \"poisson\"",
-                          .remedy = "take adjust_for and random out"});
-}
-
 void answer_frame(const detail::Frame& frame, Finding& out) {
     using study::QuestionFamily;
     switch (frame.family) {
@@ -50,12 +41,12 @@ void answer_frame(const detail::Frame& frame, Finding& out) {
                                            : detail::answer_linear(frame, out);
     case QuestionFamily::binomial:
         return detail::is_plain_shares(frame) ? detail::answer_plain_shares(frame, out)
-                                              : give_up_model(frame, out);
+                                              : detail::answer_generalised(frame, out);
     case QuestionFamily::poisson:
         return detail::is_plain_rates(frame) ? detail::answer_plain_rates(frame, out)
-                                             : give_up_model(frame, out);
+                                             : detail::answer_generalised(frame, out);
     case QuestionFamily::negative_binomial:
-        return give_up_model(frame, out);
+        return detail::answer_generalised(frame, out);
     case QuestionFamily::ordinal:
         return detail::answer_scores(frame, out);
     case QuestionFamily::time:

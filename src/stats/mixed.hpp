@@ -73,6 +73,8 @@ struct Remark {
         empty_score,
         rare_score,
         much_censored,
+        over_dispersed,
+        not_over_dispersed,
     };
     About about = About::few_levels;
     std::string text;

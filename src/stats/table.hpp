@@ -23,13 +23,13 @@
 //   ranks.hpp         groups of different fish: Mann-Whitney, Kruskal-Wallis, Jonckheere, Welch
 //   counts.hpp        shares, counts and rates with exact intervals; not worse by a declared margin
 //   ordinal.hpp       scores with an order: proportional odds, and whether they are
+//   generalised.hpp   shares and counts that depend on columns: logistic, Poisson, negative binomial
 //   power.hpp         how many fish are enough, from the variances of those there are
 //   survival.hpp      times to an event, some only known to be longer: curves, medians, the log-rank test
 //   cox.hpp           hazard ratios, adjusted; whether they stay the same over time
 //   censored.hpp      outcomes below a limit, above one, between two looks: regression and means
 //   turnbull.hpp      the same without a form: how much lies between which looks
 //   competing.hpp     fates that exclude each other: how much of each by when
-//
 // tests/stats/linear_test.cpp is a small example, tests/stats/coverage_test.cpp a full one.
 
 #include <cstddef>

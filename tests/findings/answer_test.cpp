@@ -303,6 +303,46 @@ TEST(AnswerRates, two_groups_exactly) {
     EXPECT_NE(answer_question(asked, rows).unanswered.find("single 0 is 2.5"), std::string::npos);
 }
 
+// With a covariate that does nothing the odds ratio of 18/30 against 7/32 is near its plain value, 5.357.
+TEST(AnswerShares, covariates_make_a_logistic_model) {
+    auto rows = hooked_fish();
+    Random random(3);
+    for (std::size_t row = 0; row < rows.rows(); ++row) {
+        rows.set(row, "depth_m", Value{.value = 2.0 + random.uniform()});
+    }
+    auto asked = question("landed", "rig");
+    asked.adjust_for = {"depth_m"};
+    const auto found = answer_question(asked, rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_EQ(found.scale, EffectScale::odds_ratio);
+    EXPECT_NEAR(*found.effects[0].value, (18.0 / 12.0) / (7.0 / 25.0), 0.6);
+    EXPECT_LT(*found.effects[0].p, 0.01);
+    ASSERT_EQ(found.groups.size(), 2U);
+    EXPECT_NEAR(*found.groups[1].value, 0.6, 0.03); // shares, not log odds
+    asked.random = {"depth_m"};
+    EXPECT_NE(answer_question(asked, rows).unanswered.find("into adjust_for"), std::string::npos);
+}
+
+// All of one group landed: no finite odds by likelihood; Firth's are, and the finding says so.
+TEST(AnswerShares, separation_is_said_and_answered_by_firth) {
+    auto rows = hooked_fish();
+    for (std::size_t row = 0; row < rows.rows(); ++row) {
+        const bool is_treble = std::get<Word>(rows.column("rig")->cells[row]).text == "treble";
+        rows.set(row, "sex", Word{row % 2 == 0 ? "f" : "m"});
+        if (is_treble) {
+            rows.set(row, "landed", Word{"yes"});
+        }
+    }
+    auto asked = question("landed", "rig");
+    asked.adjust_for = {"sex"};
+    const auto found = answer_question(asked, rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_TRUE(std::any_of(found.warnings.begin(), found.warnings.end(), [](const std::string& warning) {
+        return warning.find("Firth") != std::string::npos;
+    }));
+    EXPECT_GT(*found.effects[0].lower, 1.0);
+}
+
 // Fish of two rigs: hours to recovery log-normal, trebles half as long again; past `watched` only that.
 Observations recovering_fish(std::size_t n, std::uint64_t seed, double watched) {
     Random random(seed);

@@ -1,0 +1,172 @@
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "base/number_text.hpp"
+#include "findings/detail/answers.hpp"
+#include "findings/detail/generalised_rows.hpp"
+#include "findings/detail/model_effects.hpp"
+#include "stats/generalised.hpp"
+
+namespace backeddy::findings::detail {
+
+namespace {
+
+using study::QuestionFamily;
+
+stats::Family stats_family(QuestionFamily family) {
+    switch (family) {
+    case QuestionFamily::binomial:
+        return stats::Family::binomial;
+    case QuestionFamily::poisson:
+        return stats::Family::poisson;
+    default:
+        return stats::Family::negative_binomial;
+    }
+}
+
+Expected<GeneralisedRows> outcome_of(const Frame& frame, Finding& out) {
+    GeneralisedRows outcome{.family = stats_family(frame.family)};
+    if (frame.family == QuestionFamily::binomial) {
+        const auto successes = successes_of(frame);
+        if (!successes) {
+            return fail(successes.error());
+        }
+        for (std::size_t place = 0; place < successes->list.size(); ++place) {
+            outcome.values.push_back(successes->list[place] ? 1.0 : 0.0);
+            out.points[place].value = outcome.values.back();
+        }
+        outcome.what = fmt::format("{} = {}", frame.outcome.title, successes->yes);
+        return outcome;
+    }
+    const auto counts = counts_of(frame);
+    if (!counts) {
+        return fail(counts.error());
+    }
+    outcome.values = counts->counts;
+    for (std::size_t place = 0; place < counts->exposures.size(); ++place) {
+        outcome.offset.push_back(std::log(counts->exposures[place]));
+        out.points[place].weight = counts->exposures[place];
+    }
+    outcome.what = frame.outcome.title + (rate_unit(frame).empty() ? "" : " " + rate_unit(frame));
+    return outcome;
+}
+
+// Where columns part the outcomes, a coefficient would be infinite: Firth's penalty keeps it finite.
+Expected<stats::GeneralisedFit> fit_of(const Frame& frame, const stats::Design& design,
+                                       const GeneralisedRows& outcome, Finding& out) {
+    stats::GeneralisedOptions options{.family = outcome.family, .offset = outcome.offset};
+    auto fit = stats::fit_generalised(design, outcome.values, options);
+    if (fit || fit.error().code != ErrorCode::degenerate) {
+        return fit;
+    }
+    if (options.family == stats::Family::negative_binomial) {
+        options.family = stats::Family::poisson;
+    }
+    options.penalty = stats::Penalty::firth;
+    auto penalised = stats::fit_generalised(design, outcome.values, options);
+    if (!penalised) {
+        return fit;
+    }
+    out.warnings.push_back(
+        fmt::format("{}: answered with Firth's penalty, whose limits stay trustworthy", fit.error().found));
+    return penalised;
+}
+
+std::string method_of(const stats::GeneralisedFit& fit) {
+    const char* how =
+        fit.penalty == stats::Penalty::firth ? "penalised likelihood (Firth)" : "maximum likelihood";
+    switch (fit.family) {
+    case stats::Family::binomial:
+        return fmt::format("Logistic model by {}", how);
+    case stats::Family::poisson:
+        return fmt::format("Poisson model by {}", how);
+    case stats::Family::negative_binomial:
+        return fit.theta ? fmt::format("Negative binomial model by {}, theta {}", how,
+                                       significant_text(fit.theta->value, 2))
+                         : fmt::format("Poisson model by {}: the counts vary no more than that", how);
+    }
+    return how;
+}
+
+double response_of(const stats::GeneralisedFit& fit, double predictor) {
+    return fit.family == stats::Family::binomial ? 1.0 / (1.0 + std::exp(-predictor)) : std::exp(predictor);
+}
+
+void take_profile(const Frame& frame, const stats::GeneralisedFit& fit,
+                  const std::vector<stats::TermChiSquared>& tests, Finding& out) {
+    const auto own = own_column(frame, fit.design);
+    if (!own || out.effects.size() != 1) {
+        return;
+    }
+    const auto profiles = stats::profile_intervals(fit);
+    if (profiles && *own < profiles->size()) {
+        const auto& profile = (*profiles)[*own];
+        take_likelihood(frame, {profile.lower, profile.upper}, p_of_term(tests, frame.compare_name), out);
+    }
+}
+
+void check_spread(const stats::GeneralisedFit& fit, Finding& out) {
+    if (fit.family != stats::Family::poisson || !(fit.freedom > 0.0)) {
+        return;
+    }
+    const bool is_off = fit.dispersion > 1.5;
+    out.checks.push_back(
+        {.name = "counts scatter like Poisson's",
+         .verdict = is_off ? FoundCheck::Verdict::doubtful : FoundCheck::Verdict::fine,
+         .text =
+             fmt::format("Pearson's chi-squared is {} times its degrees of freedom{}",
+                         significant_text(fit.dispersion, 2),
+                         is_off ? ": limits are too narrow; ask with family = \"negative_binomial\"" : "")});
+}
+
+} // namespace
+
+void answer_generalised(const Frame& frame, Finding& out) {
+    auto outcome = outcome_of(frame, out);
+    if (!outcome) {
+        return give_up(out, outcome.error());
+    }
+    std::vector<std::string> fixed;
+    const auto random = random_groups(frame, fixed, out);
+    outcome->terms = fixed_terms(frame, fixed);
+    if (!random.empty()) {
+        return give_up(out,
+                       {.code = ErrorCode::bad_setting,
+                        .found = fmt::format("random = {}, for counts or for yes or no", random[0].group),
+                        .expected = "a model without random groups",
+                        .remedy = fmt::format("put {} into adjust_for", random[0].group)});
+    }
+    const auto design = stats::make_design(frame.table, outcome->terms);
+    if (!design) {
+        return give_up(out, design.error());
+    }
+    const auto fit = fit_of(frame, *design, *outcome, out);
+    if (!fit) {
+        return give_up(out, fit.error());
+    }
+    const bool is_binomial = fit->family == stats::Family::binomial;
+    const Scale scale{is_binomial ? EffectScale::odds_ratio : EffectScale::ratio, ""};
+    out.model = model_text(outcome->what, outcome->terms, {});
+    out.method = method_of(*fit);
+    for (const auto& remark : fit->remarks) {
+        out.warnings.push_back(remark.text);
+    }
+    add_coefficients(fit->coefficients, scale, out);
+    const auto tests = stats::term_tests(*fit).value_or(std::vector<stats::TermChiSquared>{});
+    add_likelihood_tests(tests, out);
+    check_spread(*fit, out);
+    add_effects(frame,
+                {.design = fit->design,
+                 .contrast =
+                     [&](std::string name, std::span<const double> weights) {
+                         return stats::contrast(*fit, std::move(name), weights);
+                     },
+                 .scale = scale,
+                 .response = [&](double predictor) { return response_of(*fit, predictor); },
+                 .response_unit = is_binomial ? "" : rate_unit(frame)},
+                out);
+    take_profile(frame, *fit, tests, out);
+}
+
+} // namespace backeddy::findings::detail
