@@ -53,8 +53,8 @@ Expected<GeneralisedRows> outcome_of(const Frame& frame, Finding& out) {
 }
 
 // Where columns part the outcomes, a coefficient would be infinite: Firth's penalty keeps it finite.
-Expected<stats::GeneralisedFit> fit_of(const Frame& frame, const stats::Design& design,
-                                       const GeneralisedRows& outcome, Finding& out) {
+Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const GeneralisedRows& outcome,
+                                       Finding& out) {
     stats::GeneralisedOptions options{.family = outcome.family, .offset = outcome.offset};
     auto fit = stats::fit_generalised(design, outcome.values, options);
     if (fit || fit.error().code != ErrorCode::degenerate) {
@@ -141,7 +141,7 @@ void answer_generalised(const Frame& frame, Finding& out) {
     if (!design) {
         return give_up(out, design.error());
     }
-    const auto fit = fit_of(frame, *design, *outcome, out);
+    const auto fit = fit_of(*design, *outcome, out);
     if (!fit) {
         return give_up(out, fit.error());
     }
