@@ -309,6 +309,7 @@ TEST(AnswerShares, covariates_make_a_logistic_model) {
     Random random(3);
     for (std::size_t row = 0; row < rows.rows(); ++row) {
         rows.set(row, "depth_m", Value{.value = 2.0 + random.uniform()});
+        rows.set(row, "day", Word{fmt::format("day {}", row % 6)});
     }
     auto asked = question("landed", "rig");
     asked.adjust_for = {"depth_m"};
@@ -319,7 +320,7 @@ TEST(AnswerShares, covariates_make_a_logistic_model) {
     EXPECT_LT(*found.effects[0].p, 0.01);
     ASSERT_EQ(found.groups.size(), 2U);
     EXPECT_NEAR(*found.groups[1].value, 0.6, 0.03); // shares, not log odds
-    asked.random = {"depth_m"};
+    asked.random = {"day"};
     EXPECT_NE(answer_question(asked, rows).unanswered.find("into adjust_for"), std::string::npos);
 }
 
