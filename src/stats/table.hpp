@@ -24,6 +24,7 @@
 //   counts.hpp        shares, counts and rates with exact intervals; not worse by a declared margin
 //   ordinal.hpp       scores with an order: proportional odds, and whether they are
 //   generalised.hpp   shares and counts that depend on columns: logistic, Poisson, negative binomial
+//   generalised_mixed.hpp  the same with rows that share a day, a boat
 //   power.hpp         how many fish are enough, from the variances of those there are
 //   survival.hpp      times to an event, some only known to be longer: curves, medians, the log-rank test
 //   cox.hpp           hazard ratios, adjusted; whether they stay the same over time
