@@ -127,11 +127,6 @@ class CatchReader {
     std::map<std::string, CatchEntry> in_; ///< lines in the water, by rod
 };
 
-bool is_bycatch(const Strike& strike, std::span<const std::string> species) {
-    return !species.empty() && !strike.species.empty() &&
-           std::find(species.begin(), species.end(), strike.species) == species.end();
-}
-
 } // namespace
 
 Instant Strike::at() const {
@@ -159,6 +154,11 @@ CatchLog read_catch(std::vector<CatchEntry> entries, const CatchSettings& settin
     std::stable_sort(log.doubts.begin(), log.doubts.end(),
                      [](const CatchDoubt& a, const CatchDoubt& b) { return a.row < b.row; });
     return log;
+}
+
+bool is_bycatch(const Strike& strike, std::span<const std::string> species) {
+    return !species.empty() && !strike.species.empty() &&
+           std::find(species.begin(), species.end(), strike.species) == species.end();
 }
 
 ByLine by_line(const CatchLog& log) {

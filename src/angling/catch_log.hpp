@@ -103,6 +103,9 @@ struct ByLine {
 };
 [[nodiscard]] ByLine by_line(const CatchLog& log);
 
+/// Of a species that the study is not after. `species`: those it is after; empty: all.
+[[nodiscard]] bool is_bycatch(const Strike& strike, std::span<const std::string> species);
+
 /// What one rig did. Species other than the study's are bycatch.
 struct RigCatch {
     std::string rig; ///< empty: nobody said

@@ -516,6 +516,10 @@ FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study:
 
 } // namespace
 
+bool FishAnswer::came_to_rest() const {
+    return rest && rest->resting && rest->resting->standing != uptake::RestingStanding::not_recovered;
+}
+
 const EventAnswer* FishAnswer::after_event(PeakEvent event) const {
     const auto found =
         std::find_if(after.begin(), after.end(), [&](const EventAnswer& a) { return a.event == event; });

@@ -63,6 +63,9 @@ struct FishAnswer {
     std::vector<Missing> missing;
 
     [[nodiscard]] const EventAnswer* after_event(uptake::PeakEvent event) const;
+    /// It has a resting uptake, and that is of rest: what a fish took that never came to rest stands on its
+    /// own page alone.
+    [[nodiscard]] bool came_to_rest() const;
 };
 
 /// In the order of study.tables.fish.

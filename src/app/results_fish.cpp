@@ -92,18 +92,6 @@ Number with_plain_interval(Number number, const uptake::Interval& interval, cons
     return number;
 }
 
-std::string event_word(uptake::PeakEvent event) {
-    switch (event) {
-    case uptake::PeakEvent::capture:
-        return "capture";
-    case uptake::PeakEvent::chase:
-        return "chase";
-    case uptake::PeakEvent::handling:
-        return "handling";
-    }
-    return "";
-}
-
 // ---------------------------------------------------------------- peak
 
 std::vector<report::PeakCurvePoint> curve_of(const uptake::PeakUptake& peak, const Shown& shown) {
@@ -813,6 +801,18 @@ void fill_mass(const Answers& answers, const FishAnswer& fish, report::Fish& out
 }
 
 } // namespace
+
+std::string event_word(uptake::PeakEvent event) {
+    switch (event) {
+    case uptake::PeakEvent::capture:
+        return "capture";
+    case uptake::PeakEvent::chase:
+        return "chase";
+    case uptake::PeakEvent::handling:
+        return "handling";
+    }
+    return "";
+}
 
 report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
     const auto& row = *fish.fish;

@@ -214,21 +214,15 @@ std::optional<double> peak_value(const FishAnswer& fish, PeakEvent event) {
     return answer->peak->corrected.mg_per_kg_h->value();
 }
 
-// What a fish took that never came to rest is no resting uptake: it stands on the fish's own page alone.
-bool came_to_rest(const FishAnswer& fish) {
-    return fish.rest && fish.rest->resting &&
-           fish.rest->resting->standing != uptake::RestingStanding::not_recovered;
-}
-
 std::optional<double> resting_value(const FishAnswer& fish) {
-    if (!came_to_rest(fish) || !fish.rest->resting->value.corrected.mg_per_kg_h) {
+    if (!fish.came_to_rest() || !fish.rest->resting->value.corrected.mg_per_kg_h) {
         return std::nullopt;
     }
     return fish.rest->resting->value.corrected.mg_per_kg_h->value();
 }
 
 const uptake::ScopeAnswer* scope_after_capture(const FishAnswer& fish) {
-    const auto* event = came_to_rest(fish) ? fish.after_event(PeakEvent::capture) : nullptr;
+    const auto* event = fish.came_to_rest() ? fish.after_event(PeakEvent::capture) : nullptr;
     return event != nullptr && event->scope && *event->scope ? &**event->scope : nullptr;
 }
 

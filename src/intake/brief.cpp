@@ -13,6 +13,7 @@
 #include "base/number_text.hpp"
 #include "intake/detail/table_time.hpp"
 #include "study/settings.hpp"
+#include "study/words.hpp"
 
 namespace backeddy::intake {
 
@@ -402,7 +403,8 @@ class BriefReader {
     }
 
     void read_columns(const toml::node& node) {
-        static const std::vector<std::string> stages{"assigned", "before", "during", "after"};
+        const auto& all = study::words_of(study::Stage{});
+        const std::vector<std::string> stages(all.begin() + 1, all.end()); // nobody says "unknown"
         const auto* table = node.as_table();
         if (table == nullptr) {
             complain(ErrorCode::bad_setting, node, "columns", "columns is no section", "[columns]",

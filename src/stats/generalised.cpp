@@ -195,7 +195,7 @@ bool is_of_single_trials(const GeneralisedFit& fit) {
 void add_remarks(GeneralisedFit& out) {
     if (out.family == Family::negative_binomial && !out.theta) {
         out.remarks.push_back(
-            {.about = GeneralisedRemark::About::not_over_dispersed,
+            {.about = Remark::About::not_over_dispersed,
              .text = "the counts vary no more than Poisson's: theta grows for ever, and what is shown is the "
                      "Poisson fit"});
     }
@@ -203,7 +203,7 @@ void add_remarks(GeneralisedFit& out) {
     if (!is_of_single_trials(out) && out.freedom > 0.0 &&
         chi_squared_upper(out.pearson_chi_squared, out.freedom) < doubtful) {
         out.remarks.push_back(
-            {.about = GeneralisedRemark::About::over_dispersed,
+            {.about = Remark::About::over_dispersed,
              .text = fmt::format(
                  "the outcomes vary {:.2f} times as much as the model says (Pearson's chi-squared {:.1f} on "
                  "{} "

@@ -27,17 +27,11 @@
 
 #include "base/error.hpp"
 #include "stats/estimate.hpp"
+#include "stats/mixed.hpp"
 #include "stats/profile.hpp"
 #include "stats/terms.hpp"
 
 namespace backeddy::stats {
-
-/// A warning with what to do, for the reader.
-struct GeneralisedRemark {
-    enum class About : std::uint8_t { over_dispersed, not_over_dispersed, few_levels, no_variance };
-    About about = About::over_dispersed;
-    std::string text;
-};
 
 enum class Family : std::uint8_t {
     binomial,          ///< so many of so many; logit, probit or complementary log-log
@@ -111,7 +105,7 @@ struct GeneralisedFit {
     std::vector<double> pearson;      ///< residuals: (y - mean) / standard deviation
     std::vector<double> deviance_residuals; ///< root of each row's deviance, signed
     double level = 0.95;
-    std::vector<GeneralisedRemark> remarks;
+    std::vector<Remark> remarks;
 
     [[nodiscard]] std::vector<double> values() const;
 };

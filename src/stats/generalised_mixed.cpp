@@ -315,7 +315,7 @@ void add_groups(const GeneralisedMixedModel& model, const SearchedLikelihood& cr
         if (spread.sd == 0.0) {
             out.is_singular = true;
             out.remarks.push_back(
-                {.about = GeneralisedRemark::About::no_variance,
+                {.about = Remark::About::no_variance,
                  .text = fmt::format(
                      "the variance between levels of \"{}\" is estimated as 0: they differ no more "
                      "than chance within them would make them. The rows are then taken as if they "
@@ -396,15 +396,13 @@ Expected<GeneralisedMixedFit> fit_generalised_mixed(const GeneralisedMixedModel&
                             .link = model.link(),
                             .nodes = options.nodes,
                             .n = alone->n,
-                            .level = options.level};
-    for (const auto& one : model.remarks()) { // of a group's levels; nothing else is said of a model
-        out.remarks.push_back({.about = GeneralisedRemark::About::few_levels, .text = one.text});
-    }
+                            .level = options.level,
+                            .remarks = model.remarks()};
     auto criterion = std::make_unique<SearchedLikelihood>(
         model, space, model.family() == Family::negative_binomial, options.nodes);
     auto best = search(*criterion, 0.7, first_log_theta(*alone));
     if (best && is_poisson(*criterion, best->at)) {
-        out.remarks.push_back({.about = GeneralisedRemark::About::not_over_dispersed,
+        out.remarks.push_back({.about = Remark::About::not_over_dispersed,
                                .text =
                                    "once the levels are known the counts vary no more than Poisson's: theta "
                                    "grows for ever, and what is shown is the Poisson fit"});

@@ -109,7 +109,7 @@ struct GeneralisedMixedFit {
     std::vector<double> fitted;     ///< shares or means at the levels' modes
     std::size_t evaluations = 0;    ///< of the likelihood
     double level = 0.95;
-    std::vector<GeneralisedRemark> remarks; ///< the model's, and what the fit adds
+    std::vector<Remark> remarks; ///< the model's, and what the fit adds
 
     [[nodiscard]] std::vector<double> values() const;
 };

@@ -181,6 +181,9 @@ TEST(AnswerLinear, groups_slopes_and_logarithms_have_their_own_words) {
     EXPECT_NE(found.sentence.find("times as high with treble as with single"), std::string::npos)
         << found.sentence;
 
+    EXPECT_EQ(found.spreads.at(0).name, "left over (of the logarithm)");
+    EXPECT_EQ(found.spreads.at(0).unit, "");
+
     found = answer_question(question("peak", "log(mass_g)"), rows);
     ASSERT_EQ(found.effects.size(), 1U);
     EXPECT_EQ(found.effects[0].name, "doubling of mass");
@@ -390,8 +393,10 @@ TEST(AnswerTimes, curves_medians_and_hazards_stand_beside) {
     EXPECT_TRUE(has("log-rank"));
     EXPECT_TRUE(has("hazard ratio"));
     EXPECT_TRUE(has("the same with a Weibull form"));
-    EXPECT_NE(found.sentence.find("times as high with treble as with single"), std::string::npos)
+    EXPECT_NE(found.sentence.find("times as long with treble as with single"), std::string::npos)
         << found.sentence;
+    EXPECT_TRUE(has("median, single"));
+    EXPECT_EQ(found.groups.size(), 2U); // by the model, each once
 }
 
 // One analyte below its limit: what is known of it is that it is not above.

@@ -236,7 +236,7 @@ TEST(GeneralisedMixed, crossed_groups_by_the_approximation_written_out) {
     const auto fit = fit_generalised_mixed(model);
     ASSERT_TRUE(fit) << fit.error().text();
     ASSERT_EQ(fit->random.size(), 2U);
-    EXPECT_EQ(fit->remarks.front().about, GeneralisedRemark::About::few_levels); // four boats
+    EXPECT_EQ(fit->remarks.front().about, Remark::About::few_levels); // four boats
     // Log-likelihood at the modes, their density, and the determinant by elimination over all twelve levels.
     const std::size_t q = 12;
     std::vector<double> h(q * q, 0.0);
@@ -304,7 +304,7 @@ TEST(GeneralisedMixed, without_spread_it_is_the_fit_without_groups_and_says_so) 
         }
         EXPECT_EQ(fit->random[0].sd, 0.0);
         EXPECT_FALSE(fit->random[0].log_se);
-        EXPECT_EQ(fit->remarks.back().about, GeneralisedRemark::About::no_variance);
+        EXPECT_EQ(fit->remarks.back().about, Remark::About::no_variance);
         const auto alone = fit_generalised(model.design(), model.outcome(),
                                            {.family = Family::poisson, .offset = model.offset()});
         ASSERT_TRUE(alone);

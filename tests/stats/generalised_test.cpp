@@ -155,10 +155,10 @@ Given given(const support::Json& one, const GlmCase& of) {
                               : out.table.add_numbers(name, data.numbers(name)));
     }
     out.design = make_design(out.table, {.terms = of.terms}).value();
-    if (std::string(of.trials) != "") {
+    if (!std::string(of.trials).empty()) {
         out.trials = data.numbers(of.trials);
     }
-    if (std::string(of.effort) != "") {
+    if (!std::string(of.effort).empty()) {
         out.offset = log_exposure(out.table, of.effort).value();
     }
     out.options = {.family = of.family, .link = of.link};
@@ -276,7 +276,7 @@ TEST(Generalised, agrees_with_r_on_negative_binomials) {
         support::expect_agrees(one, "/vs_poisson/chisq",
                                2.0 * (fit->log_likelihood - poisson->log_likelihood));
         ASSERT_FALSE(poisson->remarks.empty());
-        EXPECT_EQ(poisson->remarks.back().about, GeneralisedRemark::About::over_dispersed);
+        EXPECT_EQ(poisson->remarks.back().about, Remark::About::over_dispersed);
         // The profile of a coefficient with theta free lies about Wald's, and holds the estimate.
         const auto profiles = profile_intervals(*fit);
         ASSERT_TRUE(profiles);
@@ -524,7 +524,7 @@ TEST(Generalised, counts_that_vary_less_than_poisson_are_said_to_be_poisson) {
     ASSERT_TRUE(fit) << fit.error().text();
     EXPECT_FALSE(fit->theta);
     ASSERT_EQ(fit->remarks.size(), 1U);
-    EXPECT_EQ(fit->remarks[0].about, GeneralisedRemark::About::not_over_dispersed);
+    EXPECT_EQ(fit->remarks[0].about, Remark::About::not_over_dispersed);
     // Groups' rates are their totals over their rows.
     EXPECT_NEAR(fit->ratios[1].value, 37.0 / 21.0, 1e-10);
     EXPECT_NEAR(fit->coefficients[1].se, std::sqrt((1.0 / 37.0) + (1.0 / 21.0)), 1e-10);

@@ -24,7 +24,6 @@ namespace {
 
 using findings::Finding;
 using findings::Observations;
-using findings::Stage;
 using findings::Value;
 using findings::Within;
 using findings::Word;

@@ -17,18 +17,8 @@ using findings::Observations;
 using findings::Value;
 using findings::Word;
 
-Cell word_cell(const std::string& text) {
-    return text.empty() ? Cell(Absent{}) : Cell(Word{text});
-}
-
 Cell yes_or_no(bool yes) {
     return Word{yes ? "yes" : "no"};
-}
-
-bool is_bycatch(const Study& study, const angling::Strike& strike) {
-    const auto& species = study.brief.study.species;
-    return !species.empty() && !strike.species.empty() &&
-           std::find(species.begin(), species.end(), strike.species) == species.end();
 }
 
 // How far a fish went, each link by itself: only a fish that was hooked can be landed.
@@ -65,7 +55,7 @@ Observations strike_rows(const Study& study) {
         out.set(row, "species", word_cell(strike.species));
         out.set(row, "bycatch",
                 strike.species.empty() ? Cell(Absent{"the species was not written down"})
-                                       : yes_or_no(is_bycatch(study, strike)));
+                                       : yes_or_no(angling::is_bycatch(strike, study.brief.study.species)));
         out.set(row, "day", Word{local_day(study.brief.study.zone, strike.at())});
     }
     return out;

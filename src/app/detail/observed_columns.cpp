@@ -2,6 +2,7 @@
 
 #include "app/detail/observed_rows.hpp"
 #include "study/observed.hpp"
+#include "study/words.hpp"
 
 namespace backeddy::app::detail {
 
@@ -29,16 +30,6 @@ const std::map<std::string, Described>& table_columns() {
     return all;
 }
 
-study::Stage stage_from(const std::string& word) {
-    using study::Stage;
-    static const std::map<std::string, Stage> all{{"assigned", Stage::assigned},
-                                                  {"before", Stage::before},
-                                                  {"during", Stage::during},
-                                                  {"after", Stage::after}};
-    const auto found = all.find(word);
-    return found == all.end() ? Stage::unknown : found->second;
-}
-
 } // namespace
 
 void describe_columns(const study::Brief& brief, findings::Observations& rows) {
@@ -54,7 +45,7 @@ void describe_columns(const study::Brief& brief, findings::Observations& rows) {
             column.stage = known->second.stage;
         }
         if (const auto said = brief.column_stages.find(name); said != brief.column_stages.end()) {
-            column.stage = stage_from(said->second);
+            column.stage = study::value_of<study::Stage>(said->second).value_or(study::Stage::unknown);
         }
     }
 }

@@ -24,10 +24,6 @@ using uptake::PeakEvent;
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
 
-Cell word_cell(const std::string& text) {
-    return text.empty() ? Cell(Absent{}) : Cell(Word{text});
-}
-
 Cell measured_cell(const Measured& measured) {
     return Value{.value = measured.value(),
                  .uncertainty = measured.standard_uncertainty(),
@@ -69,11 +65,6 @@ Cell peak_cell(const EventAnswer* event, const char* none) {
     return specific_cell(event->peak->corrected);
 }
 
-bool came_to_rest(const FishAnswer& fish) {
-    return fish.rest && fish.rest->resting &&
-           fish.rest->resting->standing != uptake::RestingStanding::not_recovered;
-}
-
 Cell resting_cell(const FishAnswer& fish) {
     if (!fish.rest) {
         return Absent{"no resting stay"};
@@ -81,14 +72,14 @@ Cell resting_cell(const FishAnswer& fish) {
     if (!fish.rest->resting) {
         return Absent{fish.rest->resting.error().text()};
     }
-    return came_to_rest(fish) ? specific_cell(fish.rest->resting->value.corrected)
-                              : Cell(Absent{"the fish never came to rest"});
+    return fish.came_to_rest() ? specific_cell(fish.rest->resting->value.corrected)
+                               : Cell(Absent{"the fish never came to rest"});
 }
 
 enum class ScopeKind : unsigned char { absolute, ratio };
 
 Cell scope_cell(const FishAnswer& fish, const EventAnswer* event, ScopeKind kind) {
-    if (event == nullptr || !event->scope || !came_to_rest(fish)) {
+    if (event == nullptr || !event->scope || !fish.came_to_rest()) {
         return Absent{"no peak, or no rest to measure it from"};
     }
     if (!*event->scope) {
@@ -187,18 +178,6 @@ Cell held_cell(const FishAnswer& fish) {
     return Value{.value = (end - capture->zero.at).hours()};
 }
 
-const char* word_of_event(PeakEvent event) {
-    switch (event) {
-    case PeakEvent::capture:
-        return "capture";
-    case PeakEvent::chase:
-        return "chase";
-    case PeakEvent::handling:
-        return "handling";
-    }
-    return "capture";
-}
-
 // What events give wins over a typed cell; where they give nothing the typed one stays.
 void set_derived(Observations& rows, std::size_t row, const char* name, Cell cell) {
     const auto* column = rows.column(name);
@@ -232,6 +211,10 @@ void set_metrics(const FishAnswer& fish, Observations& rows, std::size_t row) {
 }
 
 } // namespace
+
+Cell word_cell(const std::string& text) {
+    return text.empty() ? Cell(Absent{}) : Cell(Word{text});
+}
 
 void set_fish_columns(const Study& study, const FishAnswer& fish, Observations& rows, std::size_t row) {
     const auto& one = *fish.fish;
@@ -286,7 +269,7 @@ Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish)
     Observations out("event of a fish", "events");
     for (const auto& one : fish) {
         for (const auto& event : one.after) {
-            const auto* word = word_of_event(event.event);
+            const auto word = event_word(event.event);
             const auto row =
                 out.add_row(fmt::format("{} after {}", one.fish->id.text(), word), one.fish->id.text());
             set_fish_columns(study, one, out, row);

@@ -17,6 +17,9 @@ namespace backeddy::app::detail {
 void set_fish_columns(const Study& study, const FishAnswer& fish, findings::Observations& rows,
                       std::size_t row);
 
+/// Words, or an empty cell.
+[[nodiscard]] findings::Cell word_cell(const std::string& text);
+
 /// Titles, units and design roles, by study/observed.hpp and the brief's [columns].
 void describe_columns(const study::Brief& brief, findings::Observations& rows);
 

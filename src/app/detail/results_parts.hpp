@@ -14,6 +14,9 @@ namespace backeddy::app::detail {
 /// Names of the columns that make the groups.
 [[nodiscard]] std::vector<std::string> group_columns(const Study& study);
 
+/// "capture", "chase", "handling".
+[[nodiscard]] std::string event_word(uptake::PeakEvent event);
+
 [[nodiscard]] report::Stay stay_of(const Answers& answers, const StayAnswer& stay);
 [[nodiscard]] report::Metrics metrics_of(const Answers& answers, const FishAnswer& fish);
 /// What became of it: died, released, or not written down; the text says when, where and how sure.

@@ -111,19 +111,6 @@ Expected<Asked> asked_of(const Frame& frame, const stats::Terms& terms,
     return out;
 }
 
-void take_profile(const Frame& frame, const stats::CensoredFit& fit,
-                  const std::vector<stats::TermChiSquared>& tests, Finding& out) {
-    const auto own = own_column(frame, fit.design);
-    if (!own || out.effects.size() != 1) {
-        return;
-    }
-    const auto profiles = stats::profile_intervals(fit);
-    if (*own < profiles.size()) {
-        take_likelihood(frame, {profiles[*own].lower, profiles[*own].upper},
-                        p_of_term(tests, frame.compare_name), out);
-    }
-}
-
 Distribution form_of(QuestionFamily family) {
     return family == QuestionFamily::normal ? Distribution::normal : Distribution::log_normal;
 }
@@ -165,7 +152,13 @@ void answer_censored(const Frame& frame, Finding& out) {
                  .response = [is_ratio](double value) { return is_ratio ? std::exp(value) : value; },
                  .response_unit = frame.outcome.unit},
                 out);
-    take_profile(frame, *fit, tests, out);
+    take_likelihood(
+        frame, fit->design,
+        [&](std::size_t column) {
+            const auto profile = stats::profile_intervals(*fit).at(column);
+            return std::optional(stats::Interval{profile.lower, profile.upper});
+        },
+        tests, out);
     if (frame.family == QuestionFamily::time) {
         add_other_forms(frame, *asked, out);
         add_cox(frame, out);

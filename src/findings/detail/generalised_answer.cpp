@@ -4,7 +4,6 @@
 
 #include "base/number_text.hpp"
 #include "findings/detail/answers.hpp"
-#include "findings/detail/generalised_rows.hpp"
 #include "findings/detail/model_effects.hpp"
 #include "stats/generalised.hpp"
 
@@ -13,6 +12,15 @@ namespace backeddy::findings::detail {
 namespace {
 
 using study::QuestionFamily;
+
+/// The outcome as numbers, and what a model makes of it.
+struct Modelled {
+    stats::Family family = stats::Family::binomial;
+    std::vector<double> values; ///< 0 or 1, or counts
+    std::vector<double> offset; ///< logarithm of the exposure; empty: none
+    std::string what;           ///< "landed = yes", "bites per rod_hours"
+    stats::Terms terms;         ///< fixed ones
+};
 
 stats::Family stats_family(QuestionFamily family) {
     switch (family) {
@@ -25,8 +33,8 @@ stats::Family stats_family(QuestionFamily family) {
     }
 }
 
-Expected<GeneralisedRows> outcome_of(const Frame& frame, Finding& out) {
-    GeneralisedRows outcome{.family = stats_family(frame.family)};
+Expected<Modelled> outcome_of(const Frame& frame, Finding& out) {
+    Modelled outcome{.family = stats_family(frame.family)};
     if (frame.family == QuestionFamily::binomial) {
         const auto successes = successes_of(frame);
         if (!successes) {
@@ -53,8 +61,7 @@ Expected<GeneralisedRows> outcome_of(const Frame& frame, Finding& out) {
 }
 
 // Where columns part the outcomes, a coefficient would be infinite: Firth's penalty keeps it finite.
-Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const GeneralisedRows& outcome,
-                                       Finding& out) {
+Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const Modelled& outcome, Finding& out) {
     stats::GeneralisedOptions options{.family = outcome.family, .offset = outcome.offset};
     auto fit = stats::fit_generalised(design, outcome.values, options);
     if (fit || fit.error().code != ErrorCode::degenerate) {
@@ -93,17 +100,10 @@ double response_of(const stats::GeneralisedFit& fit, double predictor) {
     return fit.family == stats::Family::binomial ? 1.0 / (1.0 + std::exp(-predictor)) : std::exp(predictor);
 }
 
-void take_profile(const Frame& frame, const stats::GeneralisedFit& fit,
-                  const std::vector<stats::TermChiSquared>& tests, Finding& out) {
-    const auto own = own_column(frame, fit.design);
-    if (!own || out.effects.size() != 1) {
-        return;
-    }
+std::optional<stats::Interval> profile_of(const stats::GeneralisedFit& fit, std::size_t column) {
     const auto profiles = stats::profile_intervals(fit);
-    if (profiles && *own < profiles->size()) {
-        const auto& profile = (*profiles)[*own];
-        take_likelihood(frame, {profile.lower, profile.upper}, p_of_term(tests, frame.compare_name), out);
-    }
+    return profiles ? std::optional(stats::Interval{profiles->at(column).lower, profiles->at(column).upper})
+                    : std::nullopt;
 }
 
 void check_spread(const stats::GeneralisedFit& fit, Finding& out) {
@@ -166,7 +166,8 @@ void answer_generalised(const Frame& frame, Finding& out) {
                  .response = [&](double predictor) { return response_of(*fit, predictor); },
                  .response_unit = is_binomial ? "" : rate_unit(frame)},
                 out);
-    take_profile(frame, *fit, tests, out);
+    take_likelihood(
+        frame, fit->design, [&](std::size_t column) { return profile_of(*fit, column); }, tests, out);
 }
 
 } // namespace backeddy::findings::detail

@@ -63,7 +63,7 @@ Expected<Answered> linear(const Frame& frame, const Plan& plan, const stats::Tab
                      },
                  .checks = stats::check_model(*shared),
                  .method = fmt::format("Least squares, t with {:.0f} degrees of freedom", shared->freedom)};
-    out.spreads.push_back({.name = "left over", .value = shared->residual_sd, .unit = frame.outcome.unit});
+    out.spreads.push_back({.name = "left over", .value = shared->residual_sd});
     if (frame.question.weigh_by_uncertainty) {
         out.warnings.push_back("measurement uncertainties enter models with random terms only: here all rows "
                                "count alike");
@@ -71,20 +71,20 @@ Expected<Answered> linear(const Frame& frame, const Plan& plan, const stats::Tab
     return out;
 }
 
-std::vector<FoundNumber> spreads_of(const stats::MixedFit& fit, const std::string& unit) {
+std::vector<FoundNumber> spreads_of(const stats::MixedFit& fit) {
     std::vector<FoundNumber> out;
     for (const auto& random : fit.random) {
-        out.push_back({.name = "between " + random.group, .value = random.intercept_sd, .unit = unit});
+        out.push_back({.name = "between " + random.group, .value = random.intercept_sd});
         if (!random.slope_of.empty()) {
             out.push_back({.name = fmt::format("slope of {} between {}", random.slope_of, random.group),
                            .value = random.slope_sd});
         }
     }
-    out.push_back({.name = "left over", .value = fit.residual_sd, .unit = unit});
+    out.push_back({.name = "left over", .value = fit.residual_sd});
     return out;
 }
 
-Expected<Answered> mixed(const Frame& frame, const Plan& plan, const stats::Table& table) {
+Expected<Answered> mixed(const Plan& plan, const stats::Table& table) {
     stats::MixedTerms terms{.outcome = outcome_column, .fixed = plan.fixed};
     for (const auto& random : plan.random) {
         terms.random.push_back({.group = random.group,
@@ -114,7 +114,7 @@ Expected<Answered> mixed(const Frame& frame, const Plan& plan, const stats::Tabl
                          return shared->contrast(std::move(name), weights);
                      },
                  .checks = stats::check_model(*model, *fit),
-                 .spreads = spreads_of(*fit, frame.outcome.unit),
+                 .spreads = spreads_of(*fit),
                  .method = "Linear mixed model by REML, degrees of freedom and errors by Kenward and Roger"};
     if (!terms.known_variance.empty()) {
         out.method += ", each value's measurement variance known";
@@ -248,7 +248,7 @@ void answer_linear(const Frame& frame, Finding& out) {
     if (!table) {
         return give_up(out, table.error());
     }
-    auto model = plan.random.empty() ? linear(frame, plan, *table) : mixed(frame, plan, *table);
+    auto model = plan.random.empty() ? linear(frame, plan, *table) : mixed(plan, *table);
     if (!model) {
         return give_up(out, model.error());
     }
@@ -256,6 +256,13 @@ void answer_linear(const Frame& frame, Finding& out) {
         model_text(is_log ? "log " + frame.outcome.title : frame.outcome.title, plan.fixed, plan.random);
     out.method = model->method;
     out.spreads = model->spreads;
+    for (auto& spread : out.spreads) { // a slope's is per unit of its column too
+        if (is_log) {
+            spread.name += " (of the logarithm)";
+        } else if (!spread.name.starts_with("slope")) {
+            spread.unit = frame.outcome.unit;
+        }
+    }
     out.warnings.insert(out.warnings.end(), model->warnings.begin(), model->warnings.end());
     add_coefficients(model->coefficients, scale, out);
     add_tests(frame, *model, out);

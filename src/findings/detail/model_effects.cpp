@@ -175,8 +175,13 @@ std::optional<std::size_t> own_column(const Frame& frame, const stats::Design& d
     return own;
 }
 
-void take_likelihood(const Frame& frame, const stats::Interval& limits, std::optional<double> p,
-                     Finding& out) {
+void take_likelihood(const Frame& frame, const stats::Design& design, const LimitsOf& limits_of,
+                     const std::vector<stats::TermChiSquared>& tests, Finding& out) {
+    const auto own = out.effects.size() == 1 ? own_column(frame, design) : std::nullopt;
+    const auto limits = own ? limits_of(*own) : std::nullopt;
+    if (!limits) {
+        return;
+    }
     const bool is_doubling = !frame.compares_groups && frame.compare_name != frame.compare.name;
     const double step = is_doubling ? std::log(2.0) : 1.0;
     const bool is_ratio = out.scale != EffectScale::difference;
@@ -185,11 +190,13 @@ void take_likelihood(const Frame& frame, const stats::Interval& limits, std::opt
         return std::isfinite(limit) ? std::optional(value) : std::nullopt;
     };
     auto& effect = out.effects.front();
-    effect.lower = shown(limits.lower);
-    effect.upper = shown(limits.upper);
+    effect.lower = shown(limits->lower);
+    effect.upper = shown(limits->upper);
     effect.method = "interval by profile likelihood, p by likelihood ratio";
-    if (p) {
-        effect.p = p;
+    const auto test = std::find_if(tests.begin(), tests.end(),
+                                   [&](const auto& one) { return one.term == frame.compare_name; });
+    if (test != tests.end()) {
+        effect.p = test->test.p;
     }
     say_effect(frame, out);
 }
@@ -212,12 +219,6 @@ void add_likelihood_tests(const std::vector<stats::TermChiSquared>& tests, Findi
                                  test.test.chi_squared, p_text(test.test.p)),
              .p = test.test.p});
     }
-}
-
-std::optional<double> p_of_term(const std::vector<stats::TermChiSquared>& tests, const std::string& term) {
-    const auto found_at =
-        std::find_if(tests.begin(), tests.end(), [&](const auto& test) { return test.term == term; });
-    return found_at == tests.end() ? std::nullopt : std::optional(found_at->test.p);
 }
 
 stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance) {

@@ -30,10 +30,13 @@ void add_effects(const Frame& frame, const EffectModel& model, Finding& out);
 /// The sentence about the first effect, as it stands.
 void say_effect(const Frame& frame, Finding& out);
 
-/// Limits and p of the likelihood in place of Wald's, where there is one effect and it is one coefficient:
-/// `lower` and `upper` of the coefficient, on the model's scale.
-void take_likelihood(const Frame& frame, const stats::Interval& limits, std::optional<double> p,
-                     Finding& out);
+/// Limits of a coefficient, by its column of the design; nothing where there are none.
+using LimitsOf = std::function<std::optional<stats::Interval>(std::size_t column)>;
+
+/// Where there is one effect and it is one coefficient: the likelihood's own limits and p in place of Wald's,
+/// which are too short where rows are few.
+void take_likelihood(const Frame& frame, const stats::Design& design, const LimitsOf& limits_of,
+                     const std::vector<stats::TermChiSquared>& tests, Finding& out);
 
 /// The place of the one coefficient that the effect is; nothing where it is several, or stands in an
 /// interaction.
@@ -44,10 +47,6 @@ void add_coefficients(const std::vector<stats::Estimate>& coefficients, const Sc
 
 /// Likelihood-ratio tests of whole terms, as sentences.
 void add_likelihood_tests(const std::vector<stats::TermChiSquared>& tests, Finding& out);
-
-/// The p of one of them; nothing where there is none of that name.
-[[nodiscard]] std::optional<double> p_of_term(const std::vector<stats::TermChiSquared>& tests,
-                                              const std::string& term);
 
 /// Of coefficients by a design's columns; the covariance may go on beyond them.
 [[nodiscard]] stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance);

@@ -142,9 +142,10 @@ void add_other_ways(const stats::Differences& differences, const Pairs& pairs, c
         const auto number = found(weighted->difference, scale);
         out.tests.push_back(
             {.name = "weighed by measurement uncertainty",
-             .text = fmt::format("{}, {}; true differences between fish: standard deviation {}",
+             .text = fmt::format("{}, {}; true differences between fish: standard deviation {}{}",
                                  with_interval(number), p_text(weighted->p.two_sided),
-                                 significant_text(weighted->between_sd, 2)),
+                                 significant_text(weighted->between_sd, 2),
+                                 scale.is_ratio() ? " of the logarithm" : ""),
              .p = weighted->p.two_sided});
     }
 }

@@ -67,20 +67,13 @@ stats::ContrastTest contrast_over(const stats::OrdinalFit& fit) {
     return contrast_of(std::move(values), std::move(covariance));
 }
 
-// Wald's limits are too short where rows are few: the likelihood's own stand in for them.
-void take_profile(const Frame& frame, const stats::OrdinalFit& fit,
-                  const std::vector<stats::TermChiSquared>& tests, Finding& out) {
-    const auto own = own_column(frame, fit.design);
-    const auto at = own ? std::find(fit.columns.begin(), fit.columns.end(), *own) : fit.columns.end();
-    if (at == fit.columns.end() || out.effects.size() != 1) {
-        return;
+std::optional<stats::Interval> profile_of(const stats::OrdinalFit& fit, std::size_t column) {
+    const auto at = std::find(fit.columns.begin(), fit.columns.end(), column);
+    if (at == fit.columns.end()) {
+        return std::nullopt;
     }
-    const auto profiles = stats::profile_intervals(fit);
-    const auto place = static_cast<std::size_t>(at - fit.columns.begin());
-    if (place < profiles.size()) {
-        take_likelihood(frame, {profiles[place].lower, profiles[place].upper},
-                        p_of_term(tests, frame.compare_name), out);
-    }
+    const auto profile = stats::profile_intervals(fit).at(static_cast<std::size_t>(at - fit.columns.begin()));
+    return stats::Interval{profile.lower, profile.upper};
 }
 
 void check_odds(const stats::OrdinalFit& fit, Finding& out) {
@@ -166,7 +159,8 @@ void answer_scores(const Frame& frame, Finding& out) {
         frame,
         {.design = fit->design, .contrast = contrast_over(*fit), .scale = {EffectScale::odds_ratio, ""}},
         out);
-    take_profile(frame, *fit, tests, out);
+    take_likelihood(
+        frame, fit->design, [&](std::size_t column) { return profile_of(*fit, column); }, tests, out);
 }
 
 } // namespace backeddy::findings::detail

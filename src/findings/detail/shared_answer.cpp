@@ -19,7 +19,9 @@ std::string where_text(const Frame& frame) {
 }
 
 EffectWords effect_words(const Frame& frame, const std::string& level, const std::string& reference) {
-    EffectWords out{.outcome = frame.outcome.title, .where = where_text(frame)};
+    EffectWords out{.outcome = frame.outcome.title,
+                    .is_time = frame.family == study::QuestionFamily::time,
+                    .where = where_text(frame)};
     const auto& preposition = frame.compare.preposition;
     if (frame.compares_groups) {
         out.higher_in = fmt::format("{} {}", preposition, level);
@@ -38,7 +40,6 @@ void give_up(Finding& out, const Error& error) {
     out.unanswered = error.remedy.empty()
                          ? fmt::format("{}; expected {}", error.found, error.expected)
                          : fmt::format("{}; expected {}; {}", error.found, error.expected, error.remedy);
-    out.sentence = "Not answered: " + out.unanswered + ".";
 }
 
 void judge_margin(const Frame& frame, const stats::Estimate& effect, Finding& out) {

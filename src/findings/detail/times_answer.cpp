@@ -28,6 +28,16 @@ std::vector<stats::FollowUp> follow_ups(const Frame& frame) {
     return out;
 }
 
+FoundTest median_of(const stats::SurvivalCurve& curve, const std::string& group, const std::string& unit) {
+    const auto median = stats::median_time(curve);
+    FoundNumber number{
+        .name = group, .value = median.time, .lower = median.lower, .upper = median.upper, .unit = unit};
+    number.reason = "fewer than half came to it while they were watched";
+    return {.name = "median, " + group,
+            .text = fmt::format("{}; {} of {} came to it (Kaplan and Meier)", with_interval(number),
+                                curve.events, curve.n)};
+}
+
 // Share that has come to the event, by group, as steps.
 void add_curves(const Frame& frame, const std::vector<stats::FollowUp>& fish, Finding& out) {
     if (!frame.compares_groups) {
@@ -52,15 +62,8 @@ void add_curves(const Frame& frame, const std::vector<stats::FollowUp>& fish, Fi
             drawn.lower.push_back(step.limits ? 1.0 - step.limits->upper : 1.0 - step.survival);
             drawn.upper.push_back(step.limits ? 1.0 - step.limits->lower : 1.0 - step.survival);
         }
+        out.tests.push_back(median_of(*curve, drawn.group, frame.outcome.unit));
         out.curves.push_back(std::move(drawn));
-        const auto median = stats::median_time(*curve);
-        FoundNumber number{.name = frame.levels()[level], .value = median.time, .unit = frame.outcome.unit};
-        number.reason = median.time ? "" : "fewer than half came to it while they were watched";
-        number.lower = median.lower;
-        number.upper = median.upper;
-        number.method =
-            fmt::format("median, {} of {} came to it (Kaplan and Meier)", curve->events, curve->n);
-        out.groups.push_back(std::move(number));
     }
 }
 

@@ -63,10 +63,11 @@ std::string open_difference(const FoundNumber& effect, const EffectWords& words)
 
 std::string clear_ratio(const FoundNumber& effect, EffectScale scale, const EffectWords& words) {
     const auto times = rounded(*effect.value, effect);
+    const char* high = words.is_time ? "long" : "high";
     const auto what = fmt::format("{} {}{}", words.where, ratio_word(scale), words.outcome);
     const auto is = words.than.empty()
-                        ? fmt::format("{} times as high {}", times, words.higher_in)
-                        : fmt::format("{} times as high {} as {}", times, words.higher_in, words.than);
+                        ? fmt::format("{} times as {} {}", times, high, words.higher_in)
+                        : fmt::format("{} times as {} {} as {}", times, high, words.higher_in, words.than);
     return fmt::format("{} {} {} (95 % interval {}).", what, scale == EffectScale::odds_ratio ? "are" : "is",
                        is, interval_text(effect, 1.0));
 }
@@ -74,7 +75,7 @@ std::string clear_ratio(const FoundNumber& effect, EffectScale scale, const Effe
 std::string open_ratio(const FoundNumber& effect, EffectScale scale, const EffectWords& words) {
     std::string out = clear_ratio(effect, scale, words);
     out.pop_back();
-    out += ": which is higher stays open.";
+    out += words.is_time ? ": which is longer stays open." : ": which is higher stays open.";
     if (effect.lower && effect.upper) {
         out += fmt::format(" It excludes ratios above {} and below {}.", rounded(*effect.upper, effect),
                            rounded(*effect.lower, effect));

@@ -37,6 +37,7 @@ struct EffectWords {
     std::string outcome;   ///< "peak after capture"
     std::string higher_in; ///< "with treble_hooks", or "for each degC more of temperature_c"
     std::string than;      ///< "with single_hook"; empty for a slope
+    bool is_time = false;  ///< "as long", "longer" rather than "as high", "higher"
     std::string where;     ///< "In the same 21 fish,", "Across 24 fish,"
 };
 

@@ -211,7 +211,8 @@ std::string_view declared_words(findings::Declared declared) {
 }
 
 std::string declared_line(const Finding& finding) {
-    const std::string more = finding.declared_text.empty() ? "" : " " + whole_sentence(finding.declared_text);
+    const bool says_more = finding.declared != study::Declared::never && !finding.declared_text.empty();
+    const std::string more = says_more ? " " + whole_sentence(finding.declared_text) : "";
     return fmt::format("<p class=\"declared declared-{}\"><strong>{}.</strong>{}</p>\n",
                        word_of(finding.declared), declared_words(finding.declared), html(more));
 }
