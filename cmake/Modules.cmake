@@ -73,8 +73,9 @@ function(backeddy_tests folder)
     list(TRANSFORM used_targets PREPEND backeddy_)
     target_include_directories(${target} PRIVATE ${PROJECT_SOURCE_DIR}/tests)
     target_compile_definitions(${target} PRIVATE BACKEDDY_SOURCE_DIR="${PROJECT_SOURCE_DIR}")
-    target_link_libraries(${target} PRIVATE ${used_targets} ${arg_LIBRARIES} GTest::gmock GTest::gtest_main
+    target_link_libraries(${target} PRIVATE ${used_targets} ${arg_LIBRARIES} GTest::gtest_main backeddy_test_prelude
                                             backeddy_warnings)
+    target_precompile_headers(${target} REUSE_FROM backeddy_test_prelude)
     gtest_discover_tests(${target} TEST_PREFIX "${folder}: " DISCOVERY_TIMEOUT 60
                          PROPERTIES LABELS ${stem} TIMEOUT 600)
 endfunction()
