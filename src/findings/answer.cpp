@@ -65,6 +65,9 @@ Finding answer_question(const study::Question& question, const Observations& row
         return out;
     }
     answer_frame(*frame, out);
+    if (out.unanswered.empty()) {
+        detail::judge_margin(*frame, out);
+    }
     return out;
 }
 

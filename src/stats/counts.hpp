@@ -159,5 +159,8 @@ struct NonInferiority {
                                                    const Margin& margin);
 [[nodiscard]] Expected<NonInferiority> judge_difference(const Estimate& new_less_reference,
                                                         const Margin& margin);
+/// By limits that were made elsewhere, each one-sided at the margin's level; infinite where there is none.
+[[nodiscard]] Expected<NonInferiority> judge_interval(double difference, const Interval& limits,
+                                                      const Margin& margin);
 
 } // namespace backeddy::stats

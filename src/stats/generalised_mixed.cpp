@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <limits>
 #include <memory>
 
@@ -611,12 +612,29 @@ std::optional<double> simulated_ratio(const GeneralisedMixedModel& model, const 
     return std::max(0.0, 2.0 * (larger->log_likelihood - smaller->log_likelihood));
 }
 
+// The k-th largest of the simulated ratios, k the share of 1 + draws that may lie beyond.
+double critical_ratio(const std::vector<std::optional<double>>& slots, double level) {
+    std::vector<double> ratios;
+    for (const auto& slot : slots) {
+        if (slot) {
+            ratios.push_back(*slot);
+        }
+    }
+    std::sort(ratios.begin(), ratios.end(), std::greater<>());
+    const double beyond = (1.0 - level) * static_cast<double>(1 + ratios.size());
+    const auto k = static_cast<std::size_t>(std::floor(beyond + 1e-9));
+    return k == 0 ? std::numeric_limits<double>::infinity() : ratios[k - 1];
+}
+
 } // namespace
 
 Expected<TermBootstrap> bootstrap_term(const GeneralisedMixedModel& model, const GeneralisedMixedFit& fit,
                                        std::size_t term, const TermBootstrapOptions& options) {
     constexpr std::size_t least_draws = 20;
     const auto hypotheses = term_hypotheses(model.design());
+    if (auto fine = detail::check_level(options.level); !fine) {
+        return fail(std::move(fine).error());
+    }
     if (term >= hypotheses.size() || options.draws < least_draws) {
         return fail(
             {.code = term >= hypotheses.size() ? ErrorCode::bad_relation : ErrorCode::too_few,
@@ -649,6 +667,7 @@ Expected<TermBootstrap> bootstrap_term(const GeneralisedMixedModel& model, const
                      .remedy = "a smaller model"});
     }
     out.p = (1.0 + beyond) / (1.0 + static_cast<double>(out.draws));
+    out.critical = critical_ratio(slots, options.level);
     return out;
 }
 

@@ -148,6 +148,7 @@ fit_generalised_mixed(const GeneralisedMixedModel& model, const GeneralisedMixed
 struct TermBootstrapOptions {
     std::size_t draws = 500;
     std::uint64_t seed = 1;
+    double level = 0.95; ///< of `critical`
     Threads threads;
 };
 
@@ -155,8 +156,11 @@ struct TermBootstrap {
     std::string term;
     double chi_squared = 0.0; ///< of the data
     double p = 0.0;           ///< (1 + draws with at least that) / (1 + draws)
-    std::size_t draws = 0;    ///< that could be fitted
-    std::size_t failed = 0;   ///< that could not; left out
+    /// The likelihood ratio beyond which p is at most 1 - level: chi-squared's quantile where rows are many.
+    /// Infinite where so few draws cannot tell.
+    double critical = 0.0;
+    std::size_t draws = 0;  ///< that could be fitted
+    std::size_t failed = 0; ///< that could not; left out
 };
 
 /// Parametric bootstrap of a term's likelihood ratio (Davison and Hinkley 1997, Bootstrap Methods, 4.2):

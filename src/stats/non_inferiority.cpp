@@ -141,7 +141,20 @@ Expected<NonInferiority> judge_difference(const Estimate& new_less_reference, co
                      .expected = "finite numbers and degrees of freedom above 0"});
     }
     const double half = two_sided_quantile(two_sided_level(margin), e.freedom) * e.se;
-    return judged(e.value, {e.value - half, e.value + half}, margin, Scale::difference);
+    return judge_interval(e.value, {e.value - half, e.value + half}, margin);
+}
+
+Expected<NonInferiority> judge_interval(double difference, const Interval& limits, const Margin& margin) {
+    if (auto fine = check_margin(margin, Scale::difference); !fine) {
+        return fail(std::move(fine).error());
+    }
+    if (!std::isfinite(difference) || !(limits.lower <= difference) || !(difference <= limits.upper)) {
+        return fail({.code = ErrorCode::out_of_range,
+                     .found = fmt::format("a difference of {} within {} to {}", difference, limits.lower,
+                                          limits.upper),
+                     .expected = "a finite difference between its limits"});
+    }
+    return judged(difference, limits, margin, Scale::difference);
 }
 
 } // namespace backeddy::stats

@@ -12,6 +12,7 @@
 #include <gtest/gtest.h>
 
 #include "base/random.hpp"
+#include "findings/detail/wording.hpp"
 
 namespace backeddy::findings {
 namespace {
@@ -323,8 +324,78 @@ TEST(AnswerShares, covariates_make_a_logistic_model) {
     EXPECT_LT(*found.effects[0].p, 0.01);
     ASSERT_EQ(found.groups.size(), 2U);
     EXPECT_NEAR(*found.groups[1].value, 0.6, 0.03); // shares, not log odds
+    asked.random = {"day"};                         // which does nothing: the odds stay about where they were
+    const auto by_day = answer_question(asked, rows);
+    ASSERT_EQ(by_day.unanswered, "");
+    EXPECT_NEAR(std::log(*by_day.effects[0].value), std::log(*found.effects[0].value), 0.2);
+    EXPECT_TRUE(by_day.method.starts_with("Logistic mixed model")) << by_day.method;
+    asked.random = {"depth_m within day"};
+    EXPECT_NE(answer_question(asked, rows).unanswered.find("random = [\"day\"]"), std::string::npos);
+}
+
+// Days on which both rigs fished, single and treble 1.2 and 0.72 bites an hour (ratio 0.6) times what the day
+// gives, whose logarithms have the standard deviation `day_sd`.
+Observations fished_days(std::size_t days, double day_sd, std::uint64_t seed) {
+    Random random(seed);
+    Observations out("stretch of fishing", "stretches of fishing");
+    for (std::size_t day = 0; day < days; ++day) {
+        const double place = (static_cast<double>(day) + 0.5) / static_cast<double>(days); // evenly, 0 to 1
+        const double own = std::exp(day_sd * std::sqrt(12.0) * (place - 0.5));
+        for (const char* rig : {"single", "treble"}) {
+            const auto row = out.add_row(fmt::format("day {} {}", day, rig), "");
+            const double hours = 6.0 + 6.0 * random.uniform();
+            double left = hours * own * (rig[0] == 's' ? 1.2 : 0.72); // a Poisson count by its waiting times
+            double bites = -1.0;
+            for (; left > 0.0; ++bites) {
+                left += std::log(random.uniform());
+            }
+            out.set(row, "rig", Word{rig});
+            out.set(row, "day", Word{fmt::format("day {}", day)});
+            out.set(row, "bites", Value{.value = bites});
+            out.set(row, "rod_hours", Value{.value = hours});
+        }
+    }
+    out.column_of("bites").exposure = "rod_hours";
+    out.describe("rig", "rig", "", Stage::assigned);
+    return out;
+}
+
+TEST(AnswerRates, days_of_their_own_are_a_random_group) {
+    const auto rows = fished_days(12, 0.6, 5);
+    auto asked = question("bites", "rig");
+    asked.family = study::QuestionFamily::poisson;
     asked.random = {"day"};
-    EXPECT_NE(answer_question(asked, rows).unanswered.find("into adjust_for"), std::string::npos);
+    asked.margin = 0.9;
+    asked.better = study::BetterIs::higher;
+    const auto found = answer_question(asked, rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_EQ(found.scale, EffectScale::ratio);
+    EXPECT_EQ(found.model, "bites per rod_hours = rig + (day)");
+    EXPECT_NE(found.sentence.find(", the rate of bites is "), std::string::npos) << found.sentence;
+    const auto& effect = found.effects.front();
+    EXPECT_LT(*effect.lower, 0.6);
+    EXPECT_GT(*effect.upper, 0.6);
+    EXPECT_NEAR(std::log(*effect.value), std::log(0.6), 0.45);
+    ASSERT_EQ(found.spreads.size(), 1U);
+    EXPECT_NEAR(*found.spreads[0].value, 0.6, 0.25); // twice its standard error, 0.6 / sqrt(2 x 12)
+    EXPECT_EQ(found.spreads[0].unit, "");
+    EXPECT_EQ(found.groups[0].unit, "per rod_hours");
+    // One road for p, interval and margin: the interval leaves out 1 where p is below 0.05.
+    EXPECT_NE(effect.method.find("simulation"), std::string::npos);
+    EXPECT_EQ(*effect.p < 0.05, *effect.upper < 1.0);
+    EXPECT_NE(found.margin_text.find("Against the margin of 0.9"), std::string::npos) << found.margin_text;
+    EXPECT_EQ(answer_question(asked, rows).effects[0].p, effect.p); // the same every time
+}
+
+TEST(AnswerRates, many_days_need_no_simulation) {
+    auto asked = question("bites", "rig");
+    asked.family = study::QuestionFamily::poisson;
+    asked.random = {"day"};
+    const auto found = answer_question(asked, fished_days(60, 0.4, 6));
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_EQ(found.effects[0].method.find("simulation"), std::string::npos);
+    EXPECT_NEAR(std::log(*found.effects[0].value), std::log(0.6), 4.0 * *found.effects[0].se);
+    EXPECT_LT(*found.effects[0].se, 0.12);
 }
 
 // All of one group landed: no finite odds by likelihood; Firth's are, and the finding says so.
@@ -470,6 +541,11 @@ TEST(AnswerMargin, lands_on_the_side_that_the_limit_shows) {
     auto found = answer_question(asked, made_fish(60, 8, 10.0));
     EXPECT_NE(found.margin_text.find("worse"), std::string::npos) << found.margin_text;
     EXPECT_NE(found.margin_text.find("margin of 60"), std::string::npos) << found.margin_text;
+    // The one-sided 97.5 % limit is the end of the interval that is shown.
+    EXPECT_NE(found.margin_text.find(
+                  fmt::format("limit is {}.", detail::rounded(*found.effects[0].upper, found.effects[0]))),
+              std::string::npos)
+        << found.margin_text;
     asked.margin = 1.0;
     found = answer_question(asked, made_fish(60, 8, 40.0));
     EXPECT_NE(found.margin_text.find("worse by more than the margin"), std::string::npos)

@@ -287,6 +287,12 @@ TEST(NonInferiority, of_rates_and_means_uses_their_own_limits) {
     ASSERT_TRUE(means);
     EXPECT_NEAR(means->limit, -0.5 - (2.262157162740992 * 0.2), 1e-9); // t of 9, 97.5 %: tables
     EXPECT_EQ(means->shown, Shown::little_worse);
+    const auto again = judge_interval(-0.5, {means->limit, means->other_limit}, {.value = 1.0});
+    ASSERT_TRUE(again);
+    EXPECT_EQ(again->words, means->words);
+    EXPECT_EQ(judge_interval(-0.5, {-std::numeric_limits<double>::infinity(), 0.2}, {.value = 1.0})->shown,
+              Shown::nothing);
+    EXPECT_EQ(judge_interval(-0.5, {-0.4, 0.2}, {.value = 1.0}).error().code, ErrorCode::out_of_range);
     EXPECT_EQ(
         judge_difference({.value = std::nan(""), .se = 1.0, .freedom = 3.0}, {.value = 1.0}).error().code,
         ErrorCode::out_of_range);

@@ -333,6 +333,14 @@ TEST(GeneralisedMixed, bootstrap_and_ratio_test_agree_where_levels_are_many) {
     EXPECT_NEAR(one->p, p, (4.0 * std::sqrt(p * (1.0 - p) / 200.0)) + 0.01);
     // Between groups of rows within days Wald's square is close to the ratio.
     EXPECT_NEAR(tests->front().test.chi_squared, std::pow(fit->coefficients[1].statistic, 2.0), 0.05);
+    // The critical ratio and p are two sides of the same draws.
+    EXPECT_EQ(one->p <= 0.05, one->chi_squared > one->critical);
+    const auto at_p = bootstrap_term(model, *fit, 0, {.draws = 200, .level = 1.0 - one->p});
+    ASSERT_TRUE(at_p);
+    EXPECT_LT(at_p->critical, one->chi_squared);
+    const auto sharper = bootstrap_term(model, *fit, 0, {.draws = 200, .level = 1.0 - one->p + 1.0 / 201.0});
+    ASSERT_TRUE(sharper);
+    EXPECT_GE(sharper->critical, one->chi_squared);
     EXPECT_FALSE(bootstrap_term(model, *fit, 1));
     EXPECT_FALSE(bootstrap_term(model, *fit, 0, {.draws = 10}));
 }

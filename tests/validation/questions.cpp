@@ -1,6 +1,6 @@
 // validate_questions [RUNS [CELL]]: simulated studies with known answers, asked as the brief asks; writes a
 // Markdown table to standard output, how far it is to standard error. 10,000 runs a cell unless said
-// otherwise.
+// otherwise, a tenth of it where each answer simulates by itself.
 //
 // Of each cell: how often the headline p is below 0.05 where there is no effect, how often the 95 % interval
 // holds the true effect where there is one, each with its Monte Carlo error.
@@ -40,6 +40,7 @@ struct Cell {
     std::size_t fish = 0;
     std::string setting;
     std::function<Asked(Random&, bool has_effect)> make;
+    std::size_t times_dearer = 1; ///< than others: so many times fewer runs
 };
 
 study::Question question(const char* outcome, const char* compare, study::QuestionFamily family) {
@@ -85,16 +86,22 @@ struct Rigs {
     double day_sd = 0.0;
 };
 
+// What each day gives; one day that gives nothing where there are none.
+std::vector<double> day_effects(Random& random, const Rigs& plan) {
+    std::vector<double> days(std::max<std::size_t>(plan.days, 1));
+    for (auto& day : days) {
+        day = plan.day_sd * random.normal();
+    }
+    return days;
+}
+
 // A fish on one of two rigs: residual 40, 0.05 a gram, and what its day gives.
 Asked rigs(Random& random, const Rigs& plan, bool has_effect) {
     Asked out{.rows = Observations("fish", "fish"),
               .question = question("peak", "rig", study::QuestionFamily::normal),
               .truth = has_effect ? 30.0 : 0.0};
     out.question.adjust_for = {"mass_g"};
-    std::vector<double> days(std::max<std::size_t>(plan.days, 1));
-    for (auto& day : days) {
-        day = plan.day_sd * random.normal();
-    }
+    const auto days = day_effects(random, plan);
     for (std::size_t i = 0; i < plan.fish; ++i) {
         const auto row = out.rows.add_row(fish_name(i), fish_name(i));
         const double mass = 550.0 + 1400.0 * random.uniform();
@@ -183,6 +190,65 @@ Asked scores(Random& random, std::size_t n, bool has_effect) {
     return out;
 }
 
+// Landed of hooked fish with the depth of the water as covariate, which does nothing; of a day's own odds
+// where there are days.
+Asked landings(Random& random, const Rigs& plan, bool has_effect) {
+    Asked out{.rows = Observations("bite", "bites"),
+              .question = question("landed", "rig", study::QuestionFamily::binomial),
+              .truth = has_effect ? 3.0 : 1.0};
+    const auto days = day_effects(random, plan);
+    for (std::size_t i = 0; i < plan.fish; ++i) {
+        const auto row = out.rows.add_row(fish_name(i), "");
+        const auto day = random.below(days.size());
+        const double odds = 1.2 * std::exp(days[day]) * (i % 2 == 0 ? 1.0 : out.truth);
+        out.rows.set(row, "rig", Word{rig_of(i)});
+        out.rows.set(row, "day", Word{fmt::format("d{}", day)});
+        out.rows.set(row, "depth_m", Value{.value = 2.0 + random.uniform()});
+        out.rows.set(row, "landed", Word{random.uniform() < odds / (1.0 + odds) ? "yes" : "no"});
+    }
+    out.question.adjust_for = {"depth_m"};
+    if (plan.days > 0) {
+        out.question.random = {"day"};
+    }
+    return out;
+}
+
+// A Poisson count, by waiting times.
+double count_of(Random& random, double mean) {
+    double count = -1.0;
+    for (; mean > 0.0; ++count) {
+        mean += std::log(random.uniform());
+    }
+    return count;
+}
+
+// Bites on both rigs of each stretch of about 8 rod-hours, 0.4 an hour on single hooks, times what the day
+// gives; `family` poisson with a random day, or negative binomial of stretches that each have a shift of
+// their own.
+Asked stretches(Random& random, const Rigs& plan, study::QuestionFamily family, bool has_effect) {
+    Asked out{.rows = Observations("stretch", "stretches"),
+              .question = question("bites", "rig", family),
+              .truth = has_effect ? 0.6 : 1.0};
+    const bool is_shared = family == study::QuestionFamily::poisson;
+    const auto days = day_effects(random, plan);
+    for (std::size_t i = 0; i < 2 * plan.days; ++i) {
+        const auto row = out.rows.add_row(fmt::format("s{}", i), "");
+        const double hours = 6.0 + 4.0 * random.uniform();
+        const double own = is_shared ? days[i / 2] : plan.day_sd * random.normal();
+        out.rows.set(row, "rig", Word{rig_of(i)});
+        out.rows.set(row, "day", Word{fmt::format("d{}", i / 2)});
+        out.rows.set(row, "rod_hours", Value{.value = hours});
+        out.rows.set(
+            row, "bites",
+            Value{.value = count_of(random, 0.4 * hours * std::exp(own) * (i % 2 == 0 ? 1.0 : out.truth))});
+    }
+    out.rows.column_of("bites").exposure = "rod_hours";
+    if (is_shared) {
+        out.question.random = {"day"};
+    }
+    return out;
+}
+
 std::vector<Cell> cells() {
     std::vector<Cell> out;
     for (const std::size_t n : {8, 12, 24, 40}) {
@@ -216,6 +282,29 @@ std::vector<Cell> cells() {
     for (const std::size_t n : {16, 24, 40, 80}) {
         out.push_back({"injury scores of two rigs", n, "proportional odds",
                        [n](Random& random, bool effect) { return scores(random, n, effect); }});
+    }
+    for (const std::size_t n : {24, 40, 80}) {
+        out.push_back({"landed of two rigs, depth", n, "logistic, profile likelihood",
+                       [n](Random& random, bool effect) { return landings(random, {.fish = n}, effect); }});
+    }
+    for (const std::size_t days : {6, 12, 24}) {
+        const Rigs plan{.fish = 4 * days, .days = days, .day_sd = 0.7};
+        out.push_back({"landed by rig and depth, day random", plan.fish,
+                       fmt::format("{} days, simulated p", days),
+                       [plan](Random& random, bool effect) { return landings(random, plan, effect); }, 10});
+    }
+    for (const std::size_t days : {6, 12, 24}) {
+        const Rigs plan{.fish = 2 * days, .days = days, .day_sd = 0.5};
+        using study::QuestionFamily;
+        out.push_back({"bites by rig, day random", plan.fish, fmt::format("{} days, simulated p", days),
+                       [plan](Random& random, bool effect) {
+                           return stretches(random, plan, QuestionFamily::poisson, effect);
+                       },
+                       10});
+        out.push_back({"bites of two rigs", plan.fish, "negative binomial, profile likelihood",
+                       [plan](Random& random, bool effect) {
+                           return stretches(random, plan, QuestionFamily::negative_binomial, effect);
+                       }});
     }
     return out;
 }
@@ -266,26 +355,26 @@ void print(const Cell& cell, std::size_t runs, std::uint64_t seed) {
     const auto none = tally(cell, runs, false, seed);
     const auto some = tally(cell, runs, true, seed + 1'000'000);
     if (none.answered == 0 || some.answered == 0) {
-        fmt::print("| {} | {} | {} | | | none answered |\n", cell.what, cell.fish, cell.setting);
+        fmt::print("| {} | {} | {} | {} | | | none answered |\n", cell.what, cell.fish, cell.setting, runs);
         return;
     }
     const auto unanswered = 2 * runs - none.answered - some.answered;
-    fmt::print("| {} | {} | {} | {:.1f} ± {:.1f} | {:.1f} ± {:.1f} | {}{} |\n", cell.what, cell.fish,
-               cell.setting, 100.0 * none.share(), 100.0 * none.error(), 100.0 * some.share(),
+    fmt::print("| {} | {} | {} | {} | {:.1f} ± {:.1f} | {:.1f} ± {:.1f} | {}{} |\n", cell.what, cell.fish,
+               cell.setting, runs, 100.0 * none.share(), 100.0 * none.error(), 100.0 * some.share(),
                100.0 * some.error(), verdict(none.share()),
                unanswered == 0 ? "" : fmt::format(" ({} not answered)", unanswered));
 }
 
 int run(std::size_t runs, const std::string& only) {
-    fmt::print(
-        "| question | fish | setting | p < 0.05 without an effect, % | 95 % interval holds the truth, % | |\n"
-        "|---|---:|---|---:|---:|---|\n");
+    fmt::print("| question | rows | setting | runs | p < 0.05 without an effect, % | 95 % interval holds the "
+               "truth, % | |\n"
+               "|---|---:|---|---:|---:|---:|---|\n");
     std::uint64_t seed = 20261128;
     for (const auto& cell : cells()) {
         seed += 2'000'000;
         if (only.empty() || cell.what.find(only) != std::string::npos) {
             fmt::print(stderr, "{}, {} fish, {}\n", cell.what, cell.fish, cell.setting);
-            print(cell, runs, seed);
+            print(cell, runs / cell.times_dearer, seed);
             std::fflush(stdout);
         }
     }

@@ -3,6 +3,7 @@
 
 #include "findings/detail/frame.hpp"
 #include "findings/detail/wording.hpp"
+#include "stats/generalised.hpp"
 
 namespace backeddy::findings::detail {
 
@@ -34,8 +35,27 @@ void answer_plain_shares(const Frame& frame, Finding& out);
 [[nodiscard]] bool is_plain_rates(const Frame& frame);
 void answer_plain_rates(const Frame& frame, Finding& out);
 
-/// Yes or no and counts otherwise: logistic, Poisson and negative binomial models.
+/// Yes or no and counts otherwise: logistic, Poisson and negative binomial models, mixed ones where there are
+/// random terms.
 void answer_generalised(const Frame& frame, Finding& out);
+
+/// What logistic, Poisson and negative binomial models share of a question.
+struct GeneralisedRows {
+    stats::Family family = stats::Family::binomial;
+    std::vector<double> values; ///< 0 or 1, or counts
+    std::vector<double> offset; ///< logarithm of the exposure; empty: none
+    std::string what;           ///< "landed = yes", "bites per rod_hours"
+    stats::Terms terms;         ///< fixed ones
+
+    [[nodiscard]] bool is_binomial() const { return family == stats::Family::binomial; }
+    [[nodiscard]] Scale scale() const {
+        return {is_binomial() ? EffectScale::odds_ratio : EffectScale::ratio, ""};
+    }
+    /// From the linear predictor to a share or a rate.
+    [[nodiscard]] double response(double predictor) const;
+};
+void answer_generalised_mixed(const Frame& frame, const GeneralisedRows& rows,
+                              const std::vector<study::QuestionRandom>& random, Finding& out);
 
 /// Ordered scores: proportional odds.
 void answer_scores(const Frame& frame, Finding& out);
@@ -54,7 +74,7 @@ void add_cox(const Frame& frame, Finding& out);
                                        const std::string& reference);
 /// Answers that failed.
 void give_up(Finding& out, const Error& error);
-/// Judges the first effect against the declared margin.
-void judge_margin(const Frame& frame, const stats::Estimate& effect, Finding& out);
+/// Judges a single effect, by the interval it is shown with, against the declared margin.
+void judge_margin(const Frame& frame, Finding& out);
 
 } // namespace backeddy::findings::detail

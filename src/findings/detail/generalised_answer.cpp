@@ -13,15 +13,6 @@ namespace {
 
 using study::QuestionFamily;
 
-/// The outcome as numbers, and what a model makes of it.
-struct Modelled {
-    stats::Family family = stats::Family::binomial;
-    std::vector<double> values; ///< 0 or 1, or counts
-    std::vector<double> offset; ///< logarithm of the exposure; empty: none
-    std::string what;           ///< "landed = yes", "bites per rod_hours"
-    stats::Terms terms;         ///< fixed ones
-};
-
 stats::Family stats_family(QuestionFamily family) {
     switch (family) {
     case QuestionFamily::binomial:
@@ -33,8 +24,8 @@ stats::Family stats_family(QuestionFamily family) {
     }
 }
 
-Expected<Modelled> outcome_of(const Frame& frame, Finding& out) {
-    Modelled outcome{.family = stats_family(frame.family)};
+Expected<GeneralisedRows> rows_of(const Frame& frame, Finding& out) {
+    GeneralisedRows outcome{.family = stats_family(frame.family)};
     if (frame.family == QuestionFamily::binomial) {
         const auto successes = successes_of(frame);
         if (!successes) {
@@ -61,7 +52,8 @@ Expected<Modelled> outcome_of(const Frame& frame, Finding& out) {
 }
 
 // Where columns part the outcomes, a coefficient would be infinite: Firth's penalty keeps it finite.
-Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const Modelled& outcome, Finding& out) {
+Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const GeneralisedRows& outcome,
+                                       Finding& out) {
     stats::GeneralisedOptions options{.family = outcome.family, .offset = outcome.offset};
     auto fit = stats::fit_generalised(design, outcome.values, options);
     if (fit || fit.error().code != ErrorCode::degenerate) {
@@ -96,10 +88,6 @@ std::string method_of(const stats::GeneralisedFit& fit) {
     return how;
 }
 
-double response_of(const stats::GeneralisedFit& fit, double predictor) {
-    return fit.family == stats::Family::binomial ? 1.0 / (1.0 + std::exp(-predictor)) : std::exp(predictor);
-}
-
 std::optional<stats::Interval> profile_of(const stats::GeneralisedFit& fit, std::size_t column) {
     const auto profiles = stats::profile_intervals(fit);
     return profiles ? std::optional(stats::Interval{profiles->at(column).lower, profiles->at(column).upper})
@@ -122,37 +110,35 @@ void check_spread(const stats::GeneralisedFit& fit, Finding& out) {
 
 } // namespace
 
+double GeneralisedRows::response(double predictor) const {
+    return is_binomial() ? 1.0 / (1.0 + std::exp(-predictor)) : std::exp(predictor);
+}
+
 void answer_generalised(const Frame& frame, Finding& out) {
-    auto outcome = outcome_of(frame, out);
-    if (!outcome) {
-        return give_up(out, outcome.error());
+    auto rows = rows_of(frame, out);
+    if (!rows) {
+        return give_up(out, rows.error());
     }
     std::vector<std::string> fixed;
     const auto random = random_groups(frame, fixed, out);
-    outcome->terms = fixed_terms(frame, fixed);
+    rows->terms = fixed_terms(frame, fixed);
     if (!random.empty()) {
-        return give_up(out,
-                       {.code = ErrorCode::bad_setting,
-                        .found = fmt::format("random = {}, for counts or for yes or no", random[0].group),
-                        .expected = "a model without random groups",
-                        .remedy = fmt::format("put {} into adjust_for", random[0].group)});
+        return answer_generalised_mixed(frame, *rows, random, out);
     }
-    const auto design = stats::make_design(frame.table, outcome->terms);
+    const auto design = stats::make_design(frame.table, rows->terms);
     if (!design) {
         return give_up(out, design.error());
     }
-    const auto fit = fit_of(*design, *outcome, out);
+    const auto fit = fit_of(*design, *rows, out);
     if (!fit) {
         return give_up(out, fit.error());
     }
-    const bool is_binomial = fit->family == stats::Family::binomial;
-    const Scale scale{is_binomial ? EffectScale::odds_ratio : EffectScale::ratio, ""};
-    out.model = model_text(outcome->what, outcome->terms, {});
+    out.model = model_text(rows->what, rows->terms, {});
     out.method = method_of(*fit);
     for (const auto& remark : fit->remarks) {
         out.warnings.push_back(remark.text);
     }
-    add_coefficients(fit->coefficients, scale, out);
+    add_coefficients(fit->coefficients, rows->scale(), out);
     const auto tests = stats::term_tests(*fit).value_or(std::vector<stats::TermChiSquared>{});
     add_likelihood_tests(tests, out);
     check_spread(*fit, out);
@@ -162,9 +148,9 @@ void answer_generalised(const Frame& frame, Finding& out) {
                      [&](std::string name, std::span<const double> weights) {
                          return stats::contrast(*fit, std::move(name), weights);
                      },
-                 .scale = scale,
-                 .response = [&](double predictor) { return response_of(*fit, predictor); },
-                 .response_unit = is_binomial ? "" : rate_unit(frame)},
+                 .scale = rows->scale(),
+                 .response = [&](double predictor) { return rows->response(predictor); },
+                 .response_unit = rows->is_binomial() ? "" : rate_unit(frame)},
                 out);
     take_likelihood(
         frame, fit->design, [&](std::size_t column) { return profile_of(*fit, column); }, tests, out);

@@ -55,8 +55,6 @@ void add_pairs(const Frame& frame, const std::vector<stats::Mean>& means, const 
     }
     if (is_family) {
         out.method += fmt::format("; the {} comparisons by Tukey's range", pairs->size());
-    } else {
-        judge_margin(frame, pairs->front().estimate, out);
     }
 }
 
@@ -132,7 +130,6 @@ void add_slope(const Frame& frame, const EffectModel& model, Finding& out) {
     if (model.response) {
         add_curve(frame, model, out);
     }
-    judge_margin(frame, slope, out);
 }
 
 } // namespace

@@ -254,7 +254,6 @@ void answer_paired(const Frame& frame, Finding& out) {
                     frame.question.within == "fish" ? "fish" : "levels of " + frame.question.within);
     out.sentence = effect_sentence(effect, scale.scale, words);
     out.effects.push_back(std::move(effect));
-    judge_margin(frame, t->difference, out);
 }
 
 } // namespace backeddy::findings::detail

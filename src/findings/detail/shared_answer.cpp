@@ -1,4 +1,5 @@
 #include <cmath>
+#include <limits>
 
 #include <fmt/format.h>
 
@@ -18,8 +19,24 @@ std::string where_text(const Frame& frame) {
                      : fmt::format("In {} {} of {} fish,", rows, frame.rows.nouns(), fish);
 }
 
+namespace {
+
+// "bites is higher" is no sentence: of counts their rate is, or their mean.
+std::string outcome_words(const Frame& frame) {
+    using study::QuestionFamily;
+    const bool is_count =
+        frame.family == QuestionFamily::poisson || frame.family == QuestionFamily::negative_binomial;
+    return fmt::format("{}{}",
+                       !is_count                        ? ""
+                       : frame.outcome.exposure.empty() ? "the mean of "
+                                                        : "the rate of ",
+                       frame.outcome.title);
+}
+
+} // namespace
+
 EffectWords effect_words(const Frame& frame, const std::string& level, const std::string& reference) {
-    EffectWords out{.outcome = frame.outcome.title,
+    EffectWords out{.outcome = outcome_words(frame),
                     .is_time = frame.family == study::QuestionFamily::time,
                     .where = where_text(frame)};
     const auto& preposition = frame.compare.preposition;
@@ -42,17 +59,23 @@ void give_up(Finding& out, const Error& error) {
                          : fmt::format("{}; expected {}; {}", error.found, error.expected, error.remedy);
 }
 
-void judge_margin(const Frame& frame, const stats::Estimate& effect, Finding& out) {
+void judge_margin(const Frame& frame, Finding& out) {
     const auto& question = frame.question;
-    if (!question.margin || question.better == study::BetterIs::not_said || out.effects.size() != 1) {
+    if (!question.margin || question.better == study::BetterIs::not_said || out.effects.size() != 1 ||
+        !out.effects.front().value || !out.margin_text.empty()) {
         return;
     }
     const bool is_ratio = out.scale != EffectScale::difference;
+    const auto& effect = out.effects.front();
+    // A ratio is judged by its logarithm: the margin is the largest acceptable loss there.
+    const auto scaled = [&](double value) { return is_ratio ? std::log(value) : value; };
+    constexpr double infinite = std::numeric_limits<double>::infinity();
+    const stats::Interval limits{effect.lower ? scaled(*effect.lower) : -infinite,
+                                 effect.upper ? scaled(*effect.upper) : infinite};
     const auto better =
         question.better == study::BetterIs::higher ? stats::Better::higher : stats::Better::lower;
-    // A ratio is judged by its logarithm: the margin is the largest acceptable loss there.
-    const double margin = is_ratio ? std::fabs(std::log(*question.margin)) : *question.margin;
-    const auto judged = stats::judge_difference(effect, {.value = margin, .better = better});
+    const auto judged = stats::judge_interval(
+        scaled(*effect.value), limits, {.value = std::fabs(scaled(*question.margin)), .better = better});
     if (!judged) {
         out.margin_text = judged.error().text();
         return;
@@ -67,8 +90,8 @@ void judge_margin(const Frame& frame, const stats::Estimate& effect, Finding& ou
                                                                      : "not decided: too few";
     out.margin_text =
         fmt::format("Against the margin of {} ({} is better), {} is {}: the one-sided 97.5 % limit is {}.",
-                    shown(is_ratio ? std::log(*question.margin) : *question.margin),
-                    study::word_of(question.better), out.effects.front().name, says, shown(judged->limit));
+                    shown(scaled(*question.margin)), study::word_of(question.better),
+                    out.effects.front().name, says, shown(judged->limit));
 }
 
 } // namespace backeddy::findings::detail
