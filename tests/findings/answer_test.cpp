@@ -324,7 +324,8 @@ TEST(AnswerShares, covariates_make_a_logistic_model) {
     EXPECT_LT(*found.effects[0].p, 0.01);
     ASSERT_EQ(found.groups.size(), 2U);
     EXPECT_NEAR(*found.groups[1].value, 0.6, 0.03); // shares, not log odds
-    asked.random = {"day"};                         // which does nothing: the odds stay about where they were
+    EXPECT_EQ(found.method, "Logistic model by maximum likelihood");
+    asked.random = {"day"}; // which does nothing: the odds stay about where they were
     const auto by_day = answer_question(asked, rows);
     ASSERT_EQ(by_day.unanswered, "");
     EXPECT_NEAR(std::log(*by_day.effects[0].value), std::log(*found.effects[0].value), 0.2);
@@ -398,6 +399,26 @@ TEST(AnswerRates, many_days_need_no_simulation) {
     EXPECT_LT(*found.effects[0].se, 0.12);
 }
 
+// One fish landed and one lost on each of 4 depths and rig, by sums: the penalised odds of the rig are 1 as
+// the plain ones are, and its intercept too.
+TEST(AnswerShares, few_rows_take_firths_penalty) {
+    Observations rows("bite", "bites");
+    for (int i = 0; i < 16; ++i) {
+        const auto row = rows.add_row(fmt::format("b{}", i), "");
+        rows.set(row, "rig", Word{i % 2 == 0 ? "single" : "treble"});
+        rows.set(row, "landed", Word{(i / 2) % 2 == 0 ? "yes" : "no"});
+        rows.set(row, "depth_m", Value{.value = 2.0 + i / 4});
+    }
+    rows.describe("rig", "rig", "", Stage::assigned);
+    auto asked = question("landed", "rig");
+    asked.adjust_for = {"depth_m"};
+    const auto found = answer_question(asked, rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_EQ(found.method, "Logistic model by penalised likelihood (Firth)");
+    EXPECT_NEAR(*found.effects[0].value, 1.0, 1e-6);
+    EXPECT_NEAR(*found.groups[0].value, 0.5, 1e-6);
+}
+
 // All of one group landed: no finite odds by likelihood; Firth's are, and the finding says so.
 TEST(AnswerShares, separation_is_said_and_answered_by_firth) {
     auto rows = hooked_fish();
@@ -412,6 +433,7 @@ TEST(AnswerShares, separation_is_said_and_answered_by_firth) {
     asked.adjust_for = {"sex"};
     const auto found = answer_question(asked, rows);
     ASSERT_EQ(found.unanswered, "");
+    EXPECT_NE(found.method.find("penalised likelihood (Firth)"), std::string::npos);
     EXPECT_TRUE(std::any_of(found.warnings.begin(), found.warnings.end(), [](const std::string& warning) {
         return warning.find("Firth") != std::string::npos;
     }));

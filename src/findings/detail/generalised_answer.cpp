@@ -51,12 +51,19 @@ Expected<GeneralisedRows> rows_of(const Frame& frame, Finding& out) {
     return outcome;
 }
 
-// Where columns part the outcomes, a coefficient would be infinite: Firth's penalty keeps it finite.
+/// Of fewer rows of yes and no the plain likelihood finds effects where there are none in 7.4 % instead of 5
+/// % (24 rows; tests/validation/questions.cpp), with Firth's penalty in 5.5 %.
+constexpr std::size_t enough_rows = 60;
+
+// Few rows, or columns that part the outcomes so that a coefficient would be infinite: Firth's penalty
+// (Heinze and Schemper 2002, Stat Med 21:2409).
 Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const GeneralisedRows& outcome,
                                        Finding& out) {
     stats::GeneralisedOptions options{.family = outcome.family, .offset = outcome.offset};
     auto fit = stats::fit_generalised(design, outcome.values, options);
-    if (fit || fit.error().code != ErrorCode::degenerate) {
+    const bool is_parted = !fit && fit.error().code == ErrorCode::degenerate;
+    const bool is_few = fit && outcome.is_binomial() && outcome.values.size() < enough_rows;
+    if (!is_parted && !is_few) {
         return fit;
     }
     if (options.family == stats::Family::negative_binomial) {
@@ -67,8 +74,10 @@ Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const Genera
     if (!penalised) {
         return fit;
     }
-    out.warnings.push_back(
-        fmt::format("{}: answered with Firth's penalty, whose limits stay trustworthy", fit.error().found));
+    if (is_parted) {
+        out.warnings.push_back(fmt::format("{}: answered with Firth's penalty, whose limits stay trustworthy",
+                                           fit.error().found));
+    }
     return penalised;
 }
 
