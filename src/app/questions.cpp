@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include <fmt/format.h>
+
 #include "app/observe.hpp"
 #include "findings/answer.hpp"
 #include "study/declaration.hpp"
@@ -9,6 +11,24 @@
 namespace backeddy::app {
 
 namespace {
+
+// Decisions that change numbers, by whether the treatment could be seen; empty when all were made without.
+std::string sight_text(const std::vector<study::Decision>& decisions) {
+    std::size_t all = 0;
+    std::size_t hidden = 0;
+    for (const auto& decision : decisions) {
+        if (decision.act != study::DecisionAct::note) {
+            ++all;
+            hidden += decision.treatment == study::TreatmentSight::hidden ? 1 : 0;
+        }
+    }
+    return hidden == all
+               ? std::string()
+               : fmt::format(
+                     "of {} human decisions on spells {} {} made with the treatment hidden (decisions.csv, "
+                     "treatment): compare the finding without them",
+                     all, hidden, hidden == 1 ? "was" : "were");
+}
 
 using findings::Finding;
 using findings::FoundPoint;
@@ -40,6 +60,7 @@ std::vector<Finding> answer_questions(const Study& study, const std::vector<Fish
     const auto rows = observe(study, fish);
     const auto rows_without =
         without == nullptr ? std::vector<findings::Observations>() : observe(study, *without);
+    const auto sight = sight_text(study.tables.decisions);
     const auto met = study::first_met(study.tables);
     std::vector<Finding> out(questions.size());
     parallel_for(questions.size(), threads, [&](std::size_t i) {
@@ -47,6 +68,9 @@ std::vector<Finding> answer_questions(const Study& study, const std::vector<Fish
         if (without != nullptr) {
             const auto other = findings::answer_question(questions[i], rows_for(questions[i], rows_without));
             out[i].without_human = variant_of(other, out[i]);
+            if (!sight.empty() && !out[i].without_human->is_same) {
+                out[i].warnings.push_back(sight);
+            }
         }
         const auto state = study::declared_state(questions[i], study.tables.declarations, met);
         out[i].declared = state.declared;

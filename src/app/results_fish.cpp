@@ -751,14 +751,16 @@ void add_implausible(const Answers& answers, const FishAnswer& fish, report::Met
     if (metrics.resting) {
         judge(*fish.rest->stay, metrics.resting->uptake_mg_per_kg_h.value, std::nullopt, std::nullopt);
     }
-    const auto first_with = [&](auto has) { return std::find_if(fish.after.begin(), fish.after.end(), has); };
-    if (!metrics.peaks.empty()) {
-        const auto event = first_with([](const EventAnswer& e) { return e.peak.has_value(); });
-        judge(*event->stay, std::nullopt, metrics.peaks.front().uptake_mg_per_kg_h.value, std::nullopt);
-    }
-    if (!metrics.scopes.empty()) {
-        const auto event = first_with([](const EventAnswer& e) { return e.scope && e.scope->has_value(); });
-        judge(*event->stay, std::nullopt, std::nullopt, metrics.scopes.front().factorial.value);
+    // Metrics hold a peak, and a scope, of each event that has one, in their order.
+    std::size_t peak = 0;
+    std::size_t scope = 0;
+    for (const auto& event : fish.after) {
+        if (event.peak && peak < metrics.peaks.size()) {
+            judge(*event.stay, std::nullopt, metrics.peaks[peak++].uptake_mg_per_kg_h.value, std::nullopt);
+        }
+        if (event.scope && event.scope->has_value() && scope < metrics.scopes.size()) {
+            judge(*event.stay, std::nullopt, std::nullopt, metrics.scopes[scope++].factorial.value);
+        }
     }
 }
 

@@ -228,7 +228,7 @@ StayAnswer prepared(const Study& study, const Chambers& chambers, const study::S
     const auto brief = study.brief.at(stay.from());
     answer.input = {.stay = stay.id.text(),
                     .roles = stay.roles(),
-                    .last_good = stay.last_good,
+                    .last_good = study::last_good_of(stay, study.tables),
                     .cleanings = study::cleanings_of(stay.assembly, study.tables),
                     .acts = acts_on(stay, study.tables, brief.uncertainty.event_s),
                     .settings = stay_settings(brief)};

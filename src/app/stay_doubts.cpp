@@ -5,6 +5,7 @@
 #include <iterator>
 #include <map>
 #include <optional>
+#include <set>
 #include <span>
 #include <string>
 #include <utility>
@@ -13,6 +14,7 @@
 
 #include "app/catch_entries.hpp"
 #include "base/number_text.hpp"
+#include "fit/quantile.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::app {
@@ -363,6 +365,73 @@ std::vector<study::Complaint> stays_with_holes(std::span<const StayAnswer> stays
     return out;
 }
 
+std::vector<study::Complaint> large_backgrounds(std::span<const StayAnswer> stays) {
+    constexpr double most_share = 0.2;
+    std::vector<study::Complaint> out;
+    std::set<study::AssemblyId> said;
+    for (const auto& answer : stays) {
+        if (!answer.uptake || !answer.stay->has_fish()) {
+            continue;
+        }
+        std::vector<double> shares;
+        for (const auto& spell : answer.uptake->spells) {
+            if (spell.background_share) {
+                shares.push_back(*spell.background_share);
+            }
+        }
+        const double median = shares.empty() ? 0.0 : fit::quantile(shares, 0.5).value_or(0.0);
+        if (median <= most_share || !said.insert(answer.stay->assembly).second) {
+            continue;
+        }
+        out.push_back(study::warn(
+            answer.stay->place, "stay",
+            {ErrorCode::out_of_range,
+             fmt::format("{:.0f} % of the uptake in \"{}\", stay \"{}\", is background (median of {} spells)",
+                         100.0 * median, answer.stay->assembly.text(), answer.stay->id.text(), shares.size()),
+             fmt::format("at most {:.0f} %", 100.0 * most_share),
+             "look at the blanks of this assembly: a fish left in one, a flush taken for a sealed spell, or "
+             "a chamber "
+             "to be cleaned"}));
+    }
+    return out;
+}
+
+std::vector<study::Complaint> strange_water(std::span<const StayAnswer> stays) {
+    constexpr double least_percent = 50.0;
+    constexpr double most_percent = 130.0;
+    struct Starts {
+        const study::Stay* first = nullptr;
+        std::vector<double> percent;
+    };
+    std::map<study::AssemblyId, Starts> by_assembly;
+    for (const auto& answer : stays) {
+        if (answer.uptake) {
+            auto& starts = by_assembly[answer.stay->assembly];
+            starts.first = starts.first == nullptr ? answer.stay : starts.first;
+            for (const auto& spell : answer.uptake->spells) {
+                if (const double percent = spell.answer.saturation_start_percent; std::isfinite(percent)) {
+                    starts.percent.push_back(percent);
+                }
+            }
+        }
+    }
+    std::vector<study::Complaint> out;
+    for (auto& [assembly, starts] : by_assembly) {
+        const double median =
+            starts.percent.empty() ? 100.0 : fit::quantile(starts.percent, 0.5).value_or(100.0);
+        if (median < least_percent || median > most_percent) {
+            out.push_back(study::warn(
+                starts.first->place, "assembly",
+                {ErrorCode::out_of_range,
+                 fmt::format("sealed spells in \"{}\" begin at {} % of air saturation (median of {})",
+                             assembly.text(), significant_text(median, 3), starts.percent.size()),
+                 fmt::format("flushed water, {:.0f} to {:.0f} %", least_percent, most_percent),
+                 "look at the unit of its oxygen, its calibrations, and the water's salinity and pressure"}));
+        }
+    }
+    return out;
+}
+
 std::vector<study::Complaint> doubtful_lines(const Study& study) {
     std::vector<study::Complaint> out;
     for (const auto& doubt : angling::read_catch(catch_entries(study)).doubts) {
@@ -390,6 +459,8 @@ std::vector<study::Complaint> stay_doubts(const Study& study, const Chambers& ch
     take(stays_with_holes(stays));
     take(rival_decisions(stays));
     take(fish_without_blank(study));
+    take(large_backgrounds(stays));
+    take(strange_water(stays));
     take(doubtful_lines(study));
     return out;
 }

@@ -31,6 +31,15 @@ namespace backeddy::app {
 /// minutes (choice): what happened in it is in none of their numbers. Of stays that were computed.
 [[nodiscard]] std::vector<study::Complaint> stays_with_holes(std::span<const StayAnswer> stays);
 
+/// Assemblies whose sealed spells begin, by their median, outside 50 to 130 % of air saturation, which
+/// flushed water rarely is (choice): oxygen in another unit than said, or a calibration far off. Once for
+/// each assembly.
+[[nodiscard]] std::vector<study::Complaint> strange_water(std::span<const StayAnswer> stays);
+
+/// Stays of fish in which the blanks take, by the median of the spells, over a fifth of the uptake (choice):
+/// a fish forgotten in a blank, states that were found wrongly in it, or dirt. Once for each assembly.
+[[nodiscard]] std::vector<study::Complaint> large_backgrounds(std::span<const StayAnswer> stays);
+
 /// Lines in twice, out without in, or never out: their rod-hours are missing or uncertain.
 [[nodiscard]] std::vector<study::Complaint> doubtful_lines(const Study& study);
 

@@ -12,6 +12,7 @@
 #include <fmt/ranges.h>
 
 #include "app/followers.hpp"
+#include "app/hide.hpp"
 #include "app/result_folder.hpp"
 #include "app/run.hpp"
 #include "app/version.hpp"
@@ -32,6 +33,7 @@ struct RunOptions {
     unsigned threads = 0;
     std::vector<std::string> why;
     bool follow = false;
+    bool hide_treatment = false;
 };
 
 int refuse(const std::vector<study::Complaint>& complaints, std::size_t followers) {
@@ -96,6 +98,9 @@ class Session {
         opened_ = std::move(*opened);
         if (study::stops_a_run(opened_.complaints)) {
             return refuse(opened_.complaints, opened_.followers);
+        }
+        if (options_.hide_treatment) {
+            app::hide_treatments(opened_);
         }
         auto run = app::run_study(opened_, work());
         line_.clear();
@@ -181,7 +186,8 @@ int run(const RunOptions& options) {
     if (options.folder.empty() || (options.out && options.out->empty())) {
         return report_error(empty_name(options.folder.empty() ? "DIR" : "--out"));
     }
-    const fs::path out = options.out ? fs::path(*options.out) : fs::path(options.folder) / "results";
+    const char* own = options.hide_treatment ? "results-treatment-hidden" : "results";
+    const fs::path out = options.out ? fs::path(*options.out) : fs::path(options.folder) / own;
     if (auto allowed = app::may_hold_results(out, options.folder); !allowed) {
         return report_error(allowed.error());
     }
@@ -233,6 +239,10 @@ void add_run(CLI::App& program, int& status) {
                    "stay, and answer again whenever a file of the study is saved; after a change of "
                    "decisions.csv only what it touches is computed")
         ->excludes("--why");
+    command->add_flag(
+        "--hide-treatment", options->hide_treatment,
+        "for judging traces: leave out rigs, unhooking, your own columns, groups and questions; "
+        "written to DIR/results-treatment-hidden unless --out says otherwise");
     command->callback([options, &status] { status = run(*options); });
 }
 

@@ -785,6 +785,8 @@ TableRead<study::Decision> read_decisions(std::string_view text, const std::stri
         row.reason = cells.text("reason");
         row.author = cells.text("author");
         row.at = cells.time("at");
+        row.treatment =
+            cells.word<study::TreatmentSight>("treatment").value_or(study::TreatmentSight::not_said);
         return row;
     });
 }

@@ -279,7 +279,12 @@ TableDefinition decisions_table() {
                  "included. A start that is not before the end is a complaint, and the spell gives nothing.",
                  DecisionAct{}),
             text("value", "As the act says."), text("reason", "Why; a reviewer will read it."),
-            text("author", "Who decided."), moment("at", Need::optional, "When it was decided.")}};
+            text("author", "Who decided."), moment("at", Need::optional, "When it was decided."),
+            word("treatment", Need::optional,
+                 "Whether whoever decided could see the fish's treatment: hidden (a report made with "
+                 "`backeddy "
+                 "run --hide-treatment`) or seen. Findings say how many decisions were made which way.",
+                 TreatmentSight{})}};
 }
 
 TableDefinition declarations_table() {

@@ -253,6 +253,17 @@ std::vector<Complaint> check_any_mass(const Tables& tables) {
 
 std::vector<Complaint> check_room(const Tables& tables) {
     std::vector<Complaint> out;
+    for (const auto& row : tables.assemblies) {
+        if (row.loop_volume > row.chamber_volume) {
+            out.push_back(warn(
+                row.place, "loop_volume_l",
+                {ErrorCode::out_of_range,
+                 fmt::format("the loop of \"{}\" holds {} L, its chamber {} L", row.id.text(),
+                             exact_text(row.loop_volume.litres()), exact_text(row.chamber_volume.litres())),
+                 "tubing that holds less than the chamber; uptake goes with the sum of both",
+                 "look whether loop_volume_l is in L (not mL)"}));
+        }
+    }
     std::set<std::pair<FishId, const Assembly*>> said;
     for (const auto& stay : tables.stays) {
         const Fish* fish = stay.has_fish() ? tables.find(stay.fish) : nullptr;

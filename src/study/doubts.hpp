@@ -26,7 +26,7 @@ namespace backeddy::study {
 [[nodiscard]] std::vector<Complaint> check_any_mass(const Tables& tables);
 
 /// Stays in chambers that hold over 1000 litres for each kilogram of fish (choice, no source: far outside of
-/// what gives a slope). Once for each fish and chamber.
+/// what gives a slope). Once for each fish and chamber. Loops that hold more than their chamber.
 [[nodiscard]] std::vector<Complaint> check_room(const Tables& tables);
 
 /// A row of calibrations.csv once its unit is known.
@@ -39,10 +39,10 @@ struct PointRead {
 };
 
 /// Points of one sensor that read far from what they should: an air point outside 85 to 115 % of air
-/// saturation, or as a concentration outside 5 to 16 mg/L (`reading` in mg/L); a zero point over 10 % of the
-/// last air point before it, or of the first after it, away from 0; an air point over 10 % from the one
-/// before it, each as a share of what it should read, so that warmth between the two is no drift. Bounds are
-/// choices, no source. Warnings, at the row.
+/// saturation, or as a concentration outside 70 to 135 % of it or 5 to 16 mg/L (`reading` in mg/L); a zero
+/// point over 10 % of the last air point before it, or of the first after it, away from 0; an air point over
+/// 10 % from the one before it, each as a share of what it should read, so that warmth between the two is no
+/// drift. Bounds are choices, no source. Warnings, at the row.
 [[nodiscard]] std::vector<Complaint> check_points(std::vector<PointRead> points);
 
 /// Names in the brief: an assembly of a timetable that is in no table stops; a clock that a trace names and

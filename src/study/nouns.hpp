@@ -236,6 +236,9 @@ struct ClockCheck {
 
 // ---- decisions.csv
 
+/// Whether whoever decided could see the fish's treatment.
+enum class TreatmentSight : std::uint8_t { not_said, hidden, seen };
+
 enum class DecisionAct : std::uint8_t { exclude, include, mark, move_start, move_end, note };
 
 /// A human act. It names a moment inside the sealed spell it means, so that re-found states do not move it;
@@ -250,6 +253,7 @@ struct Decision {
     std::string reason;
     std::string author;
     std::optional<Instant> at; ///< when it was decided
+    TreatmentSight treatment = TreatmentSight::not_said;
     std::vector<FreeCell> free;
     Place place;
 };

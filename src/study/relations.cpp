@@ -191,6 +191,30 @@ void check_water_channels(std::vector<Complaint>& out, const Brief& brief, const
     }
 }
 
+/// Two sources of one thing, of which one would be left aside; a pressure that cannot be brought to the
+/// station.
+void check_water_sources(std::vector<Complaint>& out, const Place& place, const Water& water) {
+    const bool by_salinity = water.salinity.has_value() || !water.salinity_channel.is_empty();
+    const bool by_conductivity =
+        water.conductivity_ms_per_cm.has_value() || !water.conductivity_channel.is_empty();
+    if (by_salinity && by_conductivity) {
+        out.push_back(stop(place, {},
+                           {.code = ErrorCode::bad_setting,
+                            .found = "[water] gives salinity and conductivity both",
+                            .expected = "one of the two: salinity is made from conductivity",
+                            .remedy = "take one out"}));
+    }
+    const bool has_pressure = water.pressure.has_value() || !water.pressure_channel.is_empty();
+    if (water.pressure_is == PressureIs::sea_level && has_pressure && !water.altitude_m) {
+        out.push_back(
+            stop(place, {},
+                 {.code = ErrorCode::bad_setting,
+                  .found = "[water] pressure_is = \"sea_level\" without an altitude",
+                  .expected = "altitude_m, by which the pressure is brought to the station (0 at the shore)",
+                  .remedy = "write altitude_m, or pressure_is = \"station\""}));
+    }
+}
+
 /// What the brief leaves open although it matters.
 std::vector<Complaint> check_water(const Brief& brief) {
     std::vector<Complaint> out;
@@ -214,6 +238,7 @@ std::vector<Complaint> check_water(const Brief& brief) {
                             .remedy = "write pressure_kpa, or altitude_m"}));
     }
     check_water_channels(out, brief, place, brief.water);
+    check_water_sources(out, place, brief.water);
     return out;
 }
 
@@ -223,7 +248,9 @@ std::vector<Complaint> check_seasons(const Brief& brief, const Tables& tables) {
     std::vector<Complaint> out;
     for (const auto& season : brief.seasons) {
         if (season.overrides_section("water")) {
-            check_water_channels(out, brief, season.place, brief.at(season.from).water);
+            const auto water = brief.at(season.from).water;
+            check_water_channels(out, brief, season.place, water);
+            check_water_sources(out, season.place, water);
         }
         const bool is_used =
             std::ranges::any_of(tables.stays, [&](const Stay& stay) { return season.holds_at(stay.from()); });

@@ -31,7 +31,8 @@ namespace backeddy::study {
 [[nodiscard]] std::vector<Complaint> check_stays(const Brief& brief, const Tables& tables);
 /// Unknown fish, stay or assembly; a stay that is another fish's; an event outside its stay by more than
 /// twice its uncertainty; chase, air and capture steps out of order; something, or a stay, after a death (an
-/// event, or a stay that ended so).
+/// event, or a stay that ended so); a death or release inside a stay that goes on, a swapped sensor that
+/// assemblies.csv does not tell (warnings).
 [[nodiscard]] std::vector<Complaint> check_events(const Brief& brief, const Tables& tables);
 /// Dates swapped, rows of one assembly that overlap, one sensor or oxygen channel in two assemblies at once,
 /// a channel of a trace that the brief does not have.
@@ -41,8 +42,8 @@ namespace backeddy::study {
 [[nodiscard]] std::vector<Complaint> check_calibrations(const Tables& tables);
 /// Checks of one clock that cannot both be true (it ran backward, or two readings of one moment differ by
 /// more than their uncertainties, or they are over 5 % or half an hour apart), a drift that no working clock
-/// has (a warning: a slip, or a wrong entry), clocks that no trace uses (a warning), clocks that are compared
-/// with each other in a circle.
+/// has (a warning: a slip, or a wrong entry), one that is off by whole hours (a warning: a zone), clocks that
+/// no trace uses (a warning), clocks that are compared with each other in a circle.
 [[nodiscard]] std::vector<Complaint> check_clocks(const Brief& brief, const Tables& tables);
 /// The clocks that have checks, each after those it is compared with; those of a circle, and what hangs on
 /// them, are left out.
@@ -67,6 +68,10 @@ struct StaySplit {
     Instant to;
 };
 [[nodiscard]] std::vector<StaySplit> splits_of(const Stay& stay, const Tables& tables);
+
+/// After which no reading of the stay is the fish's: its last_good, its death or release (events died and
+/// released) inside the stay, whichever came first; nothing where none is known.
+[[nodiscard]] std::optional<Instant> last_good_of(const Stay& stay, const Tables& tables);
 
 /// Instants at which the assembly was cleaned (events of kind cleaning), ascending; those that name no
 /// assembly hold for all.

@@ -23,6 +23,7 @@ constexpr double largest_drift_s_per_day = 20.0;
 /// saving, a date (choice).
 constexpr double impossible_drift = 0.05;
 constexpr double largest_slip_s = 1800.0;
+constexpr double farthest_zone_h = 14.0; ///< of all time zones
 
 bool is_reset(const ClockCheck& check) {
     return check.how == "reset";
@@ -91,6 +92,23 @@ void check_two(std::vector<Complaint>& out, const Brief& brief, const ClockCheck
     }
 }
 
+/// A clock that is off by whole hours, give or take two minutes, shows another zone, or an entry does.
+void check_whole_hours(std::vector<Complaint>& out, const ClockCheck& check) {
+    const double off_s = (check.shown - check.true_time).seconds();
+    const double hours = std::round(off_s / 3600.0);
+    if (hours == 0.0 || std::abs(hours) > farthest_zone_h || std::abs(off_s - 3600.0 * hours) > 120.0) {
+        return;
+    }
+    out.push_back(
+        warn(check.place, "shown",
+             {.code = ErrorCode::bad_time,
+              .found = fmt::format("{} is off by {:.0f} h and {} s", quote(check.clock.text()), hours,
+                                   fixed_text(off_s - 3600.0 * hours, 0)),
+              .expected = "the clock's own error: whole hours are rather a zone",
+              .remedy =
+                  "look at the zone in which \"shown\" and \"true\" were written, and at the trace's zone"}));
+}
+
 /// Clocks that are compared with each other in a circle, and so with no true time.
 void check_circle(std::vector<Complaint>& out, const Tables& tables) {
     const auto ordered = clocks_in_order(tables);
@@ -145,6 +163,7 @@ std::vector<Complaint> check_clocks(const Brief& brief, const Tables& tables) {
                                          : "correct it, or say clock = in the brief"}));
             }
         }
+        check_whole_hours(out, check);
         if (check.reference == check.clock) {
             out.push_back(stop(check.place, "reference",
                                {.found = quote(check.clock.text()) + " against itself",

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <map>
 #include <optional>
 #include <set>
@@ -24,6 +25,8 @@ double uncertainty_s(const Brief& brief, const Event& event) {
 
 /// Two masses of one fish further apart than this factor are more likely two units than a meal (choice).
 constexpr double strange_mass_factor = 1.5;
+/// A swap and the row of assemblies.csv that tells of it are written down this far apart at most (choice).
+constexpr double farthest_swap_s = 1800.0;
 
 void check_weighing(std::vector<Complaint>& out, const Event& event, const Tables& tables) {
     if (event.kind != EventKind::weighed || !event.value) {
@@ -234,7 +237,78 @@ void check_stays_after_death(std::vector<Complaint>& out, const FishId& fish, co
     }
 }
 
+bool takes_the_fish_away(const Event& event) {
+    return event.kind == EventKind::died || event.kind == EventKind::released;
+}
+
+/// Whether the event took the fish of this stay away while it was in it.
+bool ends(const Event& event, const Stay& stay) {
+    const bool is_its = stay.has_fish() && (event.fish == stay.fish || event.stay == stay.id);
+    return is_its && takes_the_fish_away(event) && event.at >= stay.from() && event.at < stay.to();
+}
+
+/// A stay that goes on without its fish, and is not said to be good until earlier.
+void check_stay_goes_on(std::vector<Complaint>& out, const Brief& brief, const Event& event,
+                        const Tables& tables) {
+    for (const auto& stay : tables.stays) {
+        const Duration slack = Duration::seconds(2.0 * uncertainty_s(brief, event));
+        if (!ends(event, stay) || event.at + slack >= stay.usable_to()) {
+            continue;
+        }
+        const bool is_death = event.kind == EventKind::died;
+        out.push_back(warn(
+            event.place, "at",
+            {.code = ErrorCode::bad_time,
+             .found =
+                 fmt::format("{} {} at {}, and its stay {} goes on to {} (stays.csv, {})",
+                             quote(stay.fish.text()), word_of(event.kind), iso_text(event.at),
+                             quote(stay.id.text()), iso_text(stay.to()), line_text(stay.parts.back().place)),
+             .expected = is_death ? "a stay that ended with died, and its last good moment"
+                                  : "a stay that ends where the fish leaves it",
+             .remedy =
+                 is_death
+                     ? "nothing after the event is used; write last_good in stays.csv if the fish may have "
+                       "died before it was seen"
+                     : "nothing after the event is used; correct \"to\" in stays.csv"}));
+    }
+}
+
+/// A swap at which the assembly has no new row: the old sensor's calibrations would go on.
+void check_swap(std::vector<Complaint>& out, const Brief& brief, const Event& event, const Tables& tables) {
+    if (event.kind != EventKind::sensor_swap) {
+        return;
+    }
+    const Stay* stay = event.stay.is_empty() ? nullptr : tables.find(event.stay);
+    const AssemblyId& where = event.assembly.is_empty() && stay != nullptr ? stay->assembly : event.assembly;
+    const double reach_s = std::max(2.0 * uncertainty_s(brief, event), farthest_swap_s);
+    const bool is_told = std::ranges::any_of(tables.assemblies, [&](const Assembly& row) {
+        return (where.is_empty() || row.id == where) && row.from &&
+               std::abs((*row.from - event.at).seconds()) <= reach_s;
+    });
+    if (!is_told) {
+        out.push_back(warn(
+            event.place, "event",
+            {.code = ErrorCode::bad_relation,
+             .found = fmt::format("a sensor was swapped{}{} at {}, and no row of assemblies.csv begins then",
+                                  where.is_empty() ? "" : " in ", where.is_empty() ? "" : quote(where.text()),
+                                  iso_text(event.at)),
+             .expected = "a row of the assembly from that moment, with the new sensor",
+             .remedy = "end the old row there (\"to\") and add the new one: until then the old sensor's "
+                       "calibrations go on"}));
+    }
+}
+
 } // namespace
+
+std::optional<Instant> last_good_of(const Stay& stay, const Tables& tables) {
+    std::optional<Instant> last = stay.last_good;
+    for (const auto& event : tables.events) {
+        if (ends(event, stay) && (!last || event.at < *last)) {
+            last = event.at;
+        }
+    }
+    return last;
+}
 
 std::vector<Complaint> check_events(const Brief& brief, const Tables& tables) {
     std::vector<Complaint> out;
@@ -242,6 +316,8 @@ std::vector<Complaint> check_events(const Brief& brief, const Tables& tables) {
     for (const auto& event : tables.events) {
         check_event_names(out, brief, event, tables);
         check_weighing(out, event, tables);
+        check_stay_goes_on(out, brief, event, tables);
+        check_swap(out, brief, event, tables);
         FishId fish = event.fish;
         if (const Stay* stay = event.stay.is_empty() ? nullptr : tables.find(event.stay);
             fish.is_empty() && stay) {

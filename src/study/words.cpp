@@ -39,6 +39,11 @@ const std::vector<std::string>& words_of(DecisionAct) {
     return words;
 }
 
+const std::vector<std::string>& words_of(TreatmentSight) {
+    static const std::vector<std::string> words{"not_said", "hidden", "seen"};
+    return words;
+}
+
 const std::vector<std::string>& words_of(uptake::Mark) {
     static const std::vector<std::string> words{"good", "doubtful", "unusable"};
     return words;

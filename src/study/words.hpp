@@ -21,6 +21,7 @@ enum class YesNo : std::uint8_t { no, yes };
 [[nodiscard]] const std::vector<std::string>& words_of(EventKind);
 [[nodiscard]] const std::vector<std::string>& words_of(CalibrationPoint);
 [[nodiscard]] const std::vector<std::string>& words_of(DecisionAct);
+[[nodiscard]] const std::vector<std::string>& words_of(TreatmentSight);
 [[nodiscard]] const std::vector<std::string>& words_of(uptake::Mark);
 [[nodiscard]] const std::vector<std::string>& words_of(QuestionFamily);
 [[nodiscard]] const std::vector<std::string>& words_of(BetterIs);

@@ -478,6 +478,13 @@ void add_cautions(RestingUptake& out, const Night& night, const RestingSettings&
         out.reasons.push_back(
             {"few_values", "only " + std::to_string(night.values.size()) + " values count"});
     }
+    const auto doubtful = std::ranges::count_if(
+        night.spells, [](const SpellUptake& spell) { return spell.mark == Mark::doubtful; });
+    if (2 * static_cast<std::size_t>(doubtful) > night.spells.size()) {
+        out.reasons.push_back({"most_spells_doubtful",
+                               std::to_string(doubtful) + " of the " + std::to_string(night.spells.size()) +
+                                   " spells that count are doubtful: look at their reasons first"});
+    }
     const auto [least, greatest] = std::minmax_element(night.values.begin(), night.values.end());
     if (*least == *greatest) {
         out.reasons.push_back({"equal_values", "all values are equal"});

@@ -164,8 +164,8 @@ struct RestingUptake {
     RoutineUptake routine;
     double temperature_mean_celsius = 0.0;
     std::optional<double> background_share; ///< mean background over mean total uptake of the counted spells
-    std::vector<Reason>
-        reasons; ///< cautions: "short_stay", "few_values", "not_recovered", "equal_values" ...
+    std::vector<Reason> reasons;            ///< cautions: "short_stay", "few_values", "most_spells_doubtful",
+                                            ///< "not_recovered", "equal_values" ...
 };
 
 /// Who is asked: names for uncertainties that belong to this stay alone.

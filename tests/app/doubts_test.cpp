@@ -330,6 +330,28 @@ TEST(Stays, with_a_hole_in_their_readings_are_told) {
     EXPECT_THAT(answer_all(Checked(test::small_study())), Not(Contains(HasSubstr("no reading of oxygen"))));
 }
 
+TEST(Water, far_from_air_saturation_in_flushed_chambers_is_told_once) {
+    auto files = test::small_study();
+    auto rows = test::small_rows();
+    for (auto& row : rows) {
+        row.oxygen_mg_per_l *= 1.6; // another unit than its header says
+    }
+    files["raw/boat.csv"] = test::small_trace(rows);
+    const auto is_strange =
+        AllOf(HasSubstr("sealed spells in \"tube\" begin at 1"), HasSubstr("of air saturation"));
+    EXPECT_THAT(answer_all(Checked(files)), Contains(is_strange).Times(1));
+    EXPECT_THAT(answer_all(Checked(test::small_study())), Not(Contains(is_strange)));
+}
+
+TEST(Blanks, that_take_over_a_fifth_of_a_fishs_uptake_are_told_once_for_the_chamber) {
+    auto files = test::small_study();
+    files["raw/boat.csv"] =
+        test::small_trace(test::small_rows({.microbes_mg_per_l_h = 2.0})); // 19 of 55 mg/h
+    const auto is_large = AllOf(HasSubstr("% of the uptake in \"tube\""), HasSubstr("is background"));
+    EXPECT_THAT(answer_all(Checked(files)), Contains(is_large).Times(1));
+    EXPECT_THAT(answer_all(Checked(test::small_study())), Not(Contains(is_large)));
+}
+
 TEST(Decisions, about_one_spell_that_contradict_each_other_are_told_with_both_lines) {
     auto files = test::small_study();
     files["decisions.csv"] = "stay,moment,act,value,reason,author,at\n"
@@ -396,6 +418,14 @@ TEST(Acts, inside_a_sealed_spell_mark_it_wherever_they_are_written_down) {
     EXPECT_EQ(marks_with("2026-06-14T12:09:00Z,,opened,,s2,\n"), "good good ");
     EXPECT_EQ(marks_with("2026-06-14T12:09:00Z,90,opened,,s2,\n"),
               "doubtful opened_inside doubtful opened_inside ");
+}
+
+TEST(Acts, after_a_death_or_release_nothing_is_the_fishs) {
+    EXPECT_EQ(marks_with("2026-06-14T12:09:00Z,,died,T01,,\n"), "good unusable after_last_good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:09:00Z,,released,,s2,\n"), "good unusable after_last_good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:01:00Z,,died,T01,,\n"),
+              "unusable after_last_good unusable after_last_good ");
+    EXPECT_EQ(marks_with("2026-06-14T12:09:00Z,,died,other,,\n"), "good good ");
 }
 
 TEST(Acts, a_swap_that_the_assemblies_tell_splits_the_stay_instead) {

@@ -130,6 +130,32 @@ TEST_F(Commands, a_clean_study_is_checked_and_run_quietly) {
     EXPECT_THAT(names_in(study() / "results"), testing::UnorderedElementsAreArray(all_names));
 }
 
+TEST_F(Commands, treatments_can_be_hidden_from_whoever_judges_traces) {
+    auto files = test::small_study();
+    files["study.toml"] +=
+        "[[question]]\nname = \"q\"\noutcome = \"peak_after_capture\"\ncompare = \"rig\"\n";
+    files["encounters.csv"] = "encounter,fish,at,method,rig,unhooking,lure_colour\n"
+                              "e1,T01,2026-06-14T07:55:00Z,angling,single_hook,in_air,vermilion\n";
+    write(files);
+    const auto ran = program({"run", study().string(), "--hide-treatment"});
+    EXPECT_EQ(ran.status, 0) << ran.err;
+    EXPECT_FALSE(fs::exists(study() / "results"));
+    const auto hidden = study() / "results-treatment-hidden";
+    EXPECT_THAT(names_in(hidden), testing::UnorderedElementsAreArray(all_names));
+    const auto read = [](const fs::path& path) { return read_file(path).value_or("not there"); };
+    for (const auto* name : {"results.json", "report.html", "uptake_by_fish.csv", "findings.csv"}) {
+        const auto text = read(hidden / name);
+        for (const auto* word : {"single_hook", "in_air", "vermilion", "peak_after_capture against"}) {
+            EXPECT_EQ(text.find(word), std::string::npos) << name << " " << word;
+        }
+    }
+    EXPECT_THAT(read(hidden / "results.json"), HasSubstr("treatments are hidden"));
+    // The numbers are the same.
+    ASSERT_EQ(run().status, 0);
+    EXPECT_EQ(read(hidden / "uptake_by_spell.csv"), read(study() / "results/uptake_by_spell.csv"));
+    EXPECT_THAT(read(study() / "results/results.json"), HasSubstr("single_hook"));
+}
+
 TEST_F(Commands, words_that_could_not_be_written_are_no_success) {
     if (!fs::exists("/dev/full")) {
         GTEST_SKIP() << "no /dev/full here";

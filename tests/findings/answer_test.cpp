@@ -73,6 +73,17 @@ Observations made_fish(std::size_t n, std::uint64_t seed, double rig_effect = 30
     return out;
 }
 
+bool is_warned(const Finding& found, const std::string& of) {
+    return std::any_of(found.warnings.begin(), found.warnings.end(),
+                       [&](const std::string& warning) { return warning.find(of) != std::string::npos; });
+}
+
+TEST(FoundNumbers, never_round_a_small_limit_of_a_ratio_to_none) {
+    const FoundNumber odds{.name = "", .value = 2.8, .lower = 0.38, .upper = 24.99};
+    EXPECT_EQ(interval_text(odds), "0.4 to 25");
+    EXPECT_EQ(detail::rounded(0.0, odds), "0");
+}
+
 TEST(FoundNumbers, are_printed_to_two_digits_of_their_interval) {
     const FoundNumber both{.name = "", .value = 38.24, .lower = 6.61, .upper = 69.83};
     EXPECT_EQ(value_text(both), "38");
@@ -554,6 +565,38 @@ TEST(AnswerQuestion, says_why_it_cannot_be_answered) {
     too_many.adjust_for = {"mass_g", "fight_s", "fish"};
     EXPECT_NE(answer_question(too_many, rows).unanswered, "");
     EXPECT_NE(answer_question(question("peak", "rig"), Observations("fish", "fish")).unanswered, "");
+}
+
+TEST(AnswerQuestion, rows_of_one_fish_taken_for_many_are_warned_of) {
+    auto rows = made_fish(20, 3);
+    Observations spells("spell", "spells");
+    for (std::size_t row = 0; row < rows.rows(); ++row) {
+        for (const char* which : {"a", "b"}) {
+            const auto spell = spells.add_row(rows.label(row) + which, rows.fish(row));
+            for (const char* column : {"fish", "rig", "peak"}) {
+                spells.set(spell, column, rows.column(column)->cells[row]);
+            }
+        }
+    }
+    auto asked = question("peak", "rig");
+    EXPECT_TRUE(is_warned(answer_question(asked, spells), "40 rows come from 20 fish"));
+    asked.random = {"fish"};
+    EXPECT_FALSE(is_warned(answer_question(asked, spells), "rows come from"));
+    asked.random = {};
+    EXPECT_FALSE(is_warned(answer_question(asked, rows), "rows come from"));
+}
+
+TEST(AnswerMargin, that_cannot_be_judged_says_why) {
+    auto asked = question("peak", "rig");
+    asked.family = study::QuestionFamily::log_normal;
+    asked.margin = 0.05;
+    asked.better = study::BetterIs::lower;
+    EXPECT_NE(answer_question(asked, made_fish(30, 8)).margin_text.find("above 1, such as 1.2"),
+              std::string::npos);
+    asked.compare = "day";
+    asked.margin = 1.2;
+    EXPECT_NE(answer_question(asked, made_fish(30, 8)).margin_text.find("needs one effect"),
+              std::string::npos);
 }
 
 TEST(AnswerMargin, lands_on_the_side_that_the_limit_shows) {

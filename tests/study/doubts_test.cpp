@@ -190,6 +190,10 @@ TEST(Doubts, a_chamber_in_millilitres_is_far_too_large_for_its_fish) {
     EXPECT_THAT(check_room(one_stay(1200.0, 30.0)), IsEmpty());
     EXPECT_THAT(texts(check_room(one_stay(1200.0, 30000.0))), ElementsAre(HasSubstr("25000 L for each kg")));
     EXPECT_THAT(check_room(one_stay(1.2, 30.0)), SizeIs(1));
+    auto looped = one_stay(1200.0, 30.0);
+    looped.assemblies[0].loop_volume = Volume::litres(800.0);
+    EXPECT_THAT(texts(check_room(looped)),
+                ElementsAre(HasSubstr("the loop of \"N1\" holds 800 L, its chamber 30 L")));
 }
 
 TEST(Doubts, a_timetable_of_an_unknown_assembly_stops_and_offers_the_near_one) {

@@ -367,7 +367,39 @@ TEST(Relations, a_chase_without_its_end_is_warned_of_and_a_living_fish_after_its
     s.event(EventKind::died, "15T03:00", "st01");
     s.event(EventKind::released, "15T10:00", "st01");
     EXPECT_THAT(s.said(),
-                ElementsAre(HasSubstr("stops events.csv 3 at: released of \"st01\" after it died (line 2)")));
+                ElementsAre(HasSubstr("beware events.csv 2 at: \"st01\" died"),
+                            HasSubstr("stops events.csv 3 at: released of \"st01\" after it died (line 2)")));
+}
+
+TEST(Relations, a_death_or_release_inside_a_stay_ends_what_is_used_of_it_and_is_warned_of) {
+    // st01 is in s4 from 14T13:10 to 15T08:00.
+    for (const auto kind : {EventKind::died, EventKind::released}) {
+        Study s;
+        s.event(kind, "15T03:00", "st01");
+        EXPECT_THAT(s.said(),
+                    ElementsAre(AllOf(HasSubstr("beware events.csv 2 at"),
+                                      HasSubstr("its stay \"s4\" goes on to 2026-06-15T08:00:00Z"))));
+        const auto& night = s.tables.stays[3];
+        EXPECT_EQ(last_good_of(night, s.tables), at("15T03:00"));
+        EXPECT_EQ(last_good_of(s.tables.stays[0], s.tables), std::nullopt);
+        s.tables.stays[3].last_good = at("14T22:00");
+        EXPECT_EQ(last_good_of(night, s.tables), at("14T22:00"));
+        EXPECT_THAT(s.said(), IsEmpty());
+    }
+}
+
+TEST(Relations, a_swap_without_a_new_row_of_the_assembly_is_warned_of) {
+    Study s;
+    s.event(EventKind::sensor_swap, "14T23:00", "");
+    s.tables.events.back().assembly = AssemblyId("shore1");
+    EXPECT_THAT(s.said(),
+                ElementsAre(AllOf(HasSubstr("beware events.csv 2 event: a sensor was swapped in \"shore1\""),
+                                  HasSubstr("old sensor's calibrations go on"))));
+    auto swapped = Study::assembly("shore1", "ox9", "O2_2", 4);
+    s.tables.assemblies[1].to = at("14T23:10");
+    swapped.from = at("14T23:10");
+    s.tables.assemblies.push_back(swapped);
+    EXPECT_THAT(s.said(), Not(Contains(HasSubstr("a sensor was swapped"))));
 }
 
 TEST(Relations, a_stay_or_a_chase_after_a_death_stops_with_both_rows) {
@@ -474,6 +506,33 @@ TEST(Relations, water_that_the_brief_says_nothing_of_is_warned_of) {
     EXPECT_THAT(s.said(),
                 ElementsAre(HasSubstr("beware study.toml 0 : [water] says nothing of salinity"),
                             HasSubstr("beware study.toml 0 : [water] says nothing of barometric pressure")));
+}
+
+TEST(Relations, water_said_twice_or_a_pressure_without_its_altitude_stops) {
+    Study s;
+    s.brief.water.conductivity_ms_per_cm = 40.0;
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("stops study.toml 0 : [water] gives salinity and conductivity both")));
+    s.brief.water.conductivity_ms_per_cm.reset();
+    s.brief.water.pressure_is = PressureIs::sea_level;
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("pressure_is = \"sea_level\" without an altitude")));
+    s.brief.water.altitude_m = 0.0;
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, a_clock_off_by_whole_hours_is_rather_a_zone) {
+    Study s;
+    const auto checked = [&](const char* shown) {
+        s.tables.clock_checks = {{.clock = s.brief.traces.front().clock_id(),
+                                  .shown = at(shown),
+                                  .true_time = at("14T12:00"),
+                                  .place = s.tables.fish[0].place}};
+        return s.said();
+    };
+    EXPECT_THAT(checked("14T14:01"), ElementsAre(HasSubstr("is off by 2 h and 60 s")));
+    EXPECT_THAT(checked("14T11:00"), ElementsAre(HasSubstr("is off by -1 h and 0 s")));
+    EXPECT_THAT(checked("14T12:01"), IsEmpty());
+    EXPECT_THAT(checked("14T13:30"), IsEmpty());
 }
 
 TEST(Relations, cleanings_of_an_assembly_include_those_of_all) {

@@ -117,6 +117,9 @@ Distribution form_of(QuestionFamily family) {
 
 } // namespace
 
+/// Times in two groups, tests/validation/questions.cpp: 8.0, 6.8 and 5.9 % (Monte Carlo error 0.6).
+constexpr std::size_t enough_censored_rows = 40;
+
 bool has_limits(const Frame& frame) {
     return std::any_of(frame.kept.begin(), frame.kept.end(), [&](std::size_t row) {
         return std::holds_alternative<Within>(frame.outcome.cells[row]);
@@ -159,6 +162,12 @@ void answer_censored(const Frame& frame, Finding& out) {
             return std::optional(stats::Interval{profile.lower, profile.upper});
         },
         tests, out);
+    if (frame.kept.size() < enough_censored_rows) {
+        out.warnings.push_back(fmt::format("{} rows are few for limits by likelihood: without an effect p is "
+                                           "below 0.05 in 8 % of simulated studies of "
+                                           "12 rows, in 7 % of 24, in 6 % of 40",
+                                           frame.kept.size()));
+    }
     if (frame.family == QuestionFamily::time) {
         add_other_forms(frame, *asked, out);
         add_cox(frame, out);

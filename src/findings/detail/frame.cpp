@@ -416,6 +416,28 @@ std::vector<std::string> stage_warnings(const study::Question& question, const O
     return out;
 }
 
+namespace {
+
+// Rows of one fish are more alike than rows of two: taken for independent they make p far too small.
+void warn_of_shared_fish(const Frame& frame, Finding& out) {
+    const auto is_fish = [](const auto& random) { return random.group == "fish"; };
+    const bool is_within =
+        frame.question.within == "fish" || std::any_of(frame.random.begin(), frame.random.end(), is_fish);
+    const auto fish = frame.fish();
+    const auto named =
+        static_cast<std::size_t>(std::count_if(frame.kept.begin(), frame.kept.end(), [&](std::size_t row) {
+            return !frame.rows.fish(row).empty();
+        }));
+    if (fish > 0 && named > fish && !is_within) {
+        out.warnings.push_back(
+            fmt::format("{} rows come from {} fish and are taken as if each were another fish: "
+                        "p and interval promise too much; write random = [\"fish\"]",
+                        named, fish));
+    }
+}
+
+} // namespace
+
 Finding begun(const Frame& frame) {
     Finding out;
     out.family = study::word_of(frame.family);
@@ -424,6 +446,7 @@ Finding begun(const Frame& frame) {
     out.fish = frame.fish();
     out.warnings = frame.warnings;
     out.left_out = frame.left_out;
+    warn_of_shared_fish(frame, out);
     for (const auto row : frame.kept) {
         out.points.push_back(point_of(frame, row));
     }

@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include "base/number_text.hpp"
 #include "findings/detail/answers.hpp"
 #include "stats/counts.hpp"
 #include "study/words.hpp"
@@ -61,11 +62,22 @@ void give_up(Finding& out, const Error& error) {
 
 void judge_margin(const Frame& frame, Finding& out) {
     const auto& question = frame.question;
-    if (!question.margin || question.better == study::BetterIs::not_said || out.effects.size() != 1 ||
-        !out.effects.front().value || !out.margin_text.empty()) {
+    if (!question.margin || question.better == study::BetterIs::not_said || !out.margin_text.empty()) {
+        return;
+    }
+    if (out.effects.size() != 1 || !out.effects.front().value) {
+        out.margin_text = "The margin was not judged: it needs one effect, between two groups or of a slope.";
         return;
     }
     const bool is_ratio = out.scale != EffectScale::difference;
+    const bool lower_is_better = question.better == study::BetterIs::lower;
+    if (is_ratio && (lower_is_better ? *question.margin <= 1.0 : *question.margin >= 1.0)) {
+        out.margin_text = fmt::format(
+            "The margin was not judged: {} is no last acceptable ratio where {} is better; write one {}.",
+            exact_text(*question.margin), study::word_of(question.better),
+            lower_is_better ? "above 1, such as 1.2" : "between 0 and 1, such as 0.8");
+        return;
+    }
     const auto& effect = out.effects.front();
     // A ratio is judged by its logarithm: the margin is the largest acceptable loss there.
     const auto scaled = [&](double value) { return is_ratio ? std::log(value) : value; };

@@ -129,7 +129,9 @@ std::string rounded(double value, const FoundNumber& like) {
     }
     // Two digits of the interval's width: 1 - floor(log10(width)) decimals; none beyond what is there.
     const int decimals = std::clamp(1 - static_cast<int>(std::floor(std::log10(width))), 0, 12);
-    return fixed_text(value, decimals);
+    // A small limit of a ratio is not none at all.
+    const bool vanishes = value != 0.0 && std::fabs(value) < 0.5 * std::pow(10.0, -decimals);
+    return vanishes ? significant_text(value, 1) : fixed_text(value, decimals);
 }
 
 std::string with_interval(const FoundNumber& number) {
