@@ -418,7 +418,8 @@ TEST(AnswerShares, few_rows_take_firths_penalty) {
         const auto row = rows.add_row(fmt::format("b{}", i), "");
         rows.set(row, "rig", Word{i % 2 == 0 ? "single" : "treble"});
         rows.set(row, "landed", Word{(i / 2) % 2 == 0 ? "yes" : "no"});
-        rows.set(row, "depth_m", Value{.value = 2.0 + i / 4});
+        const int step = i / 4;
+        rows.set(row, "depth_m", Value{.value = 2.0 + step});
     }
     rows.describe("rig", "rig", "", Stage::assigned);
     auto asked = question("landed", "rig");
