@@ -568,6 +568,23 @@ TEST(AnswerQuestion, says_why_it_cannot_be_answered) {
     EXPECT_NE(answer_question(question("peak", "rig"), Observations("fish", "fish")).unanswered, "");
 }
 
+TEST(AnswerQuestion, a_column_in_two_places_is_refused) {
+    const auto refused = [](study::Question asked) {
+        return answer_question(asked, made_fish(24, 3)).unanswered;
+    };
+    EXPECT_NE(refused(question("peak", "peak")).find("peak is the outcome and explains it too"),
+              std::string::npos);
+    auto asked = question("peak", "rig");
+    asked.adjust_for = {"rig x log(peak)"};
+    EXPECT_NE(refused(asked).find("peak is the outcome"), std::string::npos);
+    asked.adjust_for = {"day"};
+    asked.random = {"day"};
+    EXPECT_NE(refused(asked).find("day is a random group and stands in adjust_for too"), std::string::npos);
+    asked = question("peak", "day");
+    asked.random = {"day"};
+    EXPECT_NE(refused(asked).find("day is a random group and stands in compare too"), std::string::npos);
+}
+
 TEST(AnswerQuestion, rows_of_one_fish_taken_for_many_are_warned_of) {
     auto rows = made_fish(20, 3);
     Observations spells("spell", "spells");

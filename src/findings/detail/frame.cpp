@@ -163,6 +163,9 @@ class Maker {
         if (auto done = want_groups(frame); !done) {
             return fail(std::move(done).error());
         }
+        if (auto done = refuse_twice(frame); !done) {
+            return fail(std::move(done).error());
+        }
         frame.warnings = stage_warnings(question_, rows_);
         keep_rows(frame);
         if (auto done = fill_table(frame); !done) {
@@ -237,6 +240,42 @@ class Maker {
             want(random.slope, *slope, false, false);
         }
         return {};
+    }
+
+    // One column in two places says the same thing twice, or explains itself.
+    Expected<void> refuse_twice(const Frame& frame) const {
+        const auto& outcome = frame.outcome.name;
+        if (frame.compare.name == outcome || explains_itself(outcome)) {
+            return fail({.code = ErrorCode::bad_setting,
+                         .found = fmt::format("{} is the outcome and explains it too", outcome),
+                         .expected = "other columns in compare and adjust_for",
+                         .remedy = fmt::format("take {} out of one of them", outcome)});
+        }
+        for (const auto& random : frame.random) {
+            const bool is_alone =
+                std::any_of(frame.adjust.begin(), frame.adjust.end(), [&](const auto& term) {
+                    return term.columns.size() == 1 && term.columns[0] == random.group;
+                });
+            if (is_alone || random.group == frame.compare.name) {
+                return fail({.code = ErrorCode::bad_setting,
+                             .found = fmt::format("{} is a random group and stands in {} too", random.group,
+                                                  is_alone ? "adjust_for" : "compare"),
+                             .expected = "a column that is either",
+                             .remedy = is_alone
+                                           ? "take it out of adjust_for: its levels differ by chance then"
+                                           : "take it out of random and within"});
+            }
+        }
+        return {};
+    }
+
+    [[nodiscard]] bool explains_itself(const std::string& outcome) const {
+        return std::any_of(
+            question_.adjust_for.begin(), question_.adjust_for.end(), [&](const std::string& text) {
+                const auto term = study::question_term(text);
+                return term && std::any_of(term->parts.begin(), term->parts.end(),
+                                           [&](const auto& part) { return part.column == outcome; });
+            });
     }
 
     void keep_rows(Frame& frame) const {
