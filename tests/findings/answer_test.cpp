@@ -13,6 +13,7 @@
 
 #include "base/random.hpp"
 #include "findings/detail/wording.hpp"
+#include "stats/counts.hpp"
 
 namespace backeddy::findings {
 namespace {
@@ -277,7 +278,13 @@ TEST(AnswerShares, the_margin_is_judged_on_shares) {
     auto asked = question("landed", "rig");
     asked.margin = 0.15;
     asked.better = study::BetterIs::higher;
-    EXPECT_NE(answer_question(asked, hooked_fish()).margin_text, "");
+    // 18 of 30 less 7 of 32: Miettinen and Nurminen's limits, by stats/counts.
+    const auto found = answer_question(asked, hooked_fish());
+    const auto score = stats::difference_of_shares({18, 30}, {7, 32})->score;
+    EXPECT_EQ(found.effects[0].lower, score.lower);
+    EXPECT_EQ(found.effects[0].upper, score.upper);
+    EXPECT_NE(found.margin_text.find("better"), std::string::npos) << found.margin_text;
+    EXPECT_NE(found.method.find("Miettinen"), std::string::npos);
 }
 
 TEST(AnswerShares, an_outcome_of_one_kind_or_many_is_told) {

@@ -142,13 +142,18 @@ void answer_plain_shares(const Frame& frame, Finding& out) {
     out.scale = EffectScale::difference;
     out.model =
         fmt::format("share of {} = {} by {}", frame.outcome.title, successes->yes, frame.compare_name);
-    out.method = "Difference of two shares, Newcombe's interval; p by Fisher's exact test";
+    // A margin is judged by one limit alone, where Newcombe's errs: then the interval shown is the one
+    // judged.
+    const bool is_judged = has_margin(frame.question);
+    out.method = fmt::format("Difference of two shares, {} interval; p by Fisher's exact test",
+                             is_judged ? "Miettinen and Nurminen's" : "Newcombe's");
     out.effects.push_back(found(fmt::format("{} against {}", frame.levels()[1], frame.levels()[0]),
-                                difference->value, difference->interval, odds->p.two_sided, ""));
+                                difference->value, is_judged ? difference->score : difference->interval,
+                                odds->p.two_sided, ""));
     add_share_groups(frame, shares, out);
     add_share_ways(shares, *odds, out);
     say_shares(frame, shares, successes->yes, out);
-    if (has_margin(frame.question)) {
+    if (is_judged) {
         say_margin(frame, stats::judge_shares(shares[1], shares[0], margin_of(frame.question)), out);
     }
 }

@@ -248,6 +248,13 @@ void answer_paired(const Frame& frame, Finding& out) {
     add_other_ways(*differences, pairs, scale, effect, out);
     add_agreement(pairs, scale, effect, out);
     check_pairs(*differences, out);
+    if (frame.question.weigh_by_uncertainty) {
+        out.warnings.push_back(
+            pairs.uncertainties.empty()
+                ? "not every pair has an uncertainty: all count alike"
+                : "in the headline all pairs count alike; weighed by their uncertainty they stand "
+                  "among the tests");
+    }
     auto words = effect_words(frame, frame.levels()[1], frame.levels()[0]);
     words.where =
         fmt::format("In the same {} {},", pairs.whose.size(),
