@@ -70,11 +70,16 @@ class Chamber {
             return;
         }
         state_.resize(pump->size());
+        double pumping = 0.0;
+        auto state = uptake::ChamberState::sealed;
         for (std::size_t i = 0; i < pump->size(); ++i) {
-            const double on = (*pump)[i];
-            state_[i] = on == 1.0   ? uptake::ChamberState::flush
-                        : on == 0.0 ? uptake::ChamberState::sealed
-                                    : uptake::ChamberState::unknown;
+            if ((*pump)[i] != pumping) { // seldom
+                pumping = (*pump)[i];
+                state = pumping == 1.0   ? uptake::ChamberState::flush
+                        : pumping == 0.0 ? uptake::ChamberState::sealed
+                                         : uptake::ChamberState::unknown;
+            }
+            state_[i] = state;
         }
         spells_.feed({.times_ns = chunk.times_ns, .oxygen_mg_per_l = *oxygen, .state = state_});
     }

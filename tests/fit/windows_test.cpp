@@ -2,7 +2,12 @@
 
 #include "fit/windows.hpp"
 
+#include <array>
 #include <cmath>
+#include <cstdint>
+#include <limits>
+#include <numeric>
+#include <string>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -77,41 +82,159 @@ TEST(Windows, agree_with_r_on_every_window_by_rows) {
     }
 }
 
+struct InLongDouble {
+    long double slope = 0;
+    long double scale = 0; ///< sd(y) / sd(x)
+};
+
+InLongDouble in_long_double(const std::vector<double>& x, const std::vector<double>& y, std::size_t first,
+                            std::size_t end) {
+    const auto n = static_cast<long double>(end - first);
+    long double mx = 0;
+    long double my = 0;
+    for (std::size_t i = first; i < end; ++i) {
+        mx += x[i];
+        my += y[i];
+    }
+    mx /= n;
+    my /= n;
+    long double sxx = 0;
+    long double sxy = 0;
+    long double syy = 0;
+    for (std::size_t i = first; i < end; ++i) {
+        sxx += (x[i] - mx) * (x[i] - mx);
+        sxy += (x[i] - mx) * (y[i] - my);
+        syy += (y[i] - my) * (y[i] - my);
+    }
+    return {.slope = sxy / sxx, .scale = std::sqrt(syy / sxx)};
+}
+
+enum class Times : std::uint8_t { even, jittered, with_gaps, repeated };
+
+struct Spell {
+    std::vector<double> x;
+    std::vector<double> y;
+};
+
+Spell noisy_spell(Times times, Random& random, std::size_t n) {
+    const double origin = 1e6 * random.uniform();
+    const double slope = -std::pow(10.0, -1.0 - (3.0 * random.uniform()));
+    const double noise = std::pow(10.0, -1.0 - (3.0 * random.uniform()));
+    Spell out{.x = std::vector<double>(n), .y = std::vector<double>(n)};
+    double now = origin;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double step = times == Times::jittered    ? 0.9 + (0.2 * random.uniform())
+                            : times == Times::with_gaps ? (random.below(5) == 0 ? random.exponential() : 1.0)
+                            : times == Times::repeated  ? static_cast<double>(random.below(2))
+                                                        : 1.0;
+        now += step;
+        out.x[i] = now;
+        out.y[i] = 100.0 + (slope * (now - origin)) + (noise * random.normal());
+    }
+    return out;
+}
+
+constexpr std::array all_times{Times::even, Times::jittered, Times::with_gaps, Times::repeated};
+
 TEST(Windows, are_within_1e_12_of_long_double_sums_far_from_any_origin) {
-    for (std::uint64_t seed = 1; seed <= 25; ++seed) {
+    for (std::uint64_t seed = 1; seed <= 32; ++seed) {
         Random random(seed);
-        const double origin = 1e6 * random.uniform();
-        const double slope = -std::pow(10.0, -1.0 - (3.0 * random.uniform()));
-        const double noise = std::pow(10.0, -1.0 - (3.0 * random.uniform()));
-        std::vector<double> x(2000);
-        std::vector<double> y(2000);
-        double now = origin;
-        for (std::size_t i = 0; i < x.size(); ++i) {
-            now += random.below(5) == 0 ? random.exponential() : 1.0;
-            x[i] = now;
-            y[i] = 100.0 + (slope * (now - origin)) + (noise * random.normal());
-        }
+        const auto [x, y] = noisy_spell(all_times.at(seed % 4), random, 2000);
         const auto all = sliding_lines(x, y, {.length = 20.0 + (300.0 * random.uniform())});
         ASSERT_TRUE(all);
         for (const auto& w : *all) {
-            long double mx = 0;
-            long double my = 0;
-            for (std::size_t i = w.first; i < w.end; ++i) {
-                mx += x[i];
-                my += y[i];
+            const auto exact = in_long_double(x, y, w.first, w.end);
+            ASSERT_TRUE(agrees(w.slope, static_cast<double>(exact.slope), 1e-12,
+                               static_cast<double>(exact.scale), "seed " + std::to_string(seed)));
+        }
+    }
+}
+
+// The search's own sums and its comparison without a division, against every window by brute force: windows
+// are those of the header's sentence, the steepest of them that of the long-double slopes.
+TEST(Windows, the_steepest_is_that_of_all_long_double_slopes) {
+    std::size_t checked = 0;
+    for (std::uint64_t seed = 1; seed <= 60; ++seed) {
+        Random random(seed);
+        const auto [x, y] = noisy_spell(all_times.at(seed % 4), random, 100 + random.below(500));
+        const WindowOptions options{.length = 5.0 + std::floor(60.0 * random.uniform()),
+                                    .least_readings = 3 + random.below(4)};
+        for (const auto direction : {Steepest::falling, Steepest::rising}) {
+            std::size_t best_first = 0;
+            std::size_t best_end = 0;
+            long double best = 0;
+            for (std::size_t first = 0; first < x.size() && x[first] + options.length <= x.back(); ++first) {
+                std::size_t end = first;
+                while (end < x.size() && x[end] <= x[first] + options.length) {
+                    ++end;
+                }
+                if (end - first < options.least_readings || x[end - 1] <= x[first]) {
+                    continue;
+                }
+                const long double slope = in_long_double(x, y, first, end).slope;
+                if (best_end == 0 || (direction == Steepest::falling ? slope < best : slope > best)) {
+                    best = slope;
+                    best_first = first;
+                    best_end = end;
+                }
             }
-            mx /= static_cast<long double>(w.n());
-            my /= static_cast<long double>(w.n());
-            long double sxx = 0;
-            long double sxy = 0;
-            long double syy = 0;
-            for (std::size_t i = w.first; i < w.end; ++i) {
-                sxx += (x[i] - mx) * (x[i] - mx);
-                sxy += (x[i] - mx) * (y[i] - my);
-                syy += (y[i] - my) * (y[i] - my);
+            const auto found = steepest_window(x, y, options, direction);
+            ASSERT_EQ(found.has_value(), best_end > 0) << seed;
+            if (!found) {
+                continue;
             }
-            ASSERT_TRUE(agrees(w.slope, static_cast<double>(sxy / sxx), 1e-12,
-                               static_cast<double>(std::sqrt(syy / sxx)), "seed " + std::to_string(seed)));
+            EXPECT_EQ(found->first, best_first) << seed;
+            EXPECT_EQ(found->end, best_end) << seed;
+            const auto exact = in_long_double(x, y, best_first, best_end);
+            EXPECT_TRUE(agrees(found->slope, static_cast<double>(exact.slope), 1e-12,
+                               static_cast<double>(exact.scale), "seed " + std::to_string(seed)));
+            ++checked;
+        }
+    }
+    EXPECT_GE(checked, 100U);
+}
+
+TEST(Windows, the_steepest_of_equals_is_the_first) {
+    const std::vector<double> x{0, 1, 2, 3, 4, 5, 6, 7, 8};
+    const std::vector<double> y{4, 2, 0, 2, 4, 2, 0, 2, 4}; // falls and rises by 2 twice each
+    const auto falling = steepest_window(x, y, {.length = 2.0}, Steepest::falling);
+    const auto rising = steepest_window(x, y, {.length = 2.0}, Steepest::rising);
+    ASSERT_TRUE(falling && rising);
+    EXPECT_EQ(falling->first, 0U);
+    EXPECT_EQ(falling->slope, -2.0);
+    EXPECT_EQ(rising->first, 2U);
+    EXPECT_EQ(rising->slope, 2.0);
+    const auto level = steepest_window(x, std::vector<double>(9, 3.0), {.length = 2.0}, Steepest::falling);
+    ASSERT_TRUE(level);
+    EXPECT_EQ(level->first, 0U);
+    EXPECT_EQ(level->slope, 0.0);
+}
+
+TEST(Windows, name_the_reading_that_is_not_finite_or_runs_backward_wherever_it_stands) {
+    for (const std::size_t n : {3U, 4U, 7U, 8U}) {
+        for (std::size_t bad = 0; bad < n; ++bad) {
+            std::vector<double> x(n);
+            std::iota(x.begin(), x.end(), 0.0);
+            const std::string place = "at reading " + std::to_string(bad + 1);
+            for (const double value :
+                 {std::numeric_limits<double>::quiet_NaN(), std::numeric_limits<double>::infinity(),
+                  -std::numeric_limits<double>::infinity()}) {
+                auto with = x;
+                with[bad] = value;
+                for (const auto& answer : {steepest_window(x, with, {.length = 2.0}, Steepest::falling),
+                                           steepest_window(with, x, {.length = 2.0}, Steepest::falling)}) {
+                    ASSERT_FALSE(answer) << n << " " << bad << " " << value;
+                    EXPECT_EQ(answer.error().code, ErrorCode::out_of_range);
+                    EXPECT_NE(answer.error().text().find(place), std::string::npos) << answer.error().text();
+                }
+            }
+            if (bad > 0) {
+                auto backward = x;
+                backward[bad] = x[bad - 1] - 0.5;
+                const auto answer = steepest_window(backward, x, {.length = 2.0}, Steepest::falling);
+                ASSERT_FALSE(answer) << n << " " << bad;
+                EXPECT_NE(answer.error().text().find(place), std::string::npos) << answer.error().text();
+            }
         }
     }
 }
