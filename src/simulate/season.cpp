@@ -647,7 +647,8 @@ class Layout {
         }
     }
 
-    /// From each before-blank or cleaning on; a stay's microbes grow on through the stay and its after-blank.
+    /// From the first stay after a cleaning on, through it and its after-blank; a cleaning leaves none
+    /// behind, or what grows by the hour would in an idle week take more than any flush brings.
     void microbes() {
         for (std::size_t c = 0; c < season_.chambers.size(); ++c) {
             auto& room = season_.chambers[c];
@@ -661,7 +662,7 @@ class Layout {
                               .since_s = at_s,
                               .rate_per_h = plan.microbes_growth_per_h * std::exp(0.25 * random.normal())});
             };
-            bool clean = true;
+            bool is_clean = true;
             std::vector<double> cleaned;
             for (const auto& [at_room, at_s] : cleanings_) {
                 if (at_room == c) {
@@ -673,13 +674,16 @@ class Layout {
             for (const auto s : room.stays) {
                 const double from = season_.stays[s].span.from_s;
                 while (next < cleaned.size() && cleaned[next] <= from) {
-                    clean = true;
-                    ++next;
+                    room.microbes.emplace_back(cleaned[next++], chamber::Microbes{});
+                    is_clean = true;
                 }
-                if (clean) {
+                if (is_clean) {
                     start(from);
-                    clean = false;
+                    is_clean = false;
                 }
+            }
+            for (; next < cleaned.size(); ++next) {
+                room.microbes.emplace_back(cleaned[next], chamber::Microbes{});
             }
         }
     }
