@@ -440,6 +440,10 @@ SpanWords words_of(uptake::DecaySpan span) {
     return {"", ""};
 }
 
+Number half_time_of(const uptake::HalfTime& half, const char* how) {
+    return with_plain_interval(report::number(half.hours, "h", how), half.interval, "log scale");
+}
+
 report::DecayFit fit_of(const uptake::DecayFit& fit, const Shown& shown) {
     const auto words = words_of(fit.span);
     report::DecayFit out{
@@ -447,7 +451,8 @@ report::DecayFit fit_of(const uptake::DecayFit& fit, const Shown& shown) {
         .title = words.title,
         .phases = static_cast<std::uint32_t>(fit.rates_per_h.size()),
         .spells = fit.spells,
-        .half_time_h = at_least_if(fit.at_least, report::number(fit.half_time_h, "h")),
+        .half_time_h =
+            at_least_if(fit.at_least, half_time_of(fit.half_time, "by the fitted decay, events left out")),
         .excess_first_hour =
             at_least_if(fit.at_least, shown.amount(fit.excess_first_hour, "fitted, above its asymptote")),
         .excess_all = at_least_if(fit.at_least,
@@ -513,9 +518,9 @@ report::Recovery recovery_of(const FishAnswer& fish, const EventAnswer& event, c
         .time_zero = event.zero.word,
         .time_zero_at = event.zero.at,
         .half_time_by_data_h =
-            recovery.half_time_by_data_h
+            recovery.half_time_by_data
                 ? at_least_if(recovery.levels_too_high,
-                              report::number(*recovery.half_time_by_data_h, "h", "by the data alone"))
+                              half_time_of(*recovery.half_time_by_data, "by the data alone"))
                 : report::no_number("not reached", "h"),
         .recovered_share_percent =
             recovery.recovered_share_at_tube_end

@@ -312,8 +312,8 @@ void recovery_cells(Table& table, std::string_view after, const Metrics& metrics
              in_unit(headline.capture_plus_handling, "mg/kg"));
     censored(table, stem + "_by_data", "_h", headline.hours_by_data);
     censored(table, stem + "_by_fit", "_h", headline.hours_by_fit);
-    table.number(stem + "_half_time_by_data_h", recovery.half_time_by_data_h);
-    table.number(stem + "_half_time_by_fit_h", recovery.fit.half_time_h);
+    censored(table, stem + "_half_time_by_data", "_h", recovery.half_time_by_data_h);
+    censored(table, stem + "_half_time_by_fit", "_h", recovery.fit.half_time_h);
     table.number(stem + "_recovered_share_percent", recovery.recovered_share_percent);
     table.text(stem + "_reasons", joined(recovery.reasons));
 }

@@ -96,7 +96,7 @@ Expected<Recovery> recovery(const RecoveryInput& input, const RecoverySettings& 
         out.reasons.push_back(
             {std::move(reason->word), reason->text + ", so that excess and times are lower bounds"});
     }
-    out.half_time_by_data_h = detail::half_time_by_data(input, points, baselines.front());
+    out.half_time_by_data = detail::half_time_by_data(input, points, baselines.front());
     if (has_resting) {
         const detail::Point* last = nullptr;
         for (const auto& point : points) {

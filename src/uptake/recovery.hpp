@@ -115,6 +115,15 @@ struct BaselineRecovery {
     bool fitted_excess_at_least = false;
 };
 
+/// The time in which the excess falls to half of what it is at time zero, in hours, with what makes it
+/// unsure.
+struct HalfTime {
+    Measured hours;
+    /// 95 %, on the log scale; `high` is infinite where the spells, moved by one standard uncertainty of some
+    /// source, do not come down to half.
+    Interval interval;
+};
+
 enum class DecayShape : std::uint8_t { one_phase, two_phase };
 enum class DecaySpan : std::uint8_t {
     through_events,      ///< one decay through everything: the plain fit
@@ -135,8 +144,12 @@ struct DecayFit {
     double residual_sd_mg_per_h = 0.0;
     double aicc = 0.0;
     std::optional<double> aicc_other_shape; ///< of the shape not chosen
-    double half_time_h = 0.0;               ///< of the whole excess (one phase: ln 2 / k)
-    OxygenAmount excess_all;                ///< above the fitted asymptote, to infinity, from time zero
+    /// Of the whole excess (one phase: ln 2 / k), events left out. Its own error is that of the fit's
+    /// parameters (JCGM 100:2008, 5.2.2), the shared sources' by fitting once more, time zero's by the
+    /// derivative (0 in one phase, which halves at any moment in the same time); its interval's factor is
+    /// Student's t by the effective degrees of freedom (JCGM 100:2008, G.4.1).
+    HalfTime half_time;
+    OxygenAmount excess_all; ///< above the fitted asymptote, to infinity, from time zero
     OxygenAmount excess_first_hour;
     bool at_least = false;     ///< amounts and half-time: the spells end before rest (levels_too_high below)
     double beyond_share = 0.0; ///< of excess_all that lies beyond the last spell: extrapolated
@@ -152,8 +165,9 @@ struct Recovery {
     std::vector<BaselineRecovery> baselines; ///< the routine median first (headline), then resting + shares
     std::optional<DecayFit> fit;             ///< the plain one
     std::vector<DecayFit> sensitivity; ///< the same with events allowed for, and ended at the first event
-    std::optional<double>
-        half_time_by_data_h; ///< first fall to half of the first excess above the headline baseline
+    /// First fall to half of the first excess above the headline baseline, straight between spells. What each
+    /// source does to it: half of what it moves between the source one standard uncertainty high and low.
+    std::optional<HalfTime> half_time_by_data;
     std::optional<double>
         recovered_share_at_tube_end; ///< (peak - MO2)/(peak - resting) at the tube's last spell
     /// The resting stay's levels are too high (see the reasons): excess and times are lower bounds, the

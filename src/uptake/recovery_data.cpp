@@ -232,8 +232,8 @@ OxygenAmount added(const OxygenAmount& a, const OxygenAmount& b) {
     return out;
 }
 
-// Beyond its measured error a spell may stand for its neighbours badly (spontaneous activity): only that
-// surplus.
+} // namespace
+
 double surplus_scatter(std::span<const Point> points, const std::set<std::string>& own) {
     const double scatter = scatter_about_neighbours(points);
     double own_variance = 0.0;
@@ -246,8 +246,6 @@ double surplus_scatter(std::span<const Point> points, const std::set<std::string
     own_variance /= static_cast<double>(points.size());
     return std::sqrt(std::max(0.0, (scatter * scatter) - own_variance));
 }
-
-} // namespace
 
 std::span<const Point> part(std::span<const Point> points, Place place) {
     const auto first =
@@ -545,27 +543,6 @@ DataAnswer recovery_by_data(const RecoveryInput& input, const RecoverySettings& 
     out.by_data = is_in_tube ? time_of(tube, tube_crossing, tube_doubt, settings.consecutive)
                              : time_of(after, after_crossing, after_doubt, settings.consecutive);
     return {.baseline = std::move(out), .answered_in = is_in_tube ? Place::tube : Place::after};
-}
-
-std::optional<double> half_time_by_data(const RecoveryInput& input, std::span<const Point> points,
-                                        const Baseline& baseline) {
-    const double start = (input.peak ? input.peak->mg_per_h.value() : points.front().mg_per_h()) -
-                         baseline.level(input.time_zero);
-    if (!(start > 0.0)) {
-        return std::nullopt;
-    }
-    double before_h = 0.0;
-    double before = start;
-    for (const auto& point : points) {
-        const double excess = point.mg_per_h() - baseline.level(point.at);
-        if (excess <= 0.5 * start) {
-            const double u = before > excess ? (before - (0.5 * start)) / (before - excess) : 1.0;
-            return before_h + (u * (point.h - before_h));
-        }
-        before_h = point.h;
-        before = excess;
-    }
-    return std::nullopt;
 }
 
 } // namespace backeddy::uptake::detail

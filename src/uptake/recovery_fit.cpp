@@ -10,6 +10,7 @@
 #include "fit/decay.hpp"
 #include "fit/nonlinear.hpp"
 #include "fit/quantile.hpp"
+#include "fit/student.hpp"
 #include "uptake/detail/recovery_parts.hpp"
 
 namespace backeddy::uptake::detail {
@@ -49,11 +50,23 @@ struct Model {
         return free_baseline ? p[0] : fixed_baseline;
     }
 
-    [[nodiscard]] double excess(std::span<const double> p, double t) const {
+    /// What was there at time zero, events left out, and its derivative by t.
+    [[nodiscard]] double first_excess(std::span<const double> p, double t) const {
         double sum = 0.0;
         for (std::size_t i = 0; i < phases; ++i) {
             sum += amplitude(p, i) * std::exp(-rate(p, i) * t);
         }
+        return sum;
+    }
+    [[nodiscard]] double first_excess_slope(std::span<const double> p, double t) const {
+        double sum = 0.0;
+        for (std::size_t i = 0; i < phases; ++i) {
+            sum -= rate(p, i) * amplitude(p, i) * std::exp(-rate(p, i) * t);
+        }
+        return sum;
+    }
+    [[nodiscard]] double excess(std::span<const double> p, double t) const {
+        double sum = first_excess(p, t);
         for (std::size_t j = 0; j < events_h.size(); ++j) {
             if (t >= events_h[j]) {
                 sum += p[first_event() + j] * std::exp(-rate(p, phases - 1) * (t - events_h[j]));
@@ -320,8 +333,21 @@ double delta_error(const Model& model, const std::function<double(std::span<cons
     return std::sqrt(std::max(0.0, variance));
 }
 
+// When half of what was there at time zero is left.
+double half_of(const Model& model, std::span<const double> p) {
+    const double half = 0.5 * model.first_excess(p, 0.0);
+    double low = 0.0;
+    double high = std::log(2.0) / model.rate(p, model.phases - 1);
+    for (int i = 0; i < 60; ++i) {
+        const double middle = 0.5 * (low + high);
+        (model.first_excess(p, middle) > half ? low : high) = middle;
+    }
+    return 0.5 * (low + high);
+}
+
 // What is read off one fit.
 struct Readings {
+    double half_h = nan;
     double area_all = nan;
     double area_first_hour = nan;
     std::vector<Meeting> meetings; ///< one per baseline
@@ -366,6 +392,7 @@ Sources sources_of_baseline(const Context& context, const Baseline& baseline) {
 
 Readings read_off(const Context& context, const Model& model) {
     Readings out;
+    out.half_h = half_of(model, model.theta);
     out.area_all = model.area(model.theta, infinity);
     out.area_first_hour = model.area(model.theta, 1.0);
     for (const auto& baseline : context.baselines) {
@@ -416,6 +443,7 @@ Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
             const Model& curve = refit ? *refit : out.model;
             Readings read = out.readings;
             std::fill(read.gaps.begin(), read.gaps.end(), 0.0);
+            read.half_h = half_of(curve, curve.theta);
             read.area_all = curve.area(curve.theta, infinity);
             read.area_first_hour = curve.area(curve.theta, 1.0);
             for (std::size_t b = 0; b < context.baselines.size(); ++b) {
@@ -440,50 +468,60 @@ Expected<FullFit> full_fit(const Context& context, const Recipe& recipe) {
     return out;
 }
 
-// What an amount has of its own beside the moved readings.
+// What a number read off the fit has of its own beside the moved readings.
 struct OwnDoubt {
     std::string name;
     double error = 0.0;
-    /// Minus its derivative by time zero, mg/h: the curve keeps its place, so that an hour later takes off
-    /// the integrand at the lower end (and adds that at an upper one which moves along).
+    /// Minus its derivative by time zero, per hour: the curve keeps its place, so that an hour later takes
+    /// off an amount's integrand at the lower end (and adds that at an upper one which moves along).
     double lost_per_h = 0.0;
 };
 
-// An amount read off the fit: the fit's own error under a name of its own, systematic ones by their names.
-OxygenAmount amount_of(const FullFit& fit, const Context& context, const OwnDoubt& own,
-                       const std::function<double(const Readings&)>& pick) {
+using Pick = std::function<double(const Readings&)>;
+
+// A number read off the fit: the fit's own error under a name of its own, systematic ones by their names.
+Measured measured_of(const FullFit& fit, const Context& context, const OwnDoubt& own, const Pick& pick,
+                     const std::vector<Readings>& moved, double factor = 1.0) {
     const double value = pick(fit.readings);
     const double by_time_zero = -own.lost_per_h * context.input.time_zero_uncertainty.hours();
-    const auto with = [&](const std::vector<Readings>& moved, double factor) {
-        std::vector<Contribution> parts{{own.name, own.error * factor}};
-        if (by_time_zero != 0.0) {
-            parts.push_back({time_zero_source(context.input), by_time_zero * factor});
+    std::vector<Contribution> parts{{own.name, own.error * factor}};
+    if (by_time_zero != 0.0) {
+        parts.push_back({time_zero_source(context.input), by_time_zero * factor});
+    }
+    for (std::size_t s = 0; s < fit.sources.size(); ++s) {
+        const double effect = (pick(moved[s]) - value) * factor;
+        if (std::isfinite(effect) && effect != 0.0) {
+            parts.push_back({fit.sources[s], effect});
         }
-        for (std::size_t s = 0; s < fit.sources.size(); ++s) {
-            const double effect = (pick(moved[s]) - value) * factor;
-            if (std::isfinite(effect) && effect != 0.0) {
-                parts.push_back({fit.sources[s], effect});
-            }
-        }
-        return Measured(value * factor, std::move(parts));
-    };
-    OxygenAmount out{.mg = with(fit.whole, 1.0), .mg_per_kg = std::nullopt};
+    }
+    return {value * factor, std::move(parts)};
+}
+
+OxygenAmount amount_of(const FullFit& fit, const Context& context, const OwnDoubt& own, const Pick& pick) {
+    OxygenAmount out{.mg = measured_of(fit, context, own, pick, fit.whole), .mg_per_kg = std::nullopt};
     const double ratio = per_kilogram(context.points.front().rate);
     if (ratio > 0.0) {
-        out.mg_per_kg = with(fit.specific, ratio);
+        out.mg_per_kg = measured_of(fit, context, own, pick, fit.specific, ratio);
     }
     return out;
 }
 
-double half_of(const Model& model) {
-    const double half = 0.5 * model.excess(model.theta, 0.0);
-    double low = 0.0;
-    double high = std::log(2.0) / model.rate(model.theta, model.phases - 1);
-    for (int i = 0; i < 60; ++i) {
-        const double middle = 0.5 * (low + high);
-        (model.excess(model.theta, middle) > half ? low : high) = middle;
+HalfTime half_time_of(const FullFit& fit, const Context& context) {
+    const auto& model = fit.model;
+    OwnDoubt own{.name = "decay fit:" + context.input.fish,
+                 .error = delta_error(model, [&](auto p) { return half_of(model, p); })};
+    // f(z + h) = f(z) / 2 for a time zero z later on the curve f: dh/dz = f'(z) / (2 f'(z + h)) - 1.
+    const double slope_at_half = model.first_excess_slope(model.theta, fit.readings.half_h);
+    if (model.phases > 1 && slope_at_half < 0.0) {
+        own.lost_per_h = 1.0 - (model.first_excess_slope(model.theta, 0.0) / (2.0 * slope_at_half));
     }
-    return 0.5 * (low + high);
+    HalfTime out{.hours =
+                     measured_of(fit, context, own, [](const Readings& r) { return r.half_h; }, fit.whole)};
+    // The other sources' uncertainties count as known: as many degrees of freedom as one likes (G.4.1).
+    const auto freedom = static_cast<double>(context.points.size() - model.theta.size());
+    const double of_all = own.error > 0.0 ? out.hours.variance() / (own.error * own.error) : 1.0;
+    out.interval = log_interval(out.hours, fit::two_sided_t(0.95, freedom * of_all * of_all));
+    return out;
 }
 
 // Mean of what the curve has above its asymptote at the spells that count as rest.
@@ -525,9 +563,7 @@ DecayFit shown(const FullFit& fit, const Context& context, const Recipe& recipe,
     out.residual_sd_mg_per_h = model.residual_sd;
     out.aicc = model.aicc;
     out.aicc_other_shape = model.aicc_other;
-    auto without_events = model;
-    without_events.events_h.clear();
-    out.half_time_h = half_of(without_events);
+    out.half_time = half_time_of(fit, context);
     const auto own = [&](double until_h) {
         return OwnDoubt{.name = "decay fit:" + fish,
                         .error = delta_error(model, [&](auto p) { return model.area(p, until_h); }),

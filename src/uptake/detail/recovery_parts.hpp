@@ -175,8 +175,16 @@ void add_time_zero(BaselineRecovery& answer, const RecoveryInput& input, const R
 /// it.
 void widen_by_time_zero(RecoveryTime& time, Duration uncertainty);
 
-/// First fall of the excess to half of what it was at time zero, hours; nothing when it does not.
-[[nodiscard]] std::optional<double>
+/// Beyond its measured error a spell may stand for its neighbours badly (spontaneous activity): only that
+/// surplus, mg/h. `own` as own_sources(points).
+[[nodiscard]] double surplus_scatter(std::span<const Point> points, const std::set<std::string>& own);
+
+/// exp(log(value) -+ factor u / value) with the value's standard uncertainty u; from 0 to infinity when the
+/// value is not above 0.
+[[nodiscard]] Interval log_interval(const Measured& value, double factor);
+
+/// First fall of the excess to half of what it was at time zero; nothing when it does not.
+[[nodiscard]] std::optional<HalfTime>
 half_time_by_data(const RecoveryInput& input, std::span<const Point> points, const Baseline& baseline);
 
 /// The plain fit and its sensitivity lines; reasons are added for what cannot be fitted. Fills `by_fit` and
