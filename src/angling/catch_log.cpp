@@ -59,17 +59,24 @@ class CatchReader {
         for (const auto& [rod, since] : in_) {
             log_.doubts.push_back({since.row, "lines that went in and never came out",
                                    "add the lines_out; without it these hours count for nothing"});
+            leave_open(since);
         }
         return std::move(log_);
     }
 
   private:
     void lines_in(const CatchEntry& entry) {
-        if (!in_.try_emplace(entry.rod, entry).second) {
+        const auto [in, is_new] = in_.try_emplace(entry.rod, entry);
+        if (!is_new) {
             log_.doubts.push_back({entry.row, "lines in that were in already",
-                                   "add the lines_out between, or delete one; hours count from the first"});
+                                   "add the lines_out between, or delete one; the hours before it count for "
+                                   "nothing"});
+            leave_open(in->second);
+            in->second = entry;
         }
     }
+
+    void leave_open(const CatchEntry& since) { log_.never_out.push_back({since.rod, since.rig, since.at}); }
 
     void lines_out(const CatchEntry& entry) {
         const auto in = in_.find(entry.rod);
@@ -149,6 +156,8 @@ CatchLog read_catch(std::vector<CatchEntry> entries, const CatchSettings& settin
     CatchLog log = std::move(reader).take_log();
     std::stable_sort(log.effort.begin(), log.effort.end(),
                      [](const Effort& a, const Effort& b) { return a.from < b.from; });
+    std::stable_sort(log.never_out.begin(), log.never_out.end(),
+                     [](const OpenLine& a, const OpenLine& b) { return a.from < b.from; });
     std::stable_sort(log.strikes.begin(), log.strikes.end(),
                      [](const Strike& a, const Strike& b) { return a.at() < b.at(); });
     std::stable_sort(log.doubts.begin(), log.doubts.end(),
@@ -161,7 +170,19 @@ bool is_bycatch(const Strike& strike, std::span<const std::string> species) {
            std::find(species.begin(), species.end(), strike.species) == species.end();
 }
 
-ByLine by_line(const CatchLog& log) {
+namespace {
+
+void add(const Strike& strike, std::span<const std::string> species, Chain& chain) {
+    ++chain.bites;
+    chain.hook_ups += strike.was_hooked() ? 1 : 0;
+    chain.landed += strike.landed ? 1 : 0;
+    const bool is_wanted = species.empty() || (!strike.species.empty() && !is_bycatch(strike, species));
+    chain.wanted += strike.landed && is_wanted ? 1 : 0;
+}
+
+} // namespace
+
+ByLine by_line(const CatchLog& log, std::span<const std::string> species) {
     ByLine out;
     for (const auto& effort : log.effort) {
         out.lines.push_back({.effort = effort});
@@ -177,27 +198,63 @@ ByLine by_line(const CatchLog& log) {
             ++out.unplaced;
             continue;
         }
-        ++line->bites;
-        line->hook_ups += strike.was_hooked() ? 1 : 0;
-        line->landed += strike.landed ? 1 : 0;
+        add(strike, species, line->chain);
     }
     return out;
 }
 
+std::optional<double> bite_dispersion(const ByLine& by_line) {
+    struct Rig {
+        double bites = 0.0;
+        double hours = 0.0;
+    };
+    std::map<std::string, Rig> rigs;
+    for (const auto& line : by_line.lines) {
+        auto& rig = rigs[line.effort.rig];
+        rig.bites += static_cast<double>(line.chain.bites);
+        rig.hours += line.effort.rod_hours();
+    }
+    std::erase_if(rigs, [](const auto& named) { return !(named.second.bites > 0.0); });
+    double chi_squared = 0.0;
+    double freedom = -static_cast<double>(rigs.size());
+    for (const auto& line : by_line.lines) {
+        if (const auto rig = rigs.find(line.effort.rig); rig != rigs.end()) {
+            const double expected = rig->second.bites / rig->second.hours * line.effort.rod_hours();
+            const double off = static_cast<double>(line.chain.bites) - expected;
+            chi_squared += off * off / expected;
+            freedom += 1.0;
+        }
+    }
+    return freedom > 0.0 ? std::optional(chi_squared / freedom) : std::nullopt;
+}
+
 std::vector<RigCatch> by_rig(const CatchLog& log, std::span<const std::string> species) {
     std::map<std::string, RigCatch> rigs;
-    for (const auto& effort : log.effort) {
-        rigs[effort.rig].rod_hours += effort.rod_hours();
+    for (const auto& line : by_line(log, species).lines) {
+        auto& rig = rigs[line.effort.rig];
+        ++rig.lines;
+        rig.rod_hours += line.effort.rod_hours();
+        rig.in_hours.bites += line.chain.bites;
+        rig.in_hours.hook_ups += line.chain.hook_ups;
+        rig.in_hours.landed += line.chain.landed;
+        rig.in_hours.wanted += line.chain.wanted;
+    }
+    for (const auto& line : log.never_out) {
+        ++rigs[line.rig].never_out;
     }
     for (const auto& strike : log.strikes) {
         auto& rig = rigs[strike.rig];
-        ++rig.bites;
-        rig.hook_ups += strike.was_hooked() ? 1 : 0;
-        rig.landed += strike.landed ? 1 : 0;
-        rig.bycatch += strike.landed && is_bycatch(strike, species) ? 1 : 0;
+        add(strike, species, rig.all);
+        rig.unseen_bites += strike.bite ? 0 : 1;
+        if (!strike.was_hooked()) {
+            ++rig.misses[strike.reason];
+        }
         if (strike.lost) {
             ++rig.lost;
             ++rig.losses[strike.reason];
+        }
+        if (strike.landed) {
+            ++rig.species[strike.species];
         }
     }
     std::vector<RigCatch> out;

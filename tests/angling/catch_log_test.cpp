@@ -54,12 +54,12 @@ TEST(CatchLog, a_morning_worked_by_hand) {
     ASSERT_THAT(rigs, SizeIs(2));
     EXPECT_EQ(rigs[0].rig, "single");
     EXPECT_DOUBLE_EQ(rigs[0].rod_hours, 1.5);
-    EXPECT_EQ(rigs[0].bites, 3U);
-    EXPECT_EQ(rigs[0].hook_ups, 2U);
-    EXPECT_EQ(rigs[0].landed, 1U);
+    EXPECT_EQ(rigs[0].all.bites, 3U);
+    EXPECT_EQ(rigs[0].all.hook_ups, 2U);
+    EXPECT_EQ(rigs[0].all.landed, 1U);
     EXPECT_THAT(rigs[0].losses, ElementsAre(std::pair<const std::string, std::size_t>("at the net", 1)));
     EXPECT_DOUBLE_EQ(rigs[1].rod_hours, 0.5);
-    EXPECT_EQ(rigs[1].landed, 1U);
+    EXPECT_EQ(rigs[1].all.landed, 1U);
 }
 
 // The morning again, line by line; a bite after its rod's lines are out belongs to none.
@@ -69,11 +69,11 @@ TEST(CatchByLine, counts_what_was_in_the_water) {
     const auto out = by_line(read_catch(entries));
     ASSERT_THAT(out.lines, SizeIs(2));
     EXPECT_EQ(out.lines[0].effort.rod, "port");
-    EXPECT_EQ(out.lines[0].bites, 1U);
-    EXPECT_EQ(out.lines[0].landed, 1U);
-    EXPECT_EQ(out.lines[1].bites, 3U);
-    EXPECT_EQ(out.lines[1].hook_ups, 2U);
-    EXPECT_EQ(out.lines[1].landed, 1U);
+    EXPECT_EQ(out.lines[0].chain.bites, 1U);
+    EXPECT_EQ(out.lines[0].chain.landed, 1U);
+    EXPECT_EQ(out.lines[1].chain.bites, 3U);
+    EXPECT_EQ(out.lines[1].chain.hook_ups, 2U);
+    EXPECT_EQ(out.lines[1].chain.landed, 1U);
     EXPECT_EQ(out.unplaced, 1U);
 }
 
@@ -87,7 +87,7 @@ TEST(CatchLog, the_order_of_the_rows_does_not_matter) {
         ASSERT_EQ(shuffled.size(), sorted.size());
         for (std::size_t i = 0; i < sorted.size(); ++i) {
             EXPECT_EQ(shuffled[i].rig, sorted[i].rig);
-            EXPECT_EQ(shuffled[i].hook_ups, sorted[i].hook_ups);
+            EXPECT_EQ(shuffled[i].all.hook_ups, sorted[i].all.hook_ups);
             EXPECT_EQ(shuffled[i].losses, sorted[i].losses);
             EXPECT_DOUBLE_EQ(shuffled[i].rod_hours, sorted[i].rod_hours);
         }
@@ -150,7 +150,11 @@ TEST(CatchLog, lines_that_do_not_add_up_are_told_by_row) {
     EXPECT_EQ(log.doubts[1].row, 5U);
     EXPECT_EQ(log.doubts[2].row, 6U);
     ASSERT_THAT(log.effort, SizeIs(1));
-    EXPECT_DOUBLE_EQ(log.effort[0].rod_hours(), 0.15);
+    // From the second lines_in: of the five minutes before it nobody knows when they ended.
+    EXPECT_DOUBLE_EQ(log.effort[0].rod_hours(), 4.0 / 60.0);
+    ASSERT_THAT(log.never_out, SizeIs(2));
+    EXPECT_EQ(log.never_out[0].from, at(0));
+    EXPECT_EQ(log.never_out[1].from, at(20));
 }
 
 TEST(CatchLog, a_rig_changed_within_one_minute_is_two_efforts) {
@@ -173,8 +177,53 @@ TEST(CatchLog, another_species_is_bycatch) {
     rows[0].species = "Salmo trutta";
     rows[1].species = "Pollachius virens";
     const std::vector<std::string> wanted{"Salmo trutta"};
-    EXPECT_EQ(by_rig(read_catch(rows), wanted).front().bycatch, 1U);
-    EXPECT_EQ(by_rig(read_catch(rows)).front().bycatch, 0U);
+    const auto rig = by_rig(read_catch(rows), wanted).front();
+    EXPECT_EQ(rig.all.landed, 2U);
+    EXPECT_EQ(rig.all.wanted, 1U);
+    EXPECT_EQ(rig.species.at("Pollachius virens"), 1U);
+    EXPECT_EQ(by_rig(read_catch(rows)).front().all.wanted, 2U);
+    rows[1].species.clear(); // of an unknown species nobody knows that it was wanted
+    EXPECT_EQ(by_rig(read_catch(rows), wanted).front().all.wanted, 1U);
+    EXPECT_EQ(by_rig(read_catch(rows), wanted).front().species.at(""), 1U);
+}
+
+// The morning once more, with a bite nobody could place, a fish whose end nobody wrote down and a line left
+// out.
+TEST(CatchByRig, tells_what_is_not_known) {
+    auto rows = morning();
+    rows.push_back(entry(100, CatchKind::bite, "port")); // its lines were out: no rig, no hours
+    rows.push_back(entry(60, CatchKind::hook_up, "starboard"));
+    rows.push_back(entry(120, CatchKind::lines_in, "starboard"));
+    rows.back().rig = "single";
+    rows.push_back(entry(130, CatchKind::bite, "starboard")); // in hours that nobody ended
+    const auto rigs = by_rig(read_catch(rows));
+    ASSERT_THAT(rigs, SizeIs(3));
+    EXPECT_EQ(rigs[0].rig, "");
+    EXPECT_EQ(rigs[0].all.bites, 1U);
+    EXPECT_EQ(rigs[0].in_hours.bites, 0U);
+    EXPECT_EQ(rigs[1].rig, "single");
+    EXPECT_EQ(rigs[1].lines, 1U);
+    EXPECT_EQ(rigs[1].never_out, 1U);
+    EXPECT_EQ(rigs[1].all.bites, 5U);
+    EXPECT_EQ(rigs[1].in_hours.bites, 4U);
+    EXPECT_EQ(rigs[1].unseen_bites, 2U);
+    EXPECT_EQ(rigs[1].open_ends(), 1U);
+    EXPECT_THAT(rigs[1].misses, ElementsAre(std::pair<const std::string, std::size_t>("", 2)));
+    EXPECT_EQ(rigs[2].open_ends(), 0U);
+}
+
+// By hand: 1 rig, 2 lines of 1 h with 1 and 5 bites, 3 expected on each: (4 + 4) / 3 over 1; two lines of the
+// rig without bites say nothing.
+TEST(CatchByLine, scatter_of_bites_against_chance) {
+    ByLine lines;
+    for (const std::size_t bites : {1U, 5U, 0U, 0U}) {
+        lines.lines.push_back(
+            {.effort = {.rig = bites > 0 ? "single" : "treble", .from = at(0), .to = at(60)},
+             .chain = {.bites = bites}});
+    }
+    EXPECT_DOUBLE_EQ(*bite_dispersion(lines), 8.0 / 3.0);
+    lines.lines.erase(lines.lines.begin());
+    EXPECT_FALSE(bite_dispersion(lines));
 }
 
 } // namespace

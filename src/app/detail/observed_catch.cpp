@@ -72,9 +72,9 @@ Observations fishing_rows(const Study& study) {
         out.set(row, "angler", word_cell(effort.angler));
         out.set(row, "day", Word{local_day(study.brief.study.zone, effort.from)});
         out.set(row, "rod_hours", Value{.value = effort.rod_hours()});
-        out.set(row, "bites", Value{.value = static_cast<double>(line.bites)});
-        out.set(row, "hook_ups", Value{.value = static_cast<double>(line.hook_ups)});
-        out.set(row, "landings", Value{.value = static_cast<double>(line.landed)});
+        out.set(row, "bites", Value{.value = static_cast<double>(line.chain.bites)});
+        out.set(row, "hook_ups", Value{.value = static_cast<double>(line.chain.hook_ups)});
+        out.set(row, "landings", Value{.value = static_cast<double>(line.chain.landed)});
     }
     for (const char* count : {"bites", "hook_ups", "landings"}) {
         out.column_of(count).exposure = "rod_hours";
