@@ -166,5 +166,131 @@ TEST(Competing, in_small_studies_limits_hold_the_truth) {
     EXPECT_TRUE(is_between(holds, 0.93, 0.97, "limits of a cumulative incidence, 25 fish"));
 }
 
+// R 4.2.2, cmprsk 2.2-11 cuminc, which takes shares before each time where we take those after it: its
+// statistic is another in the fourth digit.
+TEST(Gray, agrees_with_r_but_for_the_side_of_a_step) {
+    const auto cases = support::reference_cases("stats/09_survival.json");
+    if (!cases) {
+        GTEST_SKIP() << support::no_reference;
+    }
+    const auto& one = support::case_of(*cases, "cif_pbc");
+    const auto data = support::data_of(one);
+    const auto group = factor_of(data.text("trt"));
+    for (std::size_t fate = 0; fate < 2; ++fate) {
+        const auto& want = one.at("expected").at("gray_test").at(fate);
+        const auto test = gray_test(fates_of(data), two_fates, fate, group);
+        ASSERT_TRUE(test) << test.error().text();
+        EXPECT_NEAR(test->chi_squared, want.at("stat").get<double>(), 1e-3 * want.at("stat").get<double>());
+        EXPECT_NEAR(test->p, want.at("p").get<double>(), 1e-4);
+        EXPECT_EQ(test->freedom, want.at("df").get<double>());
+    }
+}
+
+/// Fish in turn in so many groups; a fate of its own for each share of `u` below its bound.
+struct Season {
+    std::vector<FateTime> fish;
+    Factor group;
+};
+
+Factor groups_in_turn(std::size_t groups, std::size_t fish) {
+    Factor out;
+    for (std::size_t g = 0; g < groups; ++g) {
+        out.levels.push_back(std::string(1, static_cast<char>('a' + g)));
+    }
+    for (std::size_t i = 0; i < fish; ++i) {
+        out.codes.push_back(i % groups);
+    }
+    return out;
+}
+
+// Without other fates R is the number at risk, and observed less expected is the log-rank test's.
+TEST(Gray, of_one_fate_alone_expects_what_the_log_rank_test_does) {
+    Random random(5);
+    Season season{.fish = {}, .group = groups_in_turn(3, 60)};
+    std::vector<FollowUp> same;
+    for (std::size_t i = 0; i < 60; ++i) {
+        const double time = std::ceil(4.0 * random.exponential());
+        const bool is_event = random.uniform() < 0.8;
+        season.fish.push_back({.time = time});
+        if (is_event) {
+            season.fish.back().fate = 0;
+        }
+        same.push_back({.time = time, .is_event = is_event});
+    }
+    const auto test = gray_test(season.fish, {"died"}, 0, season.group);
+    const auto plain = log_rank(same, season.group);
+    ASSERT_TRUE(test && plain);
+    for (std::size_t g = 0; g < 3; ++g) {
+        EXPECT_NEAR(test->groups[g].expected, plain->groups[g].expected, 1e-12);
+        EXPECT_EQ(test->groups[g].observed, plain->groups[g].observed);
+    }
+    EXPECT_EQ(test->freedom, 2.0);
+}
+
+// 60 % meet the first fate at times alike in all groups; the others meet the second, in the second group far
+// earlier. The shares of the first are the same by any time, though its rate among those who wait is not.
+// Times in whole hours, so that many are tied; watched for 12 h at most, half of the fish for less.
+Season fates_alike(Random& random, std::size_t groups, std::size_t fish) {
+    Season out{.fish = {}, .group = groups_in_turn(groups, fish)};
+    for (std::size_t i = 0; i < fish; ++i) {
+        const bool is_first = random.uniform() < 0.6;
+        const double mean = is_first || out.group.codes[i] != 1 ? 6.0 : 1.5;
+        const double time = std::ceil(mean * random.exponential());
+        const double watched = random.uniform() < 0.5 ? 12.0 : 3.0 + static_cast<double>(random.below(10));
+        out.fish.push_back({.time = std::min(time, watched)});
+        if (time <= watched) {
+            out.fish.back().fate = is_first ? 0 : 1;
+        }
+    }
+    return out;
+}
+
+TEST(Gray, rejects_at_its_level_where_shares_are_alike_and_rates_are_not) {
+    for (const std::size_t groups : {2U, 3U}) {
+        Rate rejected;
+        Rate by_rates;
+        for (std::uint64_t seed = 0; seed < runs(2000); ++seed) {
+            Random random(groups, seed);
+            const auto season = fates_alike(random, groups, 40 * groups);
+            const auto test = gray_test(season.fish, two_fates, 0, season.group);
+            ASSERT_TRUE(test) << test.error().text();
+            rejected.add(test->p < 0.05);
+            std::vector<FollowUp> waiting;
+            for (const auto& one : season.fish) {
+                waiting.push_back({.time = one.time, .is_event = one.fate == 0U});
+            }
+            by_rates.add(log_rank(waiting, season.group)->p < 0.05);
+        }
+        EXPECT_TRUE(
+            is_between(rejected, 0.05, 0.06, std::to_string(groups) + " groups alike in their shares"));
+        EXPECT_GT(by_rates.value(), 0.10) << "a log-rank test asks something else";
+    }
+}
+
+TEST(Gray, sees_shares_that_differ) {
+    Random random(9);
+    auto season = fates_alike(random, 2, 160);
+    for (std::size_t i = 0; i < season.fish.size(); ++i) {
+        if (season.group.codes[i] == 1 && season.fish[i].fate == 0U && i % 3 != 0) {
+            season.fish[i].fate = 1;
+        }
+    }
+    EXPECT_LT(gray_test(season.fish, two_fates, 0, season.group)->p, 0.001);
+}
+
+TEST(Gray, refuses_what_cannot_be_compared) {
+    const std::vector<FateTime> fish{{.time = 1.0, .fate = 0}, {.time = 2.0, .fate = 1}, {.time = 3.0}};
+    const Factor group{.levels = {"a", "b"}, .codes = {0, 1, 1}};
+    EXPECT_TRUE(gray_test(fish, two_fates, 0, group));
+    EXPECT_EQ(gray_test(fish, two_fates, 2, group).error().code, ErrorCode::out_of_range);
+    EXPECT_EQ(gray_test(fish, {"first", "second", "third"}, 2, group).error().code, ErrorCode::degenerate);
+    EXPECT_EQ(gray_test(fish, two_fates, 0, {.levels = {"a"}, .codes = {0, 0, 0}}).error().code,
+              ErrorCode::degenerate);
+    EXPECT_EQ(gray_test(fish, two_fates, 0, {.levels = {"a", "b"}, .codes = {0}}).error().code,
+              ErrorCode::bad_relation);
+    // The one of group a left before anybody met the second fate's time.
+    EXPECT_EQ(gray_test(fish, two_fates, 1, group).error().code, ErrorCode::degenerate);
+}
+
 } // namespace
 } // namespace backeddy::stats
