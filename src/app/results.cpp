@@ -431,6 +431,7 @@ report::Results results_of(const Answers& answers) {
                  [&](std::size_t i) { out.blanks[i] = detail::stay_of(answers, *blanks[i]); });
     add_groups(answers, out);
     out.accounting = detail::accounting_of(answers);
+    out.fishing = detail::fishing_of(answers.study);
     out.headlines = detail::headlines_of(answers);
     out.findings = answers.findings;
     out.exclusions = detail::exclusions_of(answers);

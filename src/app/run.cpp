@@ -218,6 +218,7 @@ Expected<void> write_results(const StudyRun& run, const fs::path& folder, const 
         {"uptake_by_spell.csv", [](const report::Results& all) { return report::spell_table(all); }},
         {"uptake_by_stay.csv", [](const report::Results& all) { return report::stay_table(all); }},
         {"uptake_by_fish.csv", [](const report::Results& all) { return report::fish_table(all); }},
+        {"catch_by_rig.csv", [](const report::Results& all) { return report::catch_table(all); }},
         {"findings.csv", [](const report::Results& all) { return report::findings_table(all); }}};
     std::vector<ResultFile> files(std::size(writers));
     parallel_for(files.size(), run.answers->threads,

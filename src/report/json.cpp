@@ -204,6 +204,20 @@ class DocumentWriter {
     }
     void put(const FateCount& v) { object("fate", v.fate, "count", v.count, "fish", v.fish); }
     void put(const Accounting& v) { object("stages", v.stages, "fates", v.fates, "notes", v.notes); }
+    void put(const CatchStep& v) {
+        object("word", v.word, "title", v.title, "count", v.count, "of", v.of, "share_percent",
+               v.share_percent, "in_hours", v.in_hours, "per_rod_hour", v.per_rod_hour, "ratio", v.ratio);
+    }
+    void put(const CatchCount& v) { object("name", v.name, "count", v.count); }
+    void put(const SpeciesCount& v) {
+        object("species", v.species, "count", v.count, "is_bycatch", v.is_bycatch);
+    }
+    void put(const RigCatch& v) {
+        object("rig", v.rig, "lines", v.lines, "rod_hours", v.rod_hours, "never_out", v.never_out, "steps",
+               v.steps, "misses", v.misses, "losses", v.losses, "open_ends", v.open_ends, "species",
+               v.species);
+    }
+    void put(const Fishing& v) { object("rigs", v.rigs, "notes", v.notes); }
     void put(const SourceSpan& v) {
         object("path", v.path, "first_line", v.first_line, "last_line", v.last_line);
     }
@@ -606,9 +620,10 @@ std::string DocumentWriter::document(const Results& v) {
     object("schema", std::string_view("backeddy results"), "schema_version", schema_version, "study", v.study,
            "columns", v.columns, "groups", v.groups, "inputs", v.inputs, "settings", v.settings, "water",
            v.water, "sensors", v.sensors, "clocks", v.clocks, "assemblies", v.assemblies, "accounting",
-           v.accounting, "fish", v.fish, "blanks", v.blanks, "headlines", v.headlines, "findings", v.findings,
-           "exclusions", v.exclusions, "complaints", v.complaints, "notes", v.notes, "answers", v.answers,
-           "methods", methods_text(v), "checklist", checklist(v), "cautions", cautions());
+           v.accounting, "fishing", v.fishing, "fish", v.fish, "blanks", v.blanks, "headlines", v.headlines,
+           "findings", v.findings, "exclusions", v.exclusions, "complaints", v.complaints, "notes", v.notes,
+           "answers", v.answers, "methods", methods_text(v), "checklist", checklist(v), "cautions",
+           cautions());
     return std::move(out_).take();
 }
 

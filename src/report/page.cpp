@@ -12,6 +12,7 @@
 #include "report/checklist.hpp"
 #include "report/detail/base64.hpp"
 #include "report/detail/html_parts.hpp"
+#include "report/detail/page_catch.hpp"
 #include "report/detail/page_findings.hpp"
 #include "report/json.hpp"
 #include "report/methods.hpp"
@@ -221,7 +222,7 @@ std::string accounting_section(const Results& results) {
     for (const std::string& note : results.accounting.notes) {
         text += fmt::format("<p class=\"note\">{}</p>\n", html(note));
     }
-    return text + "</section>\n";
+    return text + detail::catch_part(results.fishing) + "</section>\n";
 }
 
 std::string pairs_table(const Results& results);

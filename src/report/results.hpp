@@ -1,6 +1,6 @@
 #pragma once
 // Start here: everything one run has to say, as plain structs. `app` fills them; the writers of this folder
-// turn them into results.json (json.hpp; its shape is results.schema.json), four CSV tables (tables.hpp) and
+// turn them into results.json (json.hpp; its shape is results.schema.json), five CSV tables (tables.hpp) and
 // report.html (page.hpp). Field names are the same in all of them.
 //
 //   report::Results results;
@@ -27,7 +27,7 @@ namespace backeddy::report {
 
 /// The version of the results document. The first number changes when a reader of the old shape would be
 /// misled.
-inline constexpr std::string_view schema_version = "1.4";
+inline constexpr std::string_view schema_version = "1.5";
 
 // ---------------------------------------------------------------- numbers
 
@@ -238,6 +238,49 @@ struct Accounting {
     std::vector<AccountingStage> stages;
     std::vector<FateCount> fates;
     std::vector<std::string> notes; ///< "bites were not written down on 14 June"
+};
+
+// ---------------------------------------------------------------- the catch, rig by rig
+
+/// How many fish got that far on one rig. Intervals are exact at 95 %.
+struct CatchStep {
+    std::string word; ///< "bite", "hook_up", "landed", "wanted" (landed, of a species the study is after)
+    std::string title;
+    std::uint64_t count = 0;
+    std::uint64_t of = 0;       ///< of how many that could have; 0: of none, or nobody counted them
+    Number share_percent;       ///< count of `of` (Clopper and Pearson)
+    std::uint64_t in_hours = 0; ///< of the count: while the lines were in for rod-hours that are known
+    Number per_rod_hour;        ///< these by the rod-hours (Garwood)
+    Number ratio;               ///< of this rate over the first rig's, given the sum of both counts
+};
+
+struct CatchCount {
+    std::string name; ///< a reason or a species; empty: not written down
+    std::uint64_t count = 0;
+};
+
+struct SpeciesCount {
+    std::string species; ///< empty: not written down
+    std::uint64_t count = 0;
+    bool is_bycatch = false;
+};
+
+struct RigCatch {
+    std::string rig; ///< empty: not written down
+    std::uint64_t lines = 0;
+    Number rod_hours;            ///< of these lines
+    std::uint64_t never_out = 0; ///< lines whose hours are not known
+    std::vector<CatchStep> steps;
+    std::vector<CatchCount> misses;    ///< bites that came to no hook-up, by reason
+    std::vector<CatchCount> losses;    ///< of the hooked, by reason
+    std::uint64_t open_ends = 0;       ///< hooked, and neither landed nor lost as far as anybody wrote down
+    std::vector<SpeciesCount> species; ///< of the landed
+};
+
+/// From the deck's log; species of the study's brief are wanted, others bycatch.
+struct Fishing {
+    std::vector<RigCatch> rigs; ///< by name: the first is what ratios are over; the one without a name last
+    std::vector<std::string> notes; ///< what was not written down and what that does to the numbers
 };
 
 // ---------------------------------------------------------------- stays, traces, spells
@@ -682,6 +725,7 @@ struct Results {
     std::vector<Clock> clocks;
     std::vector<Assembly> assemblies;
     Accounting accounting;
+    Fishing fishing;
     std::vector<Fish> fish;
     std::vector<Stay> blanks; ///< stays without a fish
     std::vector<Headline> headlines;

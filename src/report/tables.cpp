@@ -436,6 +436,57 @@ void effect_row(Table& table, const findings::Finding& finding, const findings::
     table.end_row();
 }
 
+// ---------------------------------------------------------------- the catch
+
+/// A row of the catch: a step with all its numbers, or a count alone.
+void catch_row(Table& table, const RigCatch& rig, std::string_view kind, std::string_view name,
+               const CatchStep& step) {
+    const bool is_step = kind == "step";
+    const auto whole = [&](std::string_view column, std::uint64_t value) {
+        table.plain(column, is_step ? std::optional(static_cast<double>(value)) : std::nullopt);
+    };
+    const auto limits = [&](std::string_view stem, const Number& number) {
+        table.number(stem, number);
+        const auto interval = number.interval.value_or(Interval{.low = std::nan(""), .high = std::nan("")});
+        table.plain(fmt::format("{}_low_95", stem), interval.low);
+        table.plain(fmt::format("{}_high_95", stem), interval.high);
+    };
+    table.begin_row();
+    table.text("rig", rig.rig);
+    table.count("lines", rig.lines);
+    table.number("rod_hours", rig.rod_hours);
+    table.count("lines_never_out", rig.never_out);
+    table.text("kind", kind);
+    table.text("name", name);
+    table.count("count", step.count);
+    whole("of", step.of);
+    limits("share_percent", step.share_percent);
+    whole("count_in_hours", step.in_hours);
+    limits("per_rod_hour", step.per_rod_hour);
+    limits("ratio_to_first_rig", step.ratio);
+    table.text("missing_ratio", is_step ? step.ratio.reason : "");
+    table.end_row();
+}
+
+void catch_rows(Table& table, const RigCatch& rig) {
+    for (const CatchStep& step : rig.steps) {
+        catch_row(table, rig, "step", step.word, step);
+    }
+    for (const CatchCount& miss : rig.misses) {
+        catch_row(table, rig, "missed", miss.name, {.count = miss.count});
+    }
+    for (const CatchCount& loss : rig.losses) {
+        catch_row(table, rig, "lost", loss.name, {.count = loss.count});
+    }
+    if (rig.open_ends > 0) {
+        catch_row(table, rig, "end_not_written", "", {.count = rig.open_ends});
+    }
+    for (const SpeciesCount& each : rig.species) {
+        catch_row(table, rig, each.is_bycatch ? "bycatch" : "landed_species", each.species,
+                  {.count = each.count});
+    }
+}
+
 } // namespace
 
 std::string text_cell(std::string_view text) {
@@ -485,6 +536,18 @@ std::string fish_table(const Results& results) {
     }
     if (table.is_empty()) {
         fish_row(table, results, estimators, Fish{});
+        return std::move(table).take_header();
+    }
+    return std::move(table).take();
+}
+
+std::string catch_table(const Results& results) {
+    Table table;
+    for (const RigCatch& rig : results.fishing.rigs) {
+        catch_rows(table, rig);
+    }
+    if (table.is_empty()) {
+        catch_row(table, {}, "step", "", {});
         return std::move(table).take_header();
     }
     return std::move(table).take();

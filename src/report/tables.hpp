@@ -1,5 +1,5 @@
 #pragma once
-// The four tables beside results.json: comma-separated, UTF-8, a header line whose names carry their units.
+// The five tables beside results.json: comma-separated, UTF-8, a header line whose names carry their units.
 //
 // Numbers are written with the shortest digits that read back exactly; a missing one is an empty cell. Text
 // that a spreadsheet would take for a formula (it begins with = + - @, a tab or a carriage return) gets a
@@ -18,6 +18,9 @@ namespace backeddy::report {
 [[nodiscard]] std::string stay_table(const Results& results);
 /// A row per fish with all metrics, their standard uncertainties and 95 % intervals, and why one is missing.
 [[nodiscard]] std::string fish_table(const Results& results);
+
+/// A row per rig and step from bite to landing, then its misses, losses and landed species.
+[[nodiscard]] std::string catch_table(const Results& results);
 
 /// A row per effect of each finding, with its 95 % interval and the same with human exclusions undone; a
 /// question without an answer has one row that says why.

@@ -26,15 +26,12 @@ using testing::HasSubstr;
 using testing::Not;
 
 const std::vector<std::string> result_names{"uptake_by_spell.csv", "uptake_by_stay.csv", "uptake_by_fish.csv",
-                                            "findings.csv",        "results.json",       "report.html"};
+                                            "catch_by_rig.csv",    "findings.csv",       "results.json",
+                                            "report.html"};
 /// And the one that may hold the time of the run.
-const std::vector<std::string> all_names{"uptake_by_spell.csv",
-                                         "uptake_by_stay.csv",
-                                         "uptake_by_fish.csv",
-                                         "findings.csv",
-                                         "results.json",
-                                         "report.html",
-                                         "run.log"};
+const std::vector<std::string> all_names{
+    "uptake_by_spell.csv", "uptake_by_stay.csv", "uptake_by_fish.csv", "catch_by_rig.csv",
+    "findings.csv",        "results.json",       "report.html",        "run.log"};
 
 /// A study in a folder of its own below a scratch folder.
 class Commands : public testing::Test {

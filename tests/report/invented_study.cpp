@@ -681,6 +681,45 @@ void add_accounting(Results& results) {
     results.accounting.fates = {{"released", released.size(), released}, {"died", gone.size(), gone}};
 }
 
+Number with_limits(double value, double low, double high, std::string unit) {
+    Number out = number(value, std::move(unit));
+    out.interval = Interval{.low = low, .high = high};
+    return out;
+}
+
+void add_fishing(Results& results) {
+    RigCatch single{.rig = "single_hook", .lines = 12, .rod_hours = number(30.5, "h"), .open_ends = 1};
+    single.steps = {{.word = "bite",
+                     .title = "bites",
+                     .count = 20,
+                     .share_percent = no_number("the first step", "%"),
+                     .in_hours = 20,
+                     .per_rod_hour = with_limits(0.656, 0.4, 1.01, "/h"),
+                     .ratio = no_number("ratios are over this rig", "")},
+                    {.word = "hook_up",
+                     .title = "hook-ups",
+                     .count = 14,
+                     .of = 20,
+                     .share_percent = with_limits(70.0, 45.7, 88.1, "%"),
+                     .in_hours = 14,
+                     .per_rod_hour = with_limits(0.459, 0.251, 0.77, "/h"),
+                     .ratio = no_number("ratios are over this rig", "")}};
+    single.misses = {{.name = "", .count = 6}};
+    single.losses = {{.name = "=at the net", .count = 2}};
+    single.species = {{.species = "Salmo trutta", .count = 10},
+                      {.species = "Pollachius virens", .count = 1, .is_bycatch = true}};
+    RigCatch unnamed{.rod_hours = no_number("no line is known to have been in", "h"), .never_out = 1};
+    unnamed.steps = {{.word = "bite",
+                      .title = "bites",
+                      .count = 2,
+                      .share_percent = no_number("the first step", "%"),
+                      .per_rod_hour = no_number("no rod-hours are known", "/h"),
+                      .ratio = no_number("no rig to compare", "")}};
+    results.fishing.rigs = {single, unnamed};
+    results.fishing.notes = {"Outside of all known hours of their rod and rig: 2 bites. Counted and in the "
+                             "shares, but in no rate."};
+}
+
 void add_background_to_the_study(Results& results) {
     results.water = {.salinity = number(Measured(31.2, 0.2, "salinity"), ""),
                      .pressure_kpa = number(Measured(101.1, 0.1, "pressure"), "kPa"),
@@ -794,6 +833,7 @@ Results invented_study(const InventedSize& size) {
     add_headlines(results);
     add_exclusions(results);
     add_accounting(results);
+    add_fishing(results);
     add_background_to_the_study(results);
     results.findings = invented_findings();
     results.notes = {"An invented study for looking at the report's pages."};

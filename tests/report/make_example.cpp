@@ -36,6 +36,7 @@ int main(int count, char** words) {
         {"uptake_by_spell.csv", report::spell_table(results)},
         {"uptake_by_stay.csv", report::stay_table(results)},
         {"uptake_by_fish.csv", report::fish_table(results)},
+        {"catch_by_rig.csv", report::catch_table(results)},
         {"findings.csv", report::findings_table(results)}};
     for (const auto& [name, text] : files) {
         if (const auto written = backeddy::write_file_whole(out / name, text); !written) {

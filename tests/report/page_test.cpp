@@ -57,6 +57,20 @@ TEST(Page, embeds_the_document_that_is_drawn) {
     EXPECT_THAT(report_page(results), HasSubstr(json_text(results, Detail::drawn)));
 }
 
+TEST(Page, shows_the_catch_of_each_rig_with_its_limits_and_what_is_not_known) {
+    Results results = invented_study({.fish = 1, .night_h = 1.0});
+    const std::string page = report_page(results);
+    EXPECT_THAT(page, HasSubstr("Single hook: 30.5 rod-hours on 12 lines"));
+    EXPECT_THAT(page, HasSubstr("14 of 20: <span class=\"quantity\">70 (46 to 88) %</span>"));
+    EXPECT_THAT(page,
+                HasSubstr("Rig not written down: no line is known to have been in; 1 more without hours"));
+    EXPECT_THAT(page, HasSubstr("Lost: =at the net"));
+    EXPECT_THAT(page, HasSubstr("Pollachius virens (bycatch)"));
+    EXPECT_THAT(page, HasSubstr("2 bites. Counted and in the shares, but in no rate."));
+    results.fishing = {};
+    EXPECT_THAT(report_page(results), HasSubstr("there is no catch to count"));
+}
+
 TEST(Page, points_at_nothing_outside_itself) {
     Results results = invented_study({.fish = 1, .night_h = 1.0});
     const std::string page = report_page(results);

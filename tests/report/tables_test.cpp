@@ -159,6 +159,25 @@ TEST(FishTable, says_of_a_censored_recovery_that_it_is_at_least) {
     EXPECT_EQ(cell(rows, 4, "recovery_after_capture_by_data_is_at_least"), "yes");
 }
 
+TEST(CatchTable, has_a_row_per_step_and_then_what_went_no_further_and_what_was_landed) {
+    const auto rows = cells_of(catch_table(invented_study({.fish = 1, .night_h = 1.0})));
+    expect_square(rows);
+    ASSERT_EQ(rows.size(), 1U + 2U + 1U + 1U + 1U + 2U + 1U);
+    EXPECT_EQ(cell(rows, 1, "count_in_hours"), "20");
+    EXPECT_EQ(cell(rows, 1, "per_rod_hour_low_95"), "0.4");
+    EXPECT_EQ(cell(rows, 1, "ratio_to_first_rig"), "");
+    EXPECT_EQ(cell(rows, 1, "missing_ratio"), "ratios are over this rig");
+    EXPECT_EQ(cell(rows, 2, "share_percent"), "70");
+    EXPECT_EQ(cell(rows, 3, "kind"), "missed");
+    EXPECT_EQ(cell(rows, 3, "of"), "") << "a count alone";
+    EXPECT_EQ(cell(rows, 4, "name"), "'=at the net");
+    EXPECT_EQ(cell(rows, 5, "kind"), "end_not_written");
+    EXPECT_EQ(cell(rows, 7, "kind"), "bycatch");
+    EXPECT_EQ(cell(rows, 8, "rig"), "");
+    EXPECT_EQ(cell(rows, 8, "rod_hours"), "");
+    EXPECT_EQ(cell(rows, 8, "lines_never_out"), "1");
+}
+
 TEST(FindingsTable, has_a_row_per_effect_and_one_for_a_question_without_an_answer) {
     const Results results = invented_study({.fish = 1, .night_h = 1.0});
     const auto rows = cells_of(findings_table(results));
@@ -213,7 +232,8 @@ TEST(FindingsTable, neutralises_a_formula_in_a_question) {
 }
 
 TEST(Tables, of_an_empty_study_are_their_header_alone) {
-    for (const std::string& text : {spell_table({}), stay_table({}), fish_table({}), findings_table({})}) {
+    for (const std::string& text :
+         {spell_table({}), stay_table({}), fish_table({}), catch_table({}), findings_table({})}) {
         EXPECT_EQ(cells_of(text).size(), 1U);
         EXPECT_GT(cells_of(text)[0].size(), 10U);
     }

@@ -23,6 +23,8 @@ namespace backeddy::app::detail {
 [[nodiscard]] report::Fate fate_of(const FishAnswer& fish);
 [[nodiscard]] report::Fish fish_of(const Answers& answers, const FishAnswer& fish);
 [[nodiscard]] report::Accounting accounting_of(const Answers& answers);
+/// The deck's log, rig by rig.
+[[nodiscard]] report::Fishing fishing_of(const Study& study);
 [[nodiscard]] std::vector<report::Headline> headlines_of(const Answers& answers);
 [[nodiscard]] std::vector<report::Exclusion> exclusions_of(const Answers& answers);
 

@@ -3,7 +3,7 @@
 /** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
 export interface Results {
   schema: "backeddy results";
-  schema_version: "1.4";
+  schema_version: "1.5";
   study: StudyHeader;
   columns: Column[];
   groups: Group[];
@@ -14,6 +14,7 @@ export interface Results {
   clocks: Clock[];
   assemblies: Assembly[];
   accounting: Accounting;
+  fishing: Fishing;
   fish: Fish[];
   /** stays without a fish */
   blanks: Stay[];
@@ -258,6 +259,60 @@ export interface FateCount {
   fate: string;
   count: number;
   fish: string[];
+}
+
+/** How many fish got that far on one rig; intervals are exact at 95 %. Words: bite, hook_up, landed, wanted (landed, of a species the study is after). */
+export interface CatchStep {
+  word: string;
+  title: string;
+  count: number;
+  /** Of how many that could have; 0: of none, or nobody counted them */
+  of: number;
+  share_percent: Quantity;
+  /** Of the count: while the lines were in for rod-hours that are known */
+  in_hours: number;
+  per_rod_hour: Quantity;
+  /** Of this rate over the first rig's */
+  ratio: Quantity;
+}
+
+export interface CatchCount {
+  /** A reason; empty: not written down */
+  name: string;
+  count: number;
+}
+
+export interface SpeciesCount {
+  /** Empty: not written down */
+  species: string;
+  count: number;
+  is_bycatch: boolean;
+}
+
+export interface RigCatch {
+  /** Empty: not written down */
+  rig: string;
+  lines: number;
+  /** Of these lines */
+  rod_hours: Quantity;
+  /** Lines whose hours are not known */
+  never_out: number;
+  steps: CatchStep[];
+  /** Bites that came to no hook-up, by reason */
+  misses: CatchCount[];
+  /** Of the hooked, by reason */
+  losses: CatchCount[];
+  /** Hooked, and neither landed nor lost as far as anybody wrote down */
+  open_ends: number;
+  /** Of the landed */
+  species: SpeciesCount[];
+}
+
+/** The deck's log, rig by rig. The first rig is what ratios are over; the one without a name comes last. */
+export interface Fishing {
+  rigs: RigCatch[];
+  /** What was not written down, and what that does to the numbers */
+  notes: string[];
 }
 
 export interface Accounting {
