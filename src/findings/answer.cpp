@@ -68,6 +68,10 @@ Finding answer_question(const study::Question& question, const Observations& row
     if (out.unanswered.empty()) {
         detail::judge_margin(*frame, out);
     }
+    if (frame->family != study::QuestionFamily::time) {
+        detail::warn_of_fates(*frame, out);
+    }
+    detail::plan_nothing(*frame, out);
     return out;
 }
 

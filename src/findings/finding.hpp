@@ -84,6 +84,28 @@ struct FoundTest {
     std::optional<double> p;
 };
 
+/// Of those of one group who waited for an event: to how many this came, whichever was first.
+struct FoundFate {
+    std::string group; ///< level of `compare`; "all" for a slope
+    std::string fate;  ///< "came to it", "died", "escaped", "withdrawn"
+    std::size_t count = 0;
+    std::size_t of = 0;
+    FoundNumber share; ///< to which it has come by Finding::fates_until, from 0 to 1
+};
+
+/// How many fish would show an effect that somebody wants to see.
+struct FoundSize {
+    double power = 0.0; ///< 0.8, 0.9
+    std::size_t n = 0;  ///< of what FoundPlan::counted says
+};
+struct FoundPlan {
+    double effect = 0.0;           ///< as asked: a difference or a ratio
+    std::optional<double> scatter; ///< standard deviation that it rests on; of ratios of the logarithm
+    std::string counted;           ///< "pairs", "fish in each group"; empty where there is no number
+    std::vector<FoundSize> sizes;  ///< none: `text` says why
+    std::string text;
+};
+
 using study::Declared;
 
 /// The headline of an answer in a variant of the data.
@@ -126,6 +148,10 @@ struct Finding {
     std::vector<FoundTest> tests;     ///< of whole terms, and other ways beside
     std::vector<FoundCheck> checks;
     std::vector<std::string> warnings; ///< each with what to do
+    std::optional<FoundPlan> plan;     ///< where the question says effect_wanted
+    std::string fates_text; ///< of times: what kept fish from coming to it, how many, and what that does
+    std::vector<FoundFate> fates;      ///< where something did: the event first; group by group
+    std::optional<double> fates_until; ///< in the outcome's unit: until then three of each group still waited
     std::string margin_text;           ///< what is shown against the declared margin; empty without one
 
     // ---- the rows

@@ -32,12 +32,20 @@ struct Value {
     std::vector<Contribution> contributions;
 };
 
+/// What took a fish away before what was waited for could be seen to come: it competes with it.
+struct Ending {
+    std::string word; ///< "died", "escaped", "withdrawn"
+    double at = 0.0;  ///< on the outcome's own scale, above 0
+};
+
 /// A number of which only limits are known; infinite where there is none. A time that has not come by 5 h: 5
 /// to infinity; an analyte below 0.3: 0 (or minus infinity) to 0.3. `at` is drawn when it is there.
 struct Within {
     double lower = 0.0;
     double upper = 0.0;
     std::optional<double> at;
+    /// Of a time that had not come: why it cannot come any more. Nothing: only the looking ended.
+    std::optional<Ending> ending;
 };
 
 struct Word {
@@ -45,7 +53,8 @@ struct Word {
 };
 
 struct Absent {
-    std::string why; ///< "no rest: the fish died in the night"; empty: the cell is empty
+    std::string why;              ///< "no rest: the fish died in the night"; empty: the cell is empty
+    std::optional<Ending> ending; ///< of a time: that the fish was taken away is all that is known
 };
 
 using Cell = std::variant<Absent, Value, Within, Word>;
@@ -64,6 +73,9 @@ struct ObservedColumn {
         "with";           ///< between outcome and level: "higher with treble_hooks", "after chase"
     std::string caution;  ///< said whenever it is compared: "capture always came first"
     std::string exposure; ///< of counts: the column of what they were counted in ("rod_hours")
+
+    /// Of times: whether endings are written into its cells where there were any, so that none means none.
+    bool tells_endings = false;
 
     /// No cell is a number or a limit.
     [[nodiscard]] bool is_words() const;

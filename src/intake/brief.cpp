@@ -489,6 +489,7 @@ class BriefReader {
         check_question_name(table, question);
         check_terms(table, question);
         check_margin(table, question);
+        check_effect(table, question);
         out_.brief.questions.push_back(std::move(question));
     }
 
@@ -569,6 +570,26 @@ class BriefReader {
             complain(ErrorCode::bad_relation, *better, "better", "better without a margin",
                      "margin: how much worse is still no harm",
                      "add the line, or take this one out: alone it decides nothing");
+        }
+    }
+
+    void check_effect(const toml::table& table, const study::Question& question) {
+        if (!question.effect_wanted) {
+            return;
+        }
+        const auto& node = *table.get("effect_wanted");
+        const double effect = *question.effect_wanted;
+        const bool is_ratio = question.family == study::QuestionFamily::log_normal;
+        const bool is_share = question.family == study::QuestionFamily::binomial;
+        if (is_ratio ? !(effect > 0.0) || effect == 1.0 : effect == 0.0) {
+            complain(ErrorCode::bad_setting, node, "effect_wanted",
+                     fmt::format("an effect of {}", shown(node)),
+                     is_ratio ? "a ratio above 0 other than 1: 1.2 is a fifth higher" : "one other than 0",
+                     "say how large an effect matters, or take the line out");
+        } else if (is_share && std::fabs(effect) >= 1.0) {
+            complain(
+                ErrorCode::bad_setting, node, "effect_wanted", fmt::format("an effect of {}", shown(node)),
+                "a difference of two shares, between -1 and 1: -0.2 is 20 in 100 fewer", "say it as a share");
         }
     }
 

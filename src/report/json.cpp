@@ -380,6 +380,14 @@ class DocumentWriter {
     void put(const findings::FoundCheck& v) { object("name", v.name, "verdict", v.verdict, "text", v.text); }
     void put(const findings::LeftOutRow& v) { object("row", v.row, "column", v.column, "why", v.why); }
     void put(const findings::FoundTest& v) { object("name", v.name, "text", v.text, "p", v.p); }
+    void put(const findings::FoundFate& v) {
+        object("group", v.group, "fate", v.fate, "count", v.count, "of", v.of, "share", v.share);
+    }
+    void put(const findings::FoundSize& v) { object("power", v.power, "n", v.n); }
+    void put(const findings::FoundPlan& v) {
+        object("effect", v.effect, "scatter", v.scatter, "counted", v.counted, "sizes", v.sizes, "text",
+               v.text);
+    }
     void put(const findings::FoundVariant& v) {
         object("rows", v.rows, "fish", v.fish, "effects", v.effects, "unanswered", v.unanswered, "is_same",
                v.is_same);
@@ -496,7 +504,8 @@ void DocumentWriter::put(const findings::Finding& v) {
     fields("sentence", v.sentence, "unanswered", v.unanswered, "scale", v.scale, "model", v.model, "method",
            v.method, "effects", v.effects, "groups", v.groups, "coefficients", v.coefficients, "spreads",
            v.spreads, "tests", v.tests, "checks", v.checks, "warnings", v.warnings, "margin_text",
-           v.margin_text);
+           v.margin_text, "plan", v.plan, "fates_text", v.fates_text, "fates", v.fates, "fates_until",
+           v.fates_until);
     fields("rows", v.rows, "fish", v.fish, "row_noun", v.row_noun, "levels", v.levels, "scores", v.scores,
            "points", v.points, "curves", v.curves, "left_out", v.left_out, "without_human", v.without_human);
     out_.end_object();

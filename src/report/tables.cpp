@@ -430,6 +430,8 @@ void effect_row(Table& table, const findings::Finding& finding, const findings::
     table.text("declared_how", finding.declared_text);
     undone_cells(table, finding, effect);
     table.text("margin", finding.margin_text);
+    table.text("fates", finding.fates_text);
+    table.text("fish_for_effect_wanted", finding.plan ? finding.plan->text : "");
     table.text("warnings", joined(finding.warnings));
     table.text("sentence", finding.sentence);
     table.text("unanswered", finding.unanswered);

@@ -47,11 +47,14 @@ struct Question {
     /// How much worse is still no harm: in the outcome's unit, or as a ratio where the family gives ratios.
     std::optional<double> margin;
     BetterIs better = BetterIs::not_said;
+    /// The effect that the next season should show, as margin is given: how many fish that takes is told.
+    std::optional<double> effect_wanted;
     bool weigh_by_uncertainty = false; ///< each value's own measurement uncertainty enters the model
     Place place;
 
     /// "outcome = peak_after_capture; compare = rig; ...": all that decides the answer, in one fixed form.
-    /// Its hash is what a declaration holds, so that a question changed later is seen to be.
+    /// Its hash is what a declaration holds, so that a question changed later is seen to be. effect_wanted is
+    /// not in it: it is of the next season and changes no answer.
     [[nodiscard]] std::string declared_form() const;
     /// `ask`, or a sentence made of outcome and compare.
     [[nodiscard]] std::string sentence() const;

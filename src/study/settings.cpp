@@ -1321,6 +1321,15 @@ void add_answered(List<Question>& list) {
               .why = "Which way is good for the fish, of the outcome; decides to which side margin lies.",
               .words = words_of(BetterIs{})},
              FIELD(better));
+    list.add({.key = "effect_wanted",
+              .unit = "of the outcome",
+              .why =
+                  "How large an effect another season should show: the finding then says how many fish that "
+                  "takes at 80 and 90 % power, by how much values scatter here. In the outcome's unit, as "
+                  "a ratio where the answer is one (1.2), of a yes or no as a difference of shares (-0.2). "
+                  "What would matter to the fish, not what was found: of the effect that was found, power "
+                  "says no more than p."},
+             FIELD(effect_wanted));
     list.add(
         {.key = "weigh_by_uncertainty",
          .why = "Whether each value's own measurement uncertainty enters the model, so that a fish measured "

@@ -511,6 +511,240 @@ TEST(AnswerTimes, curves_medians_and_hazards_stand_beside) {
     EXPECT_EQ(found.groups.size(), 2U); // by the model, each once
 }
 
+/// Two fish at each: recovered at 1 h, dead at 2 h, recovered at 3 h, watched to 4 h; the same with both
+/// rigs.
+Observations fish_of_which_some_died() {
+    Observations out("fish", "fish");
+    for (const char* rig : {"single", "treble"}) {
+        for (int i = 0; i < 8; ++i) {
+            const auto name = fmt::format("{} {}", rig, i);
+            const auto row = out.add_row(name, name);
+            const double infinite = std::numeric_limits<double>::infinity();
+            out.set(row, "rig", Word{rig});
+            out.set(row, "recovery_h",
+                    i < 2   ? Cell(Value{.value = 1.0})
+                    : i < 4 ? Cell(Within{.lower = 1.5, .upper = infinite, .ending = Ending{"died", 2.0}})
+                    : i < 6 ? Cell(Value{.value = 3.0})
+                            : Cell(Within{.lower = 4.0, .upper = infinite}));
+        }
+    }
+    out.describe("recovery_h", "time to recovery", "h", Stage::after);
+    out.describe("rig", "rig", "", Stage::assigned);
+    out.column_of("recovery_h").tells_endings = true;
+    return out;
+}
+
+const FoundFate* fate_named(const Finding& found, const std::string& group, const std::string& fate) {
+    const auto at = std::find_if(found.fates.begin(), found.fates.end(), [&](const FoundFate& each) {
+        return each.group == group && each.fate == fate;
+    });
+    return at == found.fates.end() ? nullptr : &*at;
+}
+
+// By hand (Aalen and Johansen): recovered 2/8 at 1 h; 6/8 of 2/6 dead at 2 h; then 4/8 of 2/4 recovered at 3
+// h: 0.5 recovered and 0.25 dead. One minus Kaplan and Meier's would be 1 - 6/8 x 2/4 = 0.625.
+TEST(AnswerTimes, who_died_before_is_counted_as_one_that_will_not_recover) {
+    const auto found = answer_question(question("recovery_h", "rig"), fish_of_which_some_died());
+    ASSERT_EQ(found.unanswered, "");
+    ASSERT_EQ(found.fates.size(), 4U);
+    const auto* recovered = fate_named(found, "treble", "came to it");
+    const auto* died = fate_named(found, "treble", "died");
+    ASSERT_TRUE(recovered != nullptr && died != nullptr);
+    EXPECT_EQ(found.fates_until, 3.0);
+    EXPECT_NEAR(*recovered->share.value, 0.5, 1e-12);
+    EXPECT_NEAR(*died->share.value, 0.25, 1e-12);
+    EXPECT_EQ(died->count, 2U);
+    EXPECT_EQ(died->of, 8U);
+    EXPECT_LT(*recovered->share.lower, 0.5);
+    ASSERT_EQ(found.curves.size(), 2U);
+    EXPECT_NEAR(found.curves[0].y.back(), 0.5, 1e-12) << "the curve is not Kaplan and Meier's";
+    EXPECT_NE(found.fates_text.find("4 died, of 16 fish"), std::string::npos) << found.fates_text;
+    const auto gray = std::find_if(found.tests.begin(), found.tests.end(), [](const FoundTest& test) {
+        return test.name == "Gray's test, came to it";
+    });
+    ASSERT_NE(gray, found.tests.end());
+    EXPECT_NEAR(*gray->p, 1.0, 1e-12) << "both rigs are alike";
+}
+
+// One more, of which nothing but its death at 0.5 h is known: it takes part in the shares alone.
+TEST(AnswerTimes, a_fish_of_which_only_the_end_is_known_is_in_the_shares) {
+    auto rows = fish_of_which_some_died();
+    const auto row = rows.add_row("single x", "single x");
+    rows.set(row, "rig", Word{"single"});
+    rows.set(row, "recovery_h", Absent{"no level of rest", Ending{"withdrawn", 0.5}});
+    const auto found = answer_question(question("recovery_h", "rig"), rows);
+    EXPECT_EQ(found.rows, 16U);
+    EXPECT_EQ(found.left_out.size(), 1U);
+    ASSERT_EQ(found.fates.size(), 6U);
+    EXPECT_NEAR(*fate_named(found, "single", "withdrawn")->share.value, 1.0 / 9.0, 1e-12);
+    EXPECT_NEAR(*fate_named(found, "single", "came to it")->share.value, 0.5 * 8.0 / 9.0, 1e-12);
+    EXPECT_EQ(*fate_named(found, "treble", "withdrawn")->share.value, 0.0);
+    EXPECT_NE(found.fates_text.find("4 died, 1 withdrawn, of 17 fish"), std::string::npos)
+        << found.fates_text;
+    EXPECT_NE(found.fates_text.find("1 of whom nothing but that is known is left out"), std::string::npos);
+}
+
+TEST(AnswerTimes, where_nothing_competed_that_is_all_that_is_said) {
+    auto rows = recovering_fish(24, 900, 11.0);
+    const auto unknown = answer_question(question("recovery_h", "rig"), rows);
+    EXPECT_NE(unknown.fates_text.find("the column does not say"), std::string::npos) << unknown.fates_text;
+    rows.column_of("recovery_h").tells_endings = true;
+    const auto found = answer_question(question("recovery_h", "rig"), rows);
+    EXPECT_EQ(found.fates_text, "Nothing competed: no fish died, escaped or was withdrawn before it came.");
+    EXPECT_TRUE(found.fates.empty());
+    EXPECT_FALSE(found.fates_until);
+}
+
+TEST(AnswerLinear, a_mean_of_times_is_warned_of_those_that_died) {
+    auto rows = made_fish(24, 12);
+    rows.set(3, "peak", Absent{"dead", Ending{"died", 2.0}});
+    const auto found = answer_question(question("peak", "rig"), rows);
+    EXPECT_TRUE(std::any_of(found.warnings.begin(), found.warnings.end(), [](const std::string& warning) {
+        return warning.starts_with("1 fish died, escaped or was withdrawn");
+    }));
+}
+
+// ---------------------------------------------------------------- how many fish
+
+void expect_sizes(const Finding& found, std::size_t at_80, std::size_t at_90) {
+    ASSERT_TRUE(found.plan);
+    ASSERT_EQ(found.plan->sizes.size(), 2U) << found.plan->text;
+    EXPECT_EQ(found.plan->sizes[0].n, at_80);
+    EXPECT_EQ(found.plan->sizes[1].n, at_90);
+    EXPECT_EQ(found.plan->sizes[0].power, 0.8);
+    EXPECT_EQ(found.plan->sizes[1].power, 0.9);
+}
+
+// R 4.2.2, power.t.test(delta = 1, sd = 1, type = "paired"): 9.94 at 80 %; SciPy 1.10.1 noncentral t: 12.59
+// at 90 %. The differences of Student's sleep have the standard deviation 1.229995 (R's help page of the
+// set).
+TEST(AnswerPlan, pairs_by_the_scatter_of_their_differences) {
+    auto asked = question("extra", "drug");
+    asked.within = "fish";
+    EXPECT_FALSE(answer_question(asked, sleep()).plan);
+    asked.effect_wanted = -1.23;
+    const auto found = answer_question(asked, sleep());
+    expect_sizes(found, 10, 13);
+    EXPECT_NEAR(*found.plan->scatter, 1.229995, 5e-7);
+    EXPECT_EQ(
+        found.plan->text,
+        "To show a difference of -1.23 h at 5 % (two-sided) takes 10 pairs for 80 % power (no more than "
+        "here), 13 pairs for 90 % power (3 more than here). Assumes a paired t and that the differences of "
+        "further pairs scatter as these do, by a standard deviation of 1.23 h.");
+}
+
+// Ten fish with each rig, half of them sqrt(0.9) above and half below its mean: 18 / 18 is the variance left.
+Observations fish_of_unit_scatter(double scale, bool is_log) {
+    Observations out("fish", "fish");
+    for (int i = 0; i < 20; ++i) {
+        const auto name = fmt::format("st{:02}", i);
+        const auto row = out.add_row(name, name);
+        const double value = (i < 10 ? 5.0 : 6.0) + (i % 2 == 0 ? 1.0 : -1.0) * scale * std::sqrt(0.9);
+        out.set(row, "fish", Word{name});
+        out.set(row, "rig", Word{i < 10 ? "single" : "treble"});
+        out.set(row, "day", Word{fmt::format("day {}", i % 5)});
+        out.set(row, "peak", Value{.value = is_log ? std::exp(value) : value});
+    }
+    return out;
+}
+
+// R 4.2.2, power.t.test(delta = 1, sd = 1): 16.71 at 80 %; SciPy 1.10.1 noncentral t: 22.02 at 90 %.
+TEST(AnswerPlan, two_groups_by_what_the_model_leaves_over) {
+    auto asked = question("peak", "rig");
+    asked.effect_wanted = 1.0;
+    const auto found = answer_question(asked, fish_of_unit_scatter(1.0, false));
+    expect_sizes(found, 17, 23);
+    EXPECT_EQ(found.plan->counted, "fish in each group");
+    EXPECT_NE(found.plan->text.find(
+                  "17 fish in each group for 80 % power (7 more with single, 7 more with treble)"),
+              std::string::npos)
+        << found.plan->text;
+    asked.family = study::QuestionFamily::log_normal; // a ratio of e^0.1, scatter 0.1 of the logarithm
+    asked.effect_wanted = std::exp(-0.1);
+    expect_sizes(answer_question(asked, fish_of_unit_scatter(0.1, true)), 17, 23);
+    asked.effect_wanted = -2.0;
+    const auto none = answer_question(asked, fish_of_unit_scatter(0.1, true));
+    ASSERT_TRUE(none.plan);
+    EXPECT_TRUE(none.plan->sizes.empty());
+    EXPECT_NE(none.plan->text.find("effect_wanted is none above 0"), std::string::npos) << none.plan->text;
+}
+
+/// `n` fish, `each` rows of every one; rigs change from fish to fish, or from row to row.
+Observations rows_of_fish(std::size_t n, std::size_t each, bool within) {
+    Random random(31);
+    Observations out("spell", "spells");
+    for (std::size_t i = 0; i < n; ++i) {
+        const auto fish = fmt::format("st{:02}", i);
+        const double own = 10.0 * random.normal();
+        for (std::size_t j = 0; j < each; ++j) {
+            const auto row = out.add_row(fmt::format("{} {}", fish, j), fish);
+            out.set(row, "fish", Word{fish});
+            out.set(row, "rig", Word{(within ? j : i) % 2 == 0 ? "single" : "treble"});
+            out.set(row, "peak", Value{.value = 100.0 + own + 5.0 * random.normal()});
+        }
+    }
+    return out;
+}
+
+double spread_of(const Finding& found, const char* name) {
+    for (const auto& spread : found.spreads) {
+        if (spread.name == name) {
+            return *spread.value;
+        }
+    }
+    ADD_FAILURE() << name;
+    return 0.0;
+}
+
+// Variances of means of independent values: fish + left / 4 of a fish's four rows, 2 left / 2 of the
+// difference of its two means of two.
+TEST(AnswerPlan, rows_of_one_fish_are_no_fish_of_their_own) {
+    auto asked = question("peak", "rig");
+    asked.random = {"fish"};
+    asked.effect_wanted = 10.0;
+    const auto between = answer_question(asked, rows_of_fish(14, 4, false));
+    ASSERT_TRUE(between.plan && between.plan->scatter) << between.unanswered;
+    EXPECT_NEAR(*between.plan->scatter,
+                std::hypot(spread_of(between, "between fish"), spread_of(between, "left over") / 2.0), 1e-9);
+    EXPECT_EQ(between.plan->counted, "fish in each group");
+    EXPECT_NE(between.plan->text.find("with single"), std::string::npos);
+    const auto within = answer_question(asked, rows_of_fish(14, 4, true));
+    ASSERT_TRUE(within.plan && within.plan->scatter) << within.unanswered;
+    EXPECT_NEAR(*within.plan->scatter, spread_of(within, "left over"), 1e-9);
+    EXPECT_EQ(within.plan->counted, "fish in both");
+}
+
+// R 4.2.2, power.prop.test(p1 = 0.5, p2 = 0.75, power = 0.9): 76.71; by the same formula 57.67 at 80 %.
+TEST(AnswerPlan, two_shares) {
+    Observations rows("bite", "bites");
+    for (int i = 0; i < 40; ++i) {
+        const auto row = rows.add_row(fmt::format("{}", i), "");
+        rows.set(row, "rig", Word{i < 20 ? "single" : "treble"});
+        rows.set(row, "landed", Word{i % 2 == 0 || i > 35 ? "yes" : "no"});
+    }
+    auto asked = question("landed", "rig");
+    asked.effect_wanted = 0.25;
+    const auto found = answer_question(asked, rows);
+    expect_sizes(found, 58, 77);
+    EXPECT_FALSE(found.plan->scatter);
+    asked.effect_wanted = 0.5;
+    EXPECT_TRUE(answer_question(asked, rows).plan->sizes.empty())
+        << "a share of 1 is none that can be planned for";
+}
+
+TEST(AnswerPlan, is_not_made_up_where_there_is_no_closed_form) {
+    auto asked = question("peak", "mass_g");
+    asked.effect_wanted = 1.0;
+    const auto slope = answer_question(asked, made_fish(24, 12));
+    ASSERT_TRUE(slope.plan);
+    EXPECT_TRUE(slope.plan->sizes.empty());
+    EXPECT_NE(slope.plan->text.find("not for a slope"), std::string::npos);
+    auto times = question("recovery_h", "rig");
+    times.effect_wanted = 1.5;
+    EXPECT_NE(answer_question(times, recovering_fish(24, 900, 11.0)).plan->text.find("not for this kind"),
+              std::string::npos);
+}
+
 // One analyte below its limit: what is known of it is that it is not above.
 TEST(AnswerCensored, a_value_below_the_limit_is_no_value_and_no_zero) {
     auto rows = made_fish(24, 12);

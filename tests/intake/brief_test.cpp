@@ -299,6 +299,23 @@ TEST(BriefQuestions, whose_texts_do_not_read_are_complaints_at_the_text_s_own_li
                 ElementsAre(HasSubstr("double the brackets")));
 }
 
+TEST(BriefQuestions, an_effect_that_is_none_is_a_complaint) {
+    const std::string one = "[[question]]\nname = \"q\"\noutcome = \"peak\"\ncompare = \"rig\"\n";
+    const auto read = read_brief(one + "effect_wanted = -40\n", "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty());
+    EXPECT_EQ(read.brief.questions[0].effect_wanted, -40.0);
+    EXPECT_THAT(read.brief.questions[0].declared_form(), Not(HasSubstr("effect")));
+    EXPECT_THAT(texts(read_brief(one + "effect_wanted = 0\n", "study.toml")),
+                ElementsAre(AllOf(HasSubstr("line 5, column \"effect_wanted\""), HasSubstr("other than 0"))));
+    for (const char* none : {"1", "-0.2", "0"}) {
+        EXPECT_THAT(
+            texts(read_brief(one + "family = \"log_normal\"\neffect_wanted = " + none + "\n", "study.toml")),
+            ElementsAre(HasSubstr("a ratio above 0 other than 1")));
+    }
+    EXPECT_THAT(texts(read_brief(one + "family = \"binomial\"\neffect_wanted = 20\n", "study.toml")),
+                ElementsAre(HasSubstr("between -1 and 1")));
+}
+
 TEST(BriefQuestions, a_margin_and_its_side_come_together) {
     const std::string one = "[[question]]\nname = \"q\"\noutcome = \"peak\"\ncompare = \"rig\"\n";
     EXPECT_THAT(texts(read_brief(one + "margin = 0.8\nbetter = \"lower\"\n", "study.toml")), IsEmpty());

@@ -112,6 +112,11 @@ Finding of_two_groups() {
         "the rig does; ask the same without it beside"};
     out.margin_text = "A difference within ±60 mg/kg/h was declared to be no harm: not shown, the interval "
                       "reaches 70.";
+    out.plan = findings::FoundPlan{.effect = 40.0,
+                                   .scatter = 46.4,
+                                   .counted = "fish in each group",
+                                   .sizes = {{.power = 0.8, .n = 23}, {.power = 0.9, .n = 30}},
+                                   .text = "To show a difference of 40 mg/kg/h takes 23 fish in each group."};
     out.left_out = {{"st33", "peak_after_capture", "no usable peak: the tube leaked"},
                     {"st34", "mass_g", "never weighed"}};
     findings::FoundVariant variant{.rows = 33, .fish = 33, .effects = {effect}};
@@ -315,6 +320,18 @@ Finding of_times() {
     out.effects = {effect};
     out.sentence = "Across 30 fish, the hazard of recovery is 0.66 times as high with treble_hooks as with "
                    "single_hook (95 % interval 0.30 to 1.45): which is higher stays open.";
+    out.fates_text = "Before it came: 1 died, of 30 fish. To these it cannot come any more.";
+    out.fates_until = 13.0;
+    out.fates = {{.group = "single_hook",
+                  .fate = "came to it",
+                  .count = 14,
+                  .of = 15,
+                  .share = {.name = "came to it", .value = 0.93, .lower = 0.7, .upper = 0.99}},
+                 {.group = "single_hook",
+                  .fate = "died",
+                  .count = 1,
+                  .of = 15,
+                  .share = {.name = "died", .value = 0.067, .lower = 0.004, .upper = 0.28}}};
     out.model = "hazard of recovery = rig";
     out.method = "Cox regression, ties by Efron";
     return out;

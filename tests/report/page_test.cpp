@@ -71,6 +71,14 @@ TEST(Page, shows_the_catch_of_each_rig_with_its_limits_and_what_is_not_known) {
     EXPECT_THAT(report_page(results), HasSubstr("there is no catch to count"));
 }
 
+TEST(Page, shows_what_came_first_and_how_many_fish_an_effect_takes) {
+    const std::string page = report_page(invented_study({.fish = 1, .night_h = 1.0}));
+    EXPECT_THAT(page, HasSubstr("Before it came: 1 died, of 30 fish."));
+    EXPECT_THAT(page, HasSubstr("Share by 13.0 h"));
+    EXPECT_THAT(page, HasSubstr("<td>died</td><td>1 of 15</td>"));
+    EXPECT_THAT(page, HasSubstr("takes 23 fish in each group."));
+}
+
 TEST(Page, points_at_nothing_outside_itself) {
     Results results = invented_study({.fish = 1, .night_h = 1.0});
     const std::string page = report_page(results);

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 #include <limits>
 
@@ -111,19 +112,69 @@ Cell excess_cell(const EventAnswer* event, ExcessKind kind) {
                             : measured_cell(amount);
 }
 
-Cell recovery_cell(const EventAnswer* event) {
+const char* ending_word(study::StayEnding ended) {
+    switch (ended) {
+    case study::StayEnding::died:
+        return "died";
+    case study::StayEnding::escaped:
+        return "escaped";
+    case study::StayEnding::welfare_stop:
+        return "withdrawn";
+    case study::StayEnding::done:
+    case study::StayEnding::equipment:
+    case study::StayEnding::opened:
+        return nullptr; // the looking ended, whatever the fish did
+    }
+    return nullptr;
+}
+
+// What took the fish away in the stays in which it was watched after the event, before another event began.
+std::optional<findings::Ending> ending_after(const FishAnswer& fish, const EventAnswer& event) {
+    const auto next = std::ranges::find_if(
+        fish.after, [&](const EventAnswer& other) { return other.zero.at > event.zero.at; });
+    std::optional<findings::Ending> first;
+    const auto take = [&](const char* word, Instant at) {
+        const double hours = (at - event.zero.at).hours();
+        if (hours > 0.0 && (!first || hours < first->at)) {
+            first = findings::Ending{.word = word, .at = hours};
+        }
+    };
+    for (const auto* stay : fish.stays) {
+        const bool is_watched = stay->stay->to() > event.zero.at &&
+                                (next == fish.after.end() || stay->stay->from() < next->zero.at);
+        if (!is_watched) {
+            continue;
+        }
+        if (const char* word = stay->stay->ended ? ending_word(*stay->stay->ended) : nullptr) {
+            take(word, stay->stay->to());
+        }
+        for (const auto* died : fish.events) {
+            if (died->kind == EventKind::died && died->at >= stay->stay->from() &&
+                died->at <= stay->stay->to()) {
+                take("died", died->at);
+            }
+        }
+    }
+    return first;
+}
+
+Cell recovery_cell(const FishAnswer& fish, const EventAnswer* event) {
     if (event == nullptr) {
         return Absent{"no such event"};
     }
     if (!event->recovery) {
-        return Absent{event->recovery.error().text()};
+        return Absent{event->recovery.error().text(), ending_after(fish, *event)};
     }
     if (event->recovery->baselines.empty()) {
-        return Absent{"no level of rest to recover to"};
+        return Absent{"no level of rest to recover to", ending_after(fish, *event)};
     }
     const auto& time = event->recovery->baselines.front().by_data;
     if (!time.hours) {
-        return Within{.lower = time.at_least_h, .upper = infinite};
+        Within within{.lower = time.at_least_h, .upper = infinite, .ending = ending_after(fish, *event)};
+        if (within.ending) {
+            within.ending->at = std::max(within.ending->at, within.lower);
+        }
+        return within;
     }
     // Its limits are those of an error of measurement, not of when anybody looked: they are no censoring.
     Value value{.value = *time.hours};
@@ -199,8 +250,8 @@ void set_metrics(const FishAnswer& fish, Observations& rows, std::size_t row) {
     rows.set(row, "scope_ratio_after_chase", scope_cell(fish, chase, ScopeKind::ratio));
     rows.set(row, "excess_boat_hour", excess_cell(capture, ExcessKind::boat_hour));
     rows.set(row, "excess_total", excess_cell(capture, ExcessKind::total));
-    rows.set(row, "recovery_h", recovery_cell(capture));
-    rows.set(row, "recovery_after_chase_h", recovery_cell(chase));
+    rows.set(row, "recovery_h", recovery_cell(fish, capture));
+    rows.set(row, "recovery_after_chase_h", recovery_cell(fish, chase));
     rows.set(row, "died", died_cell(fish));
     rows.set(row, "held_h", held_cell(fish));
     if (capture != nullptr && capture->peak) {
@@ -262,6 +313,8 @@ Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish) 
         set_fish_columns(study, one, out, row);
         set_metrics(one, out, row);
     }
+    out.column_of("recovery_h").tells_endings = true;
+    out.column_of("recovery_after_chase_h").tells_endings = true;
     return out;
 }
 
@@ -278,7 +331,7 @@ Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish)
             out.set(row, "scope", scope_cell(one, &event, ScopeKind::absolute));
             out.set(row, "scope_ratio", scope_cell(one, &event, ScopeKind::ratio));
             out.set(row, "excess", excess_cell(&event, ExcessKind::total));
-            out.set(row, "recovery_h", recovery_cell(&event));
+            out.set(row, "recovery_h", recovery_cell(one, &event));
             out.set(row, "tube", word_cell(event.stay->stay->assembly.text()));
             if (event.air) {
                 out.set(row, "air_s", Value{.value = event.air->seconds()});
@@ -289,6 +342,7 @@ Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish)
             }
         }
     }
+    out.column_of("recovery_h").tells_endings = true;
     auto& after = out.column_of("after");
     after.preposition = "after";
     after.caution =

@@ -1,6 +1,11 @@
 #pragma once
 // One function for each way of answering; answer.cpp chooses.
 
+#include <array>
+#include <optional>
+#include <string>
+#include <vector>
+
 #include "findings/detail/frame.hpp"
 #include "findings/detail/wording.hpp"
 #include "stats/generalised.hpp"
@@ -66,6 +71,38 @@ void answer_scores(const Frame& frame, Finding& out);
 void answer_censored(const Frame& frame, Finding& out);
 /// What stands beside a time: curves and medians by group, log-rank, proportional hazards.
 void add_cox(const Frame& frame, Finding& out);
+
+/// One row of a question about time: what came first, and when.
+struct RowFate {
+    double time = 0.0;
+    std::optional<std::size_t> fate; ///< place in RowFates::names; nothing: only the looking ended
+    std::size_t level = 0;           ///< of `compare`; 0 for a slope
+    bool is_in_model = true; ///< false: of a row that takes no part since its ending is all that is known
+};
+struct RowFates {
+    std::vector<std::string> names; ///< "came to it" first, then what competed with it, by the alphabet
+    std::vector<RowFate> rows;
+
+    [[nodiscard]] std::size_t count(std::size_t fate) const;
+    [[nodiscard]] bool any_competed() const { return names.size() > 1; }
+};
+[[nodiscard]] RowFates fates_of(const Frame& frame);
+/// Which fates competed and how many; where any did: shares by group, curves and medians in place of Kaplan
+/// and Meier's, Gray's tests.
+void add_fates(const Frame& frame, const RowFates& fates, Finding& out);
+/// For an answer that knows nothing of time: whom it lacks since something kept it from coming.
+void warn_of_fates(const Frame& frame, Finding& out);
+
+/// How many fish show the effect wanted; nothing where the question wants none. Of pairs: `sd` of their
+/// differences, on the model's scale (logarithms for ratios).
+void plan_pairs(const Frame& frame, double sd, Finding& out);
+/// Of two groups by a linear or mixed model: `spreads` are its own, on its own scale.
+void plan_groups(const Frame& frame, const std::vector<study::QuestionRandom>& random,
+                 const std::vector<FoundNumber>& spreads, Finding& out);
+/// Of two shares of so many: as they are seen, the reference first.
+void plan_shares(const Frame& frame, double reference, const std::array<std::size_t, 2>& of, Finding& out);
+/// Where the answer has no closed form for it: says so.
+void plan_nothing(const Frame& frame, Finding& out);
 
 /// Words shared by all: "across 24 fish", "in 131 spells of 22 fish".
 [[nodiscard]] std::string where_text(const Frame& frame);

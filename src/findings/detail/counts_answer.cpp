@@ -156,6 +156,7 @@ void answer_plain_shares(const Frame& frame, Finding& out) {
     if (is_judged) {
         say_margin(frame, stats::judge_shares(shares[1], shares[0], margin_of(frame.question)), out);
     }
+    plan_shares(frame, shares[0].value(), {shares[0].of, shares[1].of}, out);
 }
 
 // ---------------------------------------------------------------- rates

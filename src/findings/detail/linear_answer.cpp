@@ -276,6 +276,7 @@ void answer_linear(const Frame& frame, Finding& out) {
                  .response = [is_log](double value) { return is_log ? std::exp(value) : value; },
                  .response_unit = frame.outcome.unit},
                 out);
+    plan_groups(frame, plan.random, model->spreads, out);
 }
 
 } // namespace backeddy::findings::detail

@@ -261,6 +261,7 @@ void answer_paired(const Frame& frame, Finding& out) {
                     frame.question.within == "fish" ? "fish" : "levels of " + frame.question.within);
     out.sentence = effect_sentence(effect, scale.scale, words);
     out.effects.push_back(std::move(effect));
+    plan_pairs(frame, t->sd, out);
 }
 
 } // namespace backeddy::findings::detail

@@ -95,13 +95,18 @@ stats::Terms terms_of(const Frame& frame) {
 
 void add_cox(const Frame& frame, Finding& out) {
     const auto fish = follow_ups(frame);
-    add_curves(frame, fish, out);
+    const auto fates = fates_of(frame);
+    if (!fates.any_competed()) {
+        add_curves(frame, fish, out);
+    }
+    add_fates(frame, fates, out);
     if (frame.compares_groups) {
         if (const auto test = stats::log_rank(fish, frame.table.factor(frame.compare_name))) {
-            out.tests.push_back({.name = "log-rank",
-                                 .text = fmt::format("chi-squared({:.0f}) = {:.2f}, {}", test->freedom,
-                                                     test->chi_squared, p_text(test->p)),
-                                 .p = test->p});
+            out.tests.push_back(
+                {.name = fates.any_competed() ? "log-rank, of those who still wait" : "log-rank",
+                 .text = fmt::format("chi-squared({:.0f}) = {:.2f}, {}", test->freedom, test->chi_squared,
+                                     p_text(test->p)),
+                 .p = test->p});
         }
     }
     const auto design = stats::make_design(frame.table, terms_of(frame));

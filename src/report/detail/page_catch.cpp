@@ -38,7 +38,7 @@ std::string rig_title(const RigCatch& rig) {
 
 std::string steps_table(const Fishing& fishing) {
     HtmlTable table("From bite to landing, rig by rig; in brackets exact 95 % limits",
-                    {"Step", "Fish", "Share of the step before", "In known rod-hours", "Per rod-hour",
+                    {"Step", "Fish", "Share of the step before", "Of them in known hours", "Per rod-hour",
                      "Rate over that of " + rig_name(fishing.rigs.front())});
     for (const RigCatch& rig : fishing.rigs) {
         table.title(rig_title(rig));

@@ -147,6 +147,29 @@ std::string scores_table(const Finding& finding) {
     return std::move(table).take("");
 }
 
+/// What came first to those who waited, group by group.
+std::string fates_table(const Results& results, const Finding& finding) {
+    if (finding.fates.empty()) {
+        return "";
+    }
+    const std::string until = finding.fates_until ? significant_text(*finding.fates_until, 3) : "the end";
+    HtmlTable table("What came first",
+                    {"Group", "Fate", "Fish in all",
+                     fmt::format("Share by {} {}", until, shown_unit(finding.outcome_unit)),
+                     "95 % interval"});
+    for (const findings::FoundFate& each : finding.fates) {
+        const bool is_level = std::ranges::find(finding.levels, each.group) != finding.levels.end();
+        table.row({is_level ? level_mark(results, finding, each.group) : html(each.group), html(each.fate),
+                   fmt::format("{} of {}", each.count, each.of), value_cell(each.share),
+                   interval_cell(each.share)});
+    }
+    return std::move(table).take("");
+}
+
+std::string note(const std::string& text) {
+    return text.empty() ? "" : fmt::format("<p class=\"note\">{}</p>\n", html(whole_sentence(text)));
+}
+
 std::string numbers_table(std::string_view caption, const std::vector<FoundNumber>& numbers) {
     HtmlTable table(caption, {"Name", "Value", "95 % interval", "p"});
     for (const FoundNumber& each : numbers) {
@@ -306,14 +329,14 @@ std::string figure_caption(const Finding& finding) {
 
 std::string answered(const Results& results, const Finding& finding, std::size_t place) {
     std::string text = fmt::format("<p class=\"answer\">{}</p>\n", html(finding.sentence));
-    if (!finding.margin_text.empty()) {
-        text += fmt::format("<p class=\"note\">{}</p>\n", html(whole_sentence(finding.margin_text)));
-    }
+    text += note(finding.margin_text) + note(finding.fates_text);
+    text += note(finding.plan ? finding.plan->text : "");
     text += warnings_list(finding.warnings);
     if (!finding.points.empty()) {
         text += figure("finding", figure_caption(finding), {{"finding", fmt::format("{}", place)}});
     }
-    text += effects_table(finding) + groups_table(results, finding) + scores_table(finding);
+    text += effects_table(finding) + groups_table(results, finding) + scores_table(finding) +
+            fates_table(results, finding);
     text += undone_line(finding) + model_line(finding);
     text += checks_table(finding.checks) + tests_table(finding.tests) + spreads_table(finding.spreads);
     if (!finding.coefficients.empty()) {

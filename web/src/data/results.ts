@@ -972,6 +972,37 @@ export interface FoundVariant {
   is_same: boolean;
 }
 
+/** Of those of one group who waited for an event: to how many this came, whichever was first. */
+export interface FoundFate {
+  /** 'all' for a slope */
+  group: string;
+  /** 'came to it', 'died', 'escaped', 'withdrawn' */
+  fate: string;
+  count: number;
+  of: number;
+  /** To which it has come by fates_until, from 0 to 1 */
+  share: FoundNumber;
+}
+
+export interface FoundSize {
+  power: number;
+  /** Of what found_plan.counted says */
+  n: number;
+}
+
+/** How many fish would show an effect that somebody wants to see. */
+export interface FoundPlan {
+  /** As asked: a difference or a ratio */
+  effect: number;
+  /** The standard deviation that it rests on, of ratios that of the logarithm; null for shares and where there is no number */
+  scatter: number | null;
+  /** 'pairs', 'fish in each group' ...; empty where there is no number */
+  counted: string;
+  /** None: text says why */
+  sizes: FoundSize[];
+  text: string;
+}
+
 /** A question of the study and its answer, whole. */
 export interface Finding {
   name: string;
@@ -1010,6 +1041,14 @@ export interface Finding {
   warnings: string[];
   /** What is shown against the declared margin; empty without one */
   margin_text: string;
+  /** null where the question says no effect_wanted */
+  plan: FoundPlan | null;
+  /** Of times: what kept fish from coming to it, how many, and what that does */
+  fates_text: string;
+  /** Where something did: group by group, the event first */
+  fates: FoundFate[];
+  /** In the outcome's unit: until then three of each group still waited */
+  fates_until: number | null;
   rows: number;
   fish: number;
   row_noun: string;
