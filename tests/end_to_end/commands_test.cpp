@@ -140,7 +140,8 @@ TEST_F(Commands, treatments_can_be_hidden_from_whoever_judges_traces) {
     const auto hidden = study() / "results-treatment-hidden";
     EXPECT_THAT(names_in(hidden), testing::UnorderedElementsAreArray(all_names));
     const auto read = [](const fs::path& path) { return read_file(path).value_or("not there"); };
-    for (const auto* name : {"results.json", "report.html", "uptake_by_fish.csv", "findings.csv"}) {
+    for (const auto* name :
+         {"results.json", "report.html", "uptake_by_fish.csv", "catch_by_rig.csv", "findings.csv"}) {
         const auto text = read(hidden / name);
         for (const auto* word : {"single_hook", "in_air", "vermilion", "peak_after_capture against"}) {
             EXPECT_EQ(text.find(word), std::string::npos) << name << " " << word;
