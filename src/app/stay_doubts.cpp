@@ -397,7 +397,7 @@ std::vector<study::Complaint> large_backgrounds(std::span<const StayAnswer> stay
 }
 
 std::vector<study::Complaint> strange_water(std::span<const StayAnswer> stays) {
-    constexpr double least_percent = 50.0;
+    constexpr double least_percent = 75.0;
     constexpr double most_percent = 130.0;
     struct Starts {
         const study::Stay* first = nullptr;

@@ -31,7 +31,7 @@ namespace backeddy::app {
 /// minutes (choice): what happened in it is in none of their numbers. Of stays that were computed.
 [[nodiscard]] std::vector<study::Complaint> stays_with_holes(std::span<const StayAnswer> stays);
 
-/// Assemblies whose sealed spells begin, by their median, outside 50 to 130 % of air saturation, which
+/// Assemblies whose sealed spells begin, by their median, outside 75 to 130 % of air saturation, which
 /// flushed water rarely is (choice): oxygen in another unit than said, or a calibration far off. Once for
 /// each assembly.
 [[nodiscard]] std::vector<study::Complaint> strange_water(std::span<const StayAnswer> stays);

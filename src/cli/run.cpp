@@ -113,7 +113,7 @@ class Session {
 
     /// The same when nothing but decisions.csv has changed: what they touch alone is computed.
     int answer_decisions() {
-        if (!run_) {
+        if (!run_ || options_.hide_treatment) { // tables read again tell the treatments again
             return answer();
         }
         if (const auto complaints = app::take_new_decisions(opened_); study::stops_a_run(complaints)) {
