@@ -13,7 +13,6 @@ using study::EventKind;
 using testing::Contains;
 using testing::HasSubstr;
 using testing::IsEmpty;
-using testing::Not;
 
 /// A deck's log under way.
 struct Deck {

@@ -972,7 +972,7 @@ TEST(RecoveryHalfTime, has_the_error_of_rs_nls_in_two_phases) {
 // fish in the tube alone with eight spells.
 TEST(RecoveryHalfTime, intervals_hold_the_truth_as_often_as_they_say) {
     struct Case {
-        const char* name;
+        const char* name = "";
         Course course;
     };
     const Course common{.tube_step_h = 0.1,
