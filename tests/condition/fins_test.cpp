@@ -197,9 +197,7 @@ TEST(ScorerAgreement, drawing_whole_fish_covers_where_taking_fins_for_independen
         by_fish += got->interval->holds(truth) ? 1 : 0;
         by_fin += got->kappa.interval->holds(truth) ? 1 : 0;
     }
-    RecordProperty("by_fish", by_fish);
-    RecordProperty("by_fin", by_fin);
-    EXPECT_GT(by_fish, 0.89 * studies);
+    EXPECT_GT(by_fish, 0.89 * studies); // 374 and 316: 380 expected, standard error 4, and few fish
     EXPECT_LT(by_fin, by_fish - 20);
 }
 
