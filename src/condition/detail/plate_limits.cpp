@@ -1,0 +1,88 @@
+#include "condition/detail/plate_limits.hpp"
+
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "fit/student.hpp"
+
+namespace backeddy::condition::detail {
+
+namespace {
+
+/// How wells without analyte scatter.
+struct ZeroNoise {
+    double mean = 0.0;
+    double sd = 0.0; ///< of one well
+    double wells = 0.0;
+    double freedom = 0.0;
+    std::string from;
+};
+
+ZeroNoise zero_noise(const Responses& zero, const Reading& reading) {
+    const auto n = static_cast<double>(zero.n);
+    if (zero.n >= std::max<std::size_t>(2, reading.settings.least_zero_wells)) {
+        return {.mean = zero.as_read,
+                .sd = *zero.sd,
+                .wells = n,
+                .freedom = n - 1.0,
+                .from = fmt::format("sd of {} zero wells", zero.n)};
+    }
+    return {.mean = zero.as_read,
+            .sd = reading.curve.response_sd(zero.as_read),
+            .wells = n,
+            .freedom = static_cast<double>(reading.curve.freedom),
+            .from = "sd of the curve's residuals at the zero wells"};
+}
+
+DetectionLimit at_response(std::string definition, double response, const LogisticCurve& curve) {
+    DetectionLimit limit{.definition = std::move(definition),
+                         .response = response,
+                         .concentration = curve.concentration(response)};
+    if (!limit.concentration) {
+        limit.why_none = "the curve does not take that response";
+    }
+    return limit;
+}
+
+std::vector<DetectionLimit> by_zero_wells(const Responses& zero, const Reading& reading) {
+    const ZeroNoise noise = zero_noise(zero, reading);
+    const auto& settings = reading.settings;
+    const auto& curve = reading.curve.curve;
+    const double toward = curve.rises() ? 1.0 : -1.0;
+    const auto sds_away = [&](const char* what, double sds) {
+        return at_response(fmt::format("{}: mean of the zero wells {} {:g} sd ({})", what,
+                                       curve.rises() ? "+" : "-", sds, noise.from),
+                           noise.mean + (toward * sds * noise.sd), curve);
+    };
+    // Currie 1968 with t for the normal, since the sd is an estimate; one well beside the mean of the zeros.
+    const double t = fit::two_sided_t(0.90, noise.freedom);
+    const double critical = noise.mean + (toward * t * noise.sd * std::sqrt(1.0 + (1.0 / noise.wells)));
+    const double detected = critical + (toward * t * reading.curve.response_sd(critical));
+    return {
+        sds_away("detection", settings.detection_sds),
+        at_response("critical level of one well: exceeded by 5 % of wells without analyte (Currie 1968)",
+                    critical, curve),
+        at_response("detection: 95 % of such wells exceed the critical level (Currie 1968)", detected, curve),
+        sds_away("quantification", settings.quantification_sds)};
+}
+
+} // namespace
+
+DetectionLimits detection_limits(const std::vector<StandardLevel>& standards, const Reading& reading) {
+    DetectionLimits limits;
+    for (const auto& level : standards) {
+        if (level.is_accepted) {
+            limits.quantified_from = limits.quantified_from.value_or(level.nominal);
+            limits.quantified_to = level.nominal;
+        }
+    }
+    if (standards.front().nominal > 0.0) {
+        limits.why_none = "no zero wells: blanks, which lack more than the analyte, say nothing of it";
+        return limits;
+    }
+    limits.by_zero_wells = by_zero_wells(standards.front().responses, reading);
+    return limits;
+}
+
+} // namespace backeddy::condition::detail

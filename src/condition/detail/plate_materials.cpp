@@ -1,0 +1,279 @@
+#include "condition/detail/plate_materials.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <numeric>
+
+#include <fmt/format.h>
+
+#include "fit/student.hpp"
+
+namespace backeddy::condition::detail {
+
+namespace {
+
+std::string percent(double share) {
+    return fmt::format("{:.3g} %", 100.0 * share);
+}
+
+/// The steps that lie on the curve: what was read, and by what it was diluted.
+struct OnCurve {
+    std::vector<BackCalculated> read;
+    std::vector<double> dilutions;
+};
+
+OnCurve on_curve(const std::vector<DilutionStep>& steps) {
+    OnCurve on;
+    for (const auto& step : steps) {
+        if (step.read.reach == Reach::on_curve) {
+            on.read.push_back(step.read);
+            on.dilutions.push_back(step.dilution);
+        }
+    }
+    return on;
+}
+
+DilutionStep read_step(const Group& group, const Reading& reading) {
+    DilutionStep step{.dilution = group.first().dilution, .responses = responses_of(group, reading.blank)};
+    step.read =
+        back_calculate(reading.curve, step.responses.as_read, step.responses.n, reading.settings.level);
+    for (const auto& well : group.wells) {
+        const auto alone = back_calculate(reading.curve, well.response, 1, reading.settings.level);
+        if (alone.reach == Reach::on_curve) {
+            step.of_wells.push_back(alone.concentration * step.dilution);
+        }
+    }
+    return step;
+}
+
+std::vector<double> precisions_of(const OnCurve& on) {
+    std::vector<double> weights;
+    for (const auto& read : on.read) {
+        weights.push_back(1.0 / read.response_variance);
+    }
+    return weights;
+}
+
+std::optional<Concentration> undiluted(const OnCurve& on, const Reading& reading) {
+    if (on.read.empty()) {
+        return std::nullopt;
+    }
+    // A perfect fit has no errors to weigh by.
+    auto weights =
+        reading.curve.residual_sd > 0.0 ? precisions_of(on) : std::vector<double>(on.read.size(), 1.0);
+    const double total = std::accumulate(weights.begin(), weights.end(), 0.0);
+    double log_dilution = 0.0;
+    for (std::size_t i = 0; i < weights.size(); ++i) {
+        weights[i] /= total;
+        log_dilution += weights[i] * std::log(on.dilutions[i]);
+    }
+    const LogSum mean = combine_logs(reading.curve, on.read, weights);
+    const double freedom = on.read.front().freedom;
+    Concentration concentration{.value = std::exp(mean.value + log_dilution),
+                                .log_se = mean.se,
+                                .freedom = freedom,
+                                .by_parameters = mean.by_parameters,
+                                .response_variance = mean.response_variance};
+    if (on.read.size() == 1) {
+        concentration.lower = on.read.front().lower * on.dilutions.front();
+        concentration.upper = on.read.front().upper * on.dilutions.front();
+    } else {
+        const double factor = std::exp(fit::two_sided_t(reading.settings.level, freedom) * mean.se);
+        concentration.lower = concentration.value / factor;
+        concentration.upper = concentration.value * factor;
+    }
+    return concentration;
+}
+
+/// "below 3.12": what is known of a material of which no dilution lies on the curve.
+std::string beyond_of(const std::vector<DilutionStep>& steps, const LogisticFit& curve) {
+    // Steps ascend: the least diluted says the most of what is too little, the most diluted of what is too
+    // much.
+    const bool is_below = steps.front().read.reach == Reach::below;
+    const bool is_above = steps.back().read.reach == Reach::above;
+    if (is_below && is_above) {
+        return "below the curve and above it at its dilutions: they contradict each other";
+    }
+    if (is_above) {
+        return fmt::format("above {:.4g}", curve.highest * steps.back().dilution);
+    }
+    if (is_below) {
+        return fmt::format("below {:.4g}", curve.lowest * steps.front().dilution);
+    }
+    return fmt::format("between {:.4g} and {:.4g}", curve.highest * steps.front().dilution,
+                       curve.lowest * steps.back().dilution);
+}
+
+std::optional<Parallelism> parallelism_of(const OnCurve& on, const Reading& reading) {
+    const std::size_t n = on.read.size();
+    if (n < 3 || !(reading.curve.residual_sd > 0.0)) {
+        return std::nullopt;
+    }
+    const auto precisions = precisions_of(on);
+    double total = 0.0;
+    double middle = 0.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        total += precisions[i];
+        middle += precisions[i] * std::log(on.dilutions[i]);
+    }
+    middle /= total;
+    double squares = 0.0;
+    std::vector<double> weights(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        const double l = std::log(on.dilutions[i]) - middle;
+        weights[i] = precisions[i] * l;
+        squares += precisions[i] * l * l;
+    }
+    for (auto& weight : weights) {
+        weight /= squares;
+    }
+    // The slope of ln(read dilution) is 1 more than that of ln read.
+    const LogSum of_read = combine_logs(reading.curve, on.read, weights);
+    const double slope = of_read.value + 1.0;
+    const double reach = fit::two_sided_t(reading.settings.level, on.read.front().freedom) * of_read.se;
+    const auto per_doubling = [](double b) { return std::expm1(std::numbers::ln2 * b); };
+    Parallelism result{.dilutions = n,
+                       .change_per_doubling = per_doubling(slope),
+                       .lower = per_doubling(slope - reach),
+                       .upper = per_doubling(slope + reach)};
+    std::vector<double> results;
+    for (std::size_t i = 0; i < n; ++i) {
+        results.push_back(on.read[i].concentration * on.dilutions[i]);
+    }
+    const double mean = std::accumulate(results.begin(), results.end(), 0.0) / static_cast<double>(n);
+    double deviations = 0.0;
+    for (const double value : results) {
+        deviations += (value - mean) * (value - mean);
+    }
+    result.cv = std::sqrt(deviations / static_cast<double>(n - 1)) / mean;
+    const double most = reading.settings.most_change_per_doubling;
+    if (result.lower >= -most && result.upper <= most) {
+        result.verdict = Parallel::yes;
+    } else if ((result.lower > 0.0 || result.upper < 0.0) && std::abs(result.change_per_doubling) > most) {
+        result.verdict = Parallel::no;
+    }
+    return result;
+}
+
+void remark_on_step(const DilutionStep& step, bool is_one_of_many, const Reading& reading,
+                    std::vector<std::string>& remarks) {
+    const std::string where = is_one_of_many ? fmt::format("at dilution {:g}: ", step.dilution) : "";
+    if (step.read.reach == Reach::below) {
+        remarks.push_back(where + "below the lowest standard");
+    } else if (step.read.reach == Reach::above) {
+        remarks.push_back(where + "above the highest standard: dilute it further");
+    } else if (step.read.lower < reading.curve.lowest || step.read.upper > reading.curve.highest) {
+        remarks.push_back(where + "its interval reaches beyond the standards, where it rests on the curve's "
+                                  "form alone");
+    }
+    if (step.read.reach == Reach::on_curve && step.of_wells.size() < step.responses.n) {
+        remarks.push_back(where + "not all of its wells lie on the curve");
+    }
+    if (step.responses.n == 1) {
+        remarks.push_back(where + "one well: nothing is known of its own scatter");
+    } else if (!step.responses.cv) {
+        remarks.push_back(where + "no CV: the response is not above the blank");
+    } else if (*step.responses.cv > reading.settings.most_response_cv) {
+        remarks.push_back(fmt::format("{}the wells' CV is {}, over {}", where, percent(*step.responses.cv),
+                                      percent(reading.settings.most_response_cv)));
+    }
+}
+
+void remark_on_parallelism(Material& material, const PlateSettings& settings) {
+    if (!material.parallelism) {
+        return;
+    }
+    const auto& p = *material.parallelism;
+    if (p.verdict == Parallel::no) {
+        material.remarks.push_back(
+            fmt::format("not parallel to the standards: its result changes by {} ({} to {}) with each "
+                        "doubling of the dilution",
+                        percent(p.change_per_doubling), percent(p.lower), percent(p.upper)));
+    }
+    if (p.cv > settings.most_cv_over_dilutions) {
+        material.remarks.push_back(fmt::format("the results of its dilutions have a CV of {}, over {}",
+                                               percent(p.cv), percent(settings.most_cv_over_dilutions)));
+    }
+}
+
+Recovery accepted(Recovery recovery, double most_off) {
+    recovery.is_accepted = std::abs(recovery.value - 1.0) <= most_off;
+    return recovery;
+}
+
+void remark_on_recovery(Material& material, double most_off) {
+    if (material.recovery && !material.recovery->is_accepted) {
+        material.remarks.push_back(fmt::format("recovered to {}, outside {} to {}",
+                                               percent(material.recovery->value), percent(1.0 - most_off),
+                                               percent(1.0 + most_off)));
+    }
+}
+
+/// (spiked - sample) / added; both have the curve's errors in common.
+Recovery spike_recovery(const Concentration& spiked, const Concentration& sample, double added,
+                        const Reading& reading) {
+    LogisticGradient gradient{};
+    for (std::size_t k = 0; k < logistic_parameters; ++k) {
+        gradient[k] = (spiked.value * spiked.by_parameters[k]) - (sample.value * sample.by_parameters[k]);
+    }
+    const double se = std::sqrt(reading.curve.variance(gradient) +
+                                (spiked.value * spiked.value * spiked.response_variance) +
+                                (sample.value * sample.value * sample.response_variance)) /
+                      added;
+    const double value = (spiked.value - sample.value) / added;
+    const double reach = fit::two_sided_t(reading.settings.level, spiked.freedom) * se;
+    return accepted({.value = value, .lower = value - reach, .upper = value + reach},
+                    reading.settings.spike_recovery);
+}
+
+} // namespace
+
+Material read_material(const std::vector<Group>& steps, const Reading& reading) {
+    const Well& first = steps.front().first();
+    Material material{.label = first.label};
+    for (const auto& group : steps) {
+        material.steps.push_back(read_step(group, reading));
+        remark_on_step(material.steps.back(), steps.size() > 1, reading, material.remarks);
+    }
+    const OnCurve on = on_curve(material.steps);
+    material.concentration = undiluted(on, reading);
+    if (!material.concentration) {
+        material.beyond = beyond_of(material.steps, reading.curve);
+    }
+    material.parallelism = parallelism_of(on, reading);
+    remark_on_parallelism(material, reading.settings);
+    if (first.kind == WellKind::control) {
+        material.expected = first.expected;
+    }
+    if (first.kind == WellKind::spiked) {
+        material.added = first.added;
+    }
+    if (material.expected && material.concentration) {
+        const auto& c = *material.concentration;
+        material.recovery = accepted({.value = c.value / *material.expected,
+                                      .lower = c.lower / *material.expected,
+                                      .upper = c.upper / *material.expected},
+                                     reading.settings.control_recovery);
+        remark_on_recovery(material, reading.settings.control_recovery);
+    }
+    return material;
+}
+
+void recover_spikes(std::vector<Material>& spikes, const std::vector<Material>& samples,
+                    const Reading& reading) {
+    for (auto& spike : spikes) {
+        const auto sample = std::ranges::find(samples, spike.label, &Material::label);
+        if (sample == samples.end()) {
+            spike.remarks.push_back("no recovery: no well of the sample without the spike counts");
+        } else if (!sample->concentration || !spike.concentration) {
+            spike.remarks.push_back("no recovery: it or its sample lies beyond the curve");
+        } else {
+            spike.recovery =
+                spike_recovery(*spike.concentration, *sample->concentration, *spike.added, reading);
+            remark_on_recovery(spike, reading.settings.spike_recovery);
+        }
+    }
+}
+
+} // namespace backeddy::condition::detail
