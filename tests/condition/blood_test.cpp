@@ -219,9 +219,9 @@ HandlingMoment moment(double minute, HandlingKind kind) {
 }
 
 TEST(DrawTimes, count_from_the_last_hooking_and_sealing_before) {
-    const std::vector<HandlingMoment> moments{moment(1500, HandlingKind::sealed),
-                                              moment(12, HandlingKind::sealed),
-                                              moment(0, HandlingKind::hook_up)};
+    const std::vector<HandlingMoment> moments{
+        moment(5, HandlingKind::sealed), moment(1500, HandlingKind::sealed), moment(12, HandlingKind::sealed),
+        moment(0, HandlingKind::hook_up)};
     auto draw = moment(72, HandlingKind::blood);
     draw.uncertainty = Duration::seconds(4.0);
     const auto times = draw_times(draw, moments);

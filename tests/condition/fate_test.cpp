@@ -99,6 +99,7 @@ TEST(Fate, a_loss_that_is_followed_by_life_is_over) {
     EXPECT_EQ(back.ending, FateEnding::alive);
     EXPECT_EQ(*back.last_alive, at(90));
     EXPECT_FALSE(back.lost);
+    EXPECT_EQ(back.cause, "");
     EXPECT_THAT(back.doubts, IsEmpty());
 }
 

@@ -127,6 +127,19 @@ TEST(Handling, what_ends_before_it_starts_is_told) {
     EXPECT_EQ(handling_times(moments).doubts.at(0).found, "back in water before it was landed");
 }
 
+TEST(Handling, what_begins_with_a_chase_is_the_chases) {
+    using enum HandlingKind;
+    const std::vector<HandlingMoment> moments{
+        moment(0, landed),    moment(10, back_in_water), moment(500, chase_start), moment(500, air_start),
+        moment(520, air_end), moment(600, chase_end),    moment(700, sealed)};
+    const auto times = handling_times(moments);
+    EXPECT_FALSE(times.air);
+    EXPECT_EQ(times.air_after_chase->seconds, 20.0);
+    EXPECT_FALSE(times.landed_to_sealed ||
+                 times.back_in_water_to_sealed); // sealed for the chase, not the capture
+    EXPECT_THAT(times.doubts, IsEmpty());
+}
+
 TEST(Handling, two_landings_of_one_encounter_are_told) {
     auto moments = two_days();
     moments.push_back(moment(700, HandlingKind::landed));

@@ -100,6 +100,20 @@ TEST(Meter, covers_the_truth_of_a_new_sample) {
     EXPECT_NEAR(bias, 0.0, 0.06); // 0.5 / sqrt(1000) = 0.017
 }
 
+// JCGM 100:2008, 5.2.2, by hand: (0.3^2 + 0.2^2 + 2 * 4 * -0.005 + 4^2 * 0.05^2) / 1.25^2 = 0.13 / 1.5625.
+TEST(Meter, uncertainty_worked_by_hand) {
+    MeterCorrection meter;
+    meter.intercept = 0.5;
+    meter.slope = 1.25;
+    meter.intercept_se = 0.2;
+    meter.slope_se = 0.05;
+    meter.covariance = -0.005;
+    meter.meter_sd = 0.3;
+    const auto got = meter.corrected(5.5);
+    EXPECT_DOUBLE_EQ(got.value, 4.0);
+    EXPECT_NEAR(got.uncertainty, std::sqrt(0.13) / 1.25, 1e-15);
+}
+
 TEST(Meter, says_when_a_reading_is_beyond_its_pairs) {
     const auto meter = fit_meter(ten_fish());
     EXPECT_FALSE(meter->corrected(14.9).is_beyond);
