@@ -48,7 +48,7 @@ PowerChoice variance_power(const PlateGroups& groups, const PlateSettings& setti
     for (const auto& one : replicates) {
         freedom += one.freedom;
     }
-    const PowerChoice usual{
+    PowerChoice usual{
         .power = settings.usual_variance_power,
         .from = fmt::format("the usual one: the replicates have {} degrees of freedom, too few to tell",
                             freedom)};
