@@ -198,10 +198,10 @@ struct PlateResult {
     std::vector<std::string> remarks;
 };
 
-/// Of 95 % intervals of single samples in duplicate 93 to 97 % held the truth over the inner nine tenths of
-/// the standards (10,000 simulated plates), 88 to 95 % at the highest and lowest standard themselves, less
-/// where the signal is low; open intervals near the curve's flat end are among them (docs/methods.md, Assay
-/// plates).
+/// Of the 95 % intervals of single samples in duplicate 93 to 97 % held the truth from the lowest standard to
+/// nine tenths of the way to the highest (10,000 simulated plates a case); where the signal is low fewer did,
+/// 88 to 91 % at the highest standard of a falling curve. Intervals near the curve's flat end are often open
+/// (docs/methods.md, Assay plates).
 ///
 /// Wells in any order; those not given are empty. Replicates of one label, kind and dilution are taken
 /// together by their mean response; a sample's dilutions by the mean of their logarithms, weighted by

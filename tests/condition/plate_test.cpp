@@ -3,6 +3,7 @@
 #include "condition/plate.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <string>
@@ -94,6 +95,44 @@ TEST(Plate, a_spike_that_is_not_found_again_is_told_with_its_interval) {
     EXPECT_THAT(spike.remarks, Contains(HasSubstr("recovered to 60 %, outside 80 % to 120 %")));
     EXPECT_FALSE(of(plate->spikes, "b").recovery);
     EXPECT_THAT(of(plate->spikes, "b").remarks, Contains(HasSubstr("no recovery")));
+}
+
+/// The curve with its k-th fitted parameter moved.
+LogisticCurve moved(LogisticCurve curve, std::size_t k, double by) {
+    std::array<double*, 4> parameters{&curve.at_zero, &curve.at_infinity, &curve.half, &curve.slope};
+    *parameters.at(k) = k < 2 ? *parameters.at(k) + by : *parameters.at(k) * std::exp(by);
+    return curve;
+}
+
+TEST(Plate, the_interval_of_a_spike_carries_what_it_shares_with_its_sample) {
+    auto made = whole_plate(plates::falling, usual);
+    const auto plate = evaluate_plate(made.wells());
+    ASSERT_TRUE(plate);
+    const auto& sample = of(plate->samples, "low").steps.front();
+    const auto& spike = of(plate->spikes, "low").steps.front();
+    // JCGM 100:2008, eq. 13, all derivatives by differences: of the two mean responses, and of the
+    // parameters.
+    const auto recovery = [&](const LogisticCurve& curve, double y_sample, double y_spike) {
+        return (*curve.concentration(y_spike) - *curve.concentration(y_sample)) / 1.5;
+    };
+    const double y = sample.responses.as_read;
+    const double z = spike.responses.as_read;
+    constexpr double h = 1e-5;
+    const LogisticCurve& curve = plate->curve.curve;
+    LogisticGradient by{};
+    for (std::size_t k = 0; k < 4; ++k) {
+        by.at(k) = (recovery(moved(curve, k, h), y, z) - recovery(moved(curve, k, -h), y, z)) / (2.0 * h);
+    }
+    const double by_y = (recovery(curve, y + h, z) - recovery(curve, y - h, z)) / (2.0 * h);
+    const double by_z = (recovery(curve, y, z + h) - recovery(curve, y, z - h)) / (2.0 * h);
+    const double variance = plate->curve.variance(by) +
+                            (std::pow(by_y * plate->curve.response_sd(y), 2.0) / 2.0) +
+                            (std::pow(by_z * plate->curve.response_sd(z), 2.0) / 2.0);
+    ASSERT_EQ(plate->curve.freedom, 12U);
+    const auto& got = of(plate->spikes, "low").recovery.value();
+    // qt(0.975, 12) = 2.178813 (R 4.2.2)
+    EXPECT_NEAR((got.upper - got.lower) / 2.0, 2.178813 * std::sqrt(variance), 1e-6);
+    EXPECT_NEAR((got.upper + got.lower) / 2.0, recovery(curve, y, z), 1e-9);
 }
 
 TEST(Plate, dilutions_that_do_not_run_parallel_are_told) {
