@@ -7,6 +7,18 @@ set(BACKEDDY_MODULES
 # These four stand side by side: none may use another of them; app joins them.
 set(BACKEDDY_SIBLINGS simulate store instruments report)
 
+# What nearly every file of src/ reads, compiled once: over a second of each file. It saves time only: every file still
+# includes what it uses, and Clang's builds go without it.
+set(BACKEDDY_PRELUDE
+    <algorithm> <cmath> <cstdint> <functional> <map> <memory> <optional> <string> <string_view> <utility> <variant> <vector>
+    <fmt/format.h>)
+find_package(fmt REQUIRED)
+file(CONFIGURE OUTPUT ${PROJECT_BINARY_DIR}/prelude.cpp CONTENT "")
+add_library(backeddy_prelude STATIC ${PROJECT_BINARY_DIR}/prelude.cpp)
+target_compile_features(backeddy_prelude PUBLIC cxx_std_20)
+target_link_libraries(backeddy_prelude PRIVATE backeddy_numerics backeddy_warnings fmt::fmt)
+target_precompile_headers(backeddy_prelude PRIVATE ${BACKEDDY_PRELUDE})
+
 # backeddy_module(<name> [USES <modules above>] [LIBRARIES <third-party targets>])
 #
 # Declares src/<name> as one static library made of all its .cpp files. Third-party libraries stay private unless a
@@ -38,6 +50,11 @@ function(backeddy_module name)
         add_library(backeddy_${name} STATIC ${sources})
         set(scope PUBLIC)
         target_link_libraries(backeddy_${name} PRIVATE backeddy_warnings ${arg_LIBRARIES})
+        if("Eigen3::Eigen" IN_LIST arg_LIBRARIES)
+            target_precompile_headers(backeddy_${name} PRIVATE ${BACKEDDY_PRELUDE} <Eigen/Dense>)
+        else()
+            target_precompile_headers(backeddy_${name} REUSE_FROM backeddy_prelude)
+        endif()
     else()
         add_library(backeddy_${name} INTERFACE)
         set(scope INTERFACE)
