@@ -88,7 +88,7 @@ bool is_in_order(std::span<const double> x, std::span<const double> y) {
     for (; i + 2 < n; i += 2) {
         const Lanes xs = lanes_at(&x[i]);
         const Lanes ys = lanes_at(&y[i]);
-        not_finite += (xs - xs) + (ys - ys);
+        not_finite += 0.0 * xs + 0.0 * ys;
         step = lesser_of(step, lanes_at(&x[i + 1]) - xs);
     }
     bool is_fine = sum_of_lanes(not_finite) == 0.0 && step[0] >= 0.0 && step[1] >= 0.0;
