@@ -289,6 +289,18 @@ Error cannot_make(const std::filesystem::path& path, const std::error_code& erro
             .context = {}};
 }
 
+// A folder that could not be filled (the disk is full) is left as it was found: empty, or not there.
+void take_back(const std::filesystem::path& folder, bool was_there) {
+    std::error_code ignored;
+    for (const auto& file : template_files()) {
+        std::filesystem::remove(folder / file.name, ignored);
+    }
+    std::filesystem::remove(folder / "raw", ignored);
+    if (!was_there) {
+        std::filesystem::remove(folder, ignored);
+    }
+}
+
 } // namespace
 
 std::string brief_template() {
@@ -368,12 +380,14 @@ Expected<void> write_template(const std::filesystem::path& folder) {
                          .context = {}});
         }
     }
+    const bool was_there = std::filesystem::exists(folder, error);
     std::filesystem::create_directories(folder / "raw", error);
     if (error) {
         return fail(cannot_make(folder, error));
     }
     for (const auto& file : template_files()) {
         if (auto written = write_new_file(folder / file.name, file.text); !written) {
+            take_back(folder, was_there);
             return written;
         }
     }

@@ -1,7 +1,10 @@
 #include "intake/template.hpp"
 
+#include <csignal>
 #include <filesystem>
 #include <string>
+
+#include <sys/resource.h>
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -69,6 +72,39 @@ TEST_F(TemplateFolder, no_name_is_no_folder) {
 
 TEST_F(TemplateFolder, an_empty_folder_is_taken) {
     std::filesystem::create_directories(folder_);
+    EXPECT_TRUE(write_template(folder_).has_value());
+}
+
+/// No file may grow past some bytes, as on a full disk, until it goes out of scope.
+class FullDisk {
+  public:
+    explicit FullDisk(rlim_t bytes) : heard_(std::signal(SIGXFSZ, SIG_IGN)) {
+        getrlimit(RLIMIT_FSIZE, &before_);
+        const rlimit small{.rlim_cur = bytes, .rlim_max = before_.rlim_max};
+        setrlimit(RLIMIT_FSIZE, &small);
+    }
+    ~FullDisk() {
+        setrlimit(RLIMIT_FSIZE, &before_);
+        std::signal(SIGXFSZ, heard_);
+    }
+    FullDisk(const FullDisk&) = delete;
+    FullDisk& operator=(const FullDisk&) = delete;
+
+  private:
+    rlimit before_{};
+    void (*heard_)(int);
+};
+
+TEST_F(TemplateFolder, a_disk_that_fills_up_leaves_no_half_of_a_study) {
+    const auto at_half = [this] {
+        const FullDisk disk(100);
+        return write_template(folder_);
+    };
+    EXPECT_FALSE(at_half().has_value());
+    EXPECT_FALSE(std::filesystem::exists(folder_));
+    std::filesystem::create_directories(folder_);
+    EXPECT_FALSE(at_half().has_value());
+    EXPECT_TRUE(std::filesystem::is_empty(folder_)) << "it was there before";
     EXPECT_TRUE(write_template(folder_).has_value());
 }
 
