@@ -152,6 +152,49 @@ std::string why_excess(const Answers& answers, const std::string& fish, const Ev
     return out + reasons_line(recovery.reasons);
 }
 
+std::string recovery_time(const char* how, const uptake::RecoveryTime& time) {
+    std::string out = fmt::format("  {}: ", how);
+    if (time.hours) {
+        out +=
+            fmt::format("{} h (95 %: {} to {})", fixed_text(*time.hours, 2), fixed_text(time.at_least_h, 2),
+                        time.at_most_h ? fixed_text(*time.at_most_h, 2) : "no upper limit");
+    } else {
+        out += fmt::format("more than {} h", fixed_text(time.at_least_h, 2));
+    }
+    out += time.reason.empty() ? "\n" : "; " + time.reason + "\n";
+    return out + (time.limits_from.empty() ? "" : "    limits: " + time.limits_from + "\n");
+}
+
+std::string half_time(const char* how, const uptake::HalfTime& half, bool at_least) {
+    const Measured& hours = half.hours;
+    return fmt::format("half of the excess is gone {}: {}{} h\n", how, at_least ? "at least " : "",
+                       measured_text(hours.value(), hours.standard_uncertainty())) +
+           budget(hours, "h");
+}
+
+std::string why_recovery(const Answers& answers, const std::string& fish, const EventAnswer& event) {
+    const auto& recovery = *event.recovery;
+    std::string out;
+    for (const auto& baseline : recovery.baselines) {
+        out += fmt::format("{}: recovered to {} ({} mg/h)\n", fish, baseline.name,
+                           significant_text(baseline.level_mg_per_h, 5)) +
+               recovery_time("by the data", baseline.by_data) + recovery_time("by the fit", baseline.by_fit);
+    }
+    if (recovery.half_time_by_data) {
+        out += half_time("by the data", *recovery.half_time_by_data, recovery.levels_too_high);
+    }
+    if (recovery.fit) {
+        out += half_time("by the fitted decay", recovery.fit->half_time, recovery.fit->at_least);
+    }
+    out += fmt::format("time zero {} ({}); {} sealed spells after it; those in the tube:\n",
+                       iso_text(event.zero.at), event.zero.word, recovery.spells) +
+           chamber_line(*event.stay);
+    for (const std::size_t i : event.spells) {
+        out += spell_line(answers, *event.stay, i);
+    }
+    return out + reasons_line(recovery.reasons);
+}
+
 Error none(const std::string& fish, const std::string& metric, const std::string& reason) {
     return {.code = ErrorCode::too_few, .found = fmt::format("{} has no {}: {}", fish, metric, reason)};
 }
@@ -166,6 +209,10 @@ Expected<std::string> why_event(const Answers& answers, const FishAnswer& fish, 
         return event->recovery ? Expected<std::string>(why_excess(answers, id, *event))
                                : fail(none(id, metric, event->recovery.error().text()));
     }
+    if (metric == "recovery") {
+        return event->recovery ? Expected<std::string>(why_recovery(answers, id, *event))
+                               : fail(none(id, metric, event->recovery.error().text()));
+    }
     if (metric == "scope") {
         return event->scope && *event->scope
                    ? Expected<std::string>(why_scope(id, *event))
@@ -178,7 +225,7 @@ Expected<std::string> why_event(const Answers& answers, const FishAnswer& fish, 
 } // namespace
 
 std::vector<std::string> why_metrics() {
-    return {"peak_after_capture", "peak_after_chase", "resting", "scope", "excess"};
+    return {"peak_after_capture", "peak_after_chase", "resting", "scope", "excess", "recovery"};
 }
 
 Expected<std::string> why(const Answers& answers, const std::string& fish, const std::string& metric) {
