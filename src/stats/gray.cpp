@@ -18,15 +18,16 @@ using detail::Course;
 struct GroupCourse {
     Counts counts;
     Course course;
-    std::vector<double> risk; ///< R = Y (1 - F(t-)) / S(t-)
+    std::vector<double> waiting; ///< Y / S(t-)
+    std::vector<double> risk;    ///< R = Y (1 - F(t-)) / S(t-)
 };
 
 /// All groups together as if they met the fate alike.
 struct Pooled {
-    std::vector<double> risk;   ///< sum of R
-    std::vector<double> events; ///< with the fate
-    std::vector<double> hazard; ///< events / risk: the step of the subdistribution's hazard
-    std::vector<double> before; ///< share that has not met the fate, before each time: product of 1 - hazard
+    std::vector<double> waiting; ///< sum of Y / S(t-)
+    std::vector<double> hazard;  ///< events / sum of R: the step of the subdistribution's hazard
+    std::vector<double> step;    ///< events / waiting: of the share that has met the fate
+    std::vector<double> before;  ///< share that has not met it, before each time
     std::vector<double> after;
     std::vector<double> factor; ///< (n - d) / (n - 1) of the tied events
 };
@@ -42,7 +43,8 @@ GroupCourse course_of_group(std::span<const FateTime> fish, const std::vector<do
     out.course = detail::course_of(out.counts);
     for (std::size_t k = 0; k < times.size(); ++k) {
         const double y = out.counts.at_risk[k];
-        out.risk.push_back(y > 0.0 ? y * (1.0 - out.course.incidence_before[k]) / out.course.before[k] : 0.0);
+        out.waiting.push_back(y > 0.0 ? y / out.course.before[k] : 0.0);
+        out.risk.push_back(out.waiting.back() * (1.0 - out.course.incidence_before[k]));
     }
     return out;
 }
@@ -52,32 +54,34 @@ Pooled pooled_of(const std::vector<GroupCourse>& groups, std::size_t times) {
     double without = 1.0;
     for (std::size_t k = 0; k < times; ++k) {
         double risk = 0.0;
+        double waiting = 0.0;
         double events = 0.0;
         double at_risk = 0.0;
         for (const auto& group : groups) {
             risk += group.risk[k];
+            waiting += group.waiting[k];
             events += group.counts.own[k];
             at_risk += group.counts.at_risk[k];
         }
-        out.risk.push_back(risk);
-        out.events.push_back(events);
+        out.waiting.push_back(waiting);
         out.hazard.push_back(events > 0.0 ? events / risk : 0.0);
+        // Where groups are lost to sight unevenly the steps could add up to more than 1.
+        out.step.push_back(events > 0.0 ? std::min(events / waiting, without) : 0.0);
         out.before.push_back(without);
-        without *= 1.0 - out.hazard.back();
+        without -= out.step.back();
         out.after.push_back(without);
         out.factor.push_back(tied_factor(events, at_risk));
     }
     return out;
 }
 
-/// d of Gray's section 2: by how much a step of group r's hazard at time k moves each group's score, over the
-/// share that has not met the fate.
+/// a of Gray's section 2: by how much a step of group r's share at time k moves each group's score.
 Eigen::VectorXd direct(const std::vector<GroupCourse>& groups, const Pooled& all, std::size_t r,
                        std::size_t k) {
     Eigen::VectorXd out(static_cast<Eigen::Index>(groups.size()));
     for (std::size_t g = 0; g < groups.size(); ++g) {
-        const double own = (g == r ? 1.0 : 0.0) - (groups[r].risk[k] / all.risk[k]);
-        out[static_cast<Eigen::Index>(g)] = groups[g].risk[k] * own / all.before[k];
+        const double own = (g == r ? 1.0 : 0.0) - (groups[r].waiting[k] / all.waiting[k]);
+        out[static_cast<Eigen::Index>(g)] = groups[g].waiting[k] * own;
     }
     return out;
 }
@@ -106,7 +110,7 @@ void add_variance(const std::vector<GroupCourse>& groups, const Pooled& all, std
                   Eigen::MatrixXd& variance) {
     const auto& own = groups[r];
     Eigen::VectorXd later = Eigen::VectorXd::Zero(variance.rows());
-    for (std::size_t k = all.risk.size(); k-- > 0;) {
+    for (std::size_t k = all.step.size(); k-- > 0;) {
         const double y = own.counts.at_risk[k];
         const Eigen::VectorXd d = direct(groups, all, r, k);
         if (y > 0.0) {
@@ -114,12 +118,12 @@ void add_variance(const std::vector<GroupCourse>& groups, const Pooled& all, std
             const Moves moves{.by_fate = d + ((1.0 - still) * later), .by_others = -still * later};
             const double before = own.course.before[k];
             const double weight = before / y; // 1 / h
-            const double fate = all.before[k] * all.hazard[k] / before;
+            const double fate = all.step[k] / before;
             const double others = own.counts.others[k] / y;
             variance +=
                 weight * weight * step_variance(moves, fate, others, y, own.counts.others[k], all.factor[k]);
         }
-        later += all.hazard[k] * d;
+        later += (all.before[k] > 0.0 ? all.step[k] / all.before[k] : 0.0) * d;
     }
 }
 

@@ -166,9 +166,12 @@ TEST(Competing, in_small_studies_limits_hold_the_truth) {
     EXPECT_TRUE(is_between(holds, 0.93, 0.97, "limits of a cumulative incidence, 25 fish"));
 }
 
-// R 4.2.2, cmprsk 2.2-11 cuminc, which takes shares before each time where we take those after it: its
-// statistic is another in the fourth digit.
-TEST(Gray, agrees_with_r_but_for_the_side_of_a_step) {
+// R 4.2.2, cmprsk 2.2-11 cuminc. The first fate, of single times, to the digits printed. In the second three
+// days have two of it each: the factor (n - d) / (n - 1) of such a tie counts n as all at risk here, where R
+// counts those of the other group by the ratio of the two groups' shares still waiting, which can make the
+// factor negative where one group is almost used up. With R's n the statistic is R's to 2e-15 (worked out by
+// hand in Python); with ours it is another by 9e-8.
+TEST(Gray, agrees_with_r) {
     const auto cases = support::reference_cases("stats/09_survival.json");
     if (!cases) {
         GTEST_SKIP() << support::no_reference;
@@ -180,8 +183,10 @@ TEST(Gray, agrees_with_r_but_for_the_side_of_a_step) {
         const auto& want = one.at("expected").at("gray_test").at(fate);
         const auto test = gray_test(fates_of(data), two_fates, fate, group);
         ASSERT_TRUE(test) << test.error().text();
-        EXPECT_NEAR(test->chi_squared, want.at("stat").get<double>(), 1e-3 * want.at("stat").get<double>());
-        EXPECT_NEAR(test->p, want.at("p").get<double>(), 1e-4);
+        const double of_ties = fate == 0 ? 1e-12 : 1e-7;
+        EXPECT_NEAR(test->chi_squared, want.at("stat").get<double>(),
+                    of_ties * want.at("stat").get<double>());
+        EXPECT_NEAR(test->p, want.at("p").get<double>(), of_ties);
         EXPECT_EQ(test->freedom, want.at("df").get<double>());
     }
 }
