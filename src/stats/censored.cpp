@@ -403,6 +403,26 @@ Expected<std::vector<TermChiSquared>> term_tests(const CensoredFit& fit) {
     return out;
 }
 
+namespace {
+
+double left_over(const CensoredFit& fit) {
+    return static_cast<double>(fit.design.rows() - fit.coefficients.size());
+}
+
+} // namespace
+
+double few_rows_p(const CensoredFit& fit, const ChiSquaredTest& test) {
+    const auto n = static_cast<double>(fit.design.rows());
+    const double f = std::expm1(std::max(0.0, test.chi_squared) / n) * left_over(fit) / test.freedom;
+    return f_upper(f, test.freedom, left_over(fit));
+}
+
+double few_rows_level(const CensoredFit& fit) {
+    const auto n = static_cast<double>(fit.design.rows());
+    const double t = two_sided_quantile(fit.level, left_over(fit));
+    return 1.0 - chi_squared_upper(n * std::log1p(t * t / left_over(fit)), 1.0);
+}
+
 Expected<Ratio> quantile_at(const CensoredFit& fit, std::span<const double> row, double share) {
     if (!(share > 0.0 && share < 1.0)) {
         return fail({.code = ErrorCode::bad_setting,

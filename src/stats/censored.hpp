@@ -98,6 +98,15 @@ struct CensoredFit {
 /// sum-to-zero columns. Fails as fit_censored() does.
 [[nodiscard]] Expected<std::vector<TermChiSquared>> term_tests(const CensoredFit& fit);
 
+/// Where rows are few chi-squared promises too much, for the spread is estimated too. Were every value of a
+/// normal outcome known, twice the loss in log-likelihood would be n log(1 + q F / (n - p)), F with q and n -
+/// p degrees of freedom exactly (least squares: Seber and Lee 2003, Linear Regression Analysis, 4.2); n rows,
+/// p coefficients. Here the same is taken with any censoring and form: an approximation, for whose error see
+/// docs/validation_questions.md. Not with a random intercept, nor for the exponential, which has no spread.
+[[nodiscard]] double few_rows_p(const CensoredFit& fit, const ChiSquaredTest& test);
+/// The level at which profile_intervals() of such a fit leave out what few_rows_p() refuses at its own level.
+[[nodiscard]] double few_rows_level(const CensoredFit& fit);
+
 /// The value below which a share in (0, 1) lies, at a row of the design (Design::row_at()), of a level of the
 /// group whose intercept is 0; limits by the delta method, for all but the normal on the logarithm's scale.
 /// Fails with bad_setting.

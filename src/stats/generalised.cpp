@@ -9,6 +9,7 @@
 
 #include "stats/detail/check.hpp"
 #include "stats/detail/scoring.hpp"
+#include "stats/detail/simulated.hpp"
 
 namespace backeddy::stats {
 
@@ -352,6 +353,59 @@ Expected<std::vector<TermChiSquared>> term_tests(const GeneralisedFit& fit) {
                                                 static_cast<double>(hypotheses[t].size()))});
     }
     return out;
+}
+
+namespace {
+
+/// The likelihood ratio of one simulated study; nothing where it could not be fitted.
+std::optional<double> simulated_ratio(const GeneralisedFit& fit, std::vector<double> outcome,
+                                      const std::vector<std::vector<double>>& sums) {
+    const detail::Scoring scoring(fit.design,
+                                  {.outcome = std::move(outcome), .trials = fit.trials, .offset = fit.offset},
+                                  fit.family, fit.link, fit.penalty);
+    const auto best = scoring.best();
+    if (best.end != detail::ScoringEnd::reached) {
+        return std::nullopt;
+    }
+    const auto without = scoring.without(best, sums);
+    return without.end == detail::ScoringEnd::reached
+               ? std::optional(std::max(0.0, 2.0 * (best.value - without.value)))
+               : std::nullopt;
+}
+
+bool is_all_the_same(const std::vector<double>& outcome) {
+    return std::all_of(outcome.begin(), outcome.end(), [&](double y) { return y == outcome.front(); });
+}
+
+} // namespace
+
+Expected<TermBootstrap> bootstrap_term(const GeneralisedFit& fit, std::size_t term,
+                                       const TermBootstrapOptions& options) {
+    const auto hypotheses = term_hypotheses(fit.design);
+    if (auto fine = detail::check_bootstrap(term, hypotheses.size(), options); !fine) {
+        return fail(std::move(fine).error());
+    }
+    const auto scoring = scoring_of(fit);
+    const auto best = scoring.best();
+    const auto null = scoring.without(best, hypotheses[term]);
+    if (auto fine = check_peak(null, fit.design, scoring, true); !fine) {
+        return fail(std::move(fine).error());
+    }
+    const detail::Kind kind{.family = fit.family, .link = fit.link, .theta = null.theta};
+    std::vector<std::optional<double>> ratios(options.draws);
+    parallel_for(options.draws, options.threads, [&](std::size_t draw) {
+        Random random(options.seed, draw);
+        std::vector<double> outcome;
+        for (std::size_t i = 0; i < fit.n; ++i) {
+            outcome.push_back(
+                detail::drawn(kind, detail::mean_at(fit.link, null.predictor[i]), fit.trials[i], random));
+        }
+        if (!is_all_the_same(outcome)) {
+            ratios[draw] = simulated_ratio(fit, std::move(outcome), hypotheses[term]);
+        }
+    });
+    return detail::judged(fit.design.terms()[term], std::max(0.0, 2.0 * (best.value - null.value)), ratios,
+                          options.level);
 }
 
 Expected<std::vector<Estimate>> quasi_coefficients(const GeneralisedFit& fit) {

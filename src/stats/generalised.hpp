@@ -26,6 +26,7 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "base/parallel.hpp"
 #include "stats/estimate.hpp"
 #include "stats/mixed.hpp"
 #include "stats/profile.hpp"
@@ -148,6 +149,33 @@ struct GeneralisedFit {
 /// Each term given all others, averaged over what it interacts with (type III, see term_hypotheses()): twice
 /// the loss of the (penalised) likelihood where the term does nothing.
 [[nodiscard]] Expected<std::vector<TermChiSquared>> term_tests(const GeneralisedFit& fit);
+
+struct TermBootstrapOptions {
+    std::size_t draws = 500;
+    std::uint64_t seed = 1;
+    double level = 0.95; ///< of `critical`
+    Threads threads;
+};
+
+struct TermBootstrap {
+    std::string term;
+    double chi_squared = 0.0; ///< of the data
+    double p = 0.0;           ///< (1 + draws with at least that) / (1 + draws)
+    /// The likelihood ratio beyond which p is at most 1 - level: chi-squared's quantile where rows are many.
+    /// Infinite where so few draws cannot tell.
+    double critical = 0.0;
+    std::size_t draws = 0;  ///< that could be fitted
+    std::size_t failed = 0; ///< that could not; left out
+};
+
+/// Parametric bootstrap of a term's likelihood ratio (Davison and Hinkley 1997, Bootstrap Methods, 4.2):
+/// outcomes simulated from the fit without the term, fitted with it and without, theta anew each time; the
+/// fit's own penalty. Draws are numbered, each with random numbers of its own: the same for any number of
+/// threads. Outcomes that cannot be fitted (all the same, or parted by the term) are left out and counted.
+/// Fails with too_few (under 20 draws, or half of them could not be fitted), bad_relation (no such term), or
+/// as fits do.
+[[nodiscard]] Expected<TermBootstrap> bootstrap_term(const GeneralisedFit& fit, std::size_t term,
+                                                     const TermBootstrapOptions& options = {});
 
 /// The coefficients with their standard errors times the root of the dispersion, by t of `freedom`
 /// (quasi-likelihood: Wedderburn 1974, Biometrika 61:439). For counts that vary more than the family's, where

@@ -12,6 +12,7 @@
 #include "stats/detail/check.hpp"
 #include "stats/detail/laplace.hpp"
 #include "stats/detail/minimise.hpp"
+#include "stats/detail/simulated.hpp"
 
 namespace backeddy::stats {
 
@@ -518,58 +519,6 @@ Expected<LikelihoodRatio> likelihood_ratio(const GeneralisedMixedFit& larger, co
     return out;
 }
 
-namespace {
-
-/// Counted down the distribution (Devroye 1986, Non-Uniform Random Variate Generation, X.3.3), a large mean
-/// in parts, whose sum is Poisson too.
-double poisson(double mean, Random& random) {
-    constexpr double part = 400.0;
-    double out = 0.0;
-    for (; mean > part; mean -= part) {
-        out += poisson(part, random);
-    }
-    double left = random.uniform();
-    double share = std::exp(-mean);
-    double count = 0.0;
-    while (left > share && count < 10.0 * part) {
-        left -= share;
-        count += 1.0;
-        share *= mean / count;
-    }
-    return out + count;
-}
-
-/// Of mean 1 and variance 1 / shape (Marsaglia and Tsang 2000, ACM Trans Math Softw 26:363).
-double gamma(double shape, Random& random) {
-    if (shape < 1.0) {
-        const double u = random.uniform();
-        return gamma(shape + 1.0, random) * ((shape + 1.0) / shape) * std::pow(u, 1.0 / shape);
-    }
-    const double d = shape - (1.0 / 3.0);
-    const double c = 1.0 / std::sqrt(9.0 * d);
-    for (;;) {
-        const double x = random.normal();
-        const double v = std::pow(1.0 + (c * x), 3.0);
-        if (v > 0.0 && std::log(random.uniform()) < (0.5 * x * x) + d - (d * v) + (d * std::log(v))) {
-            return d * v / shape;
-        }
-    }
-}
-
-double drawn(const GeneralisedMixedModel& model, double mean, double trials, std::optional<double> theta,
-             Random& random) {
-    if (model.family() != Family::binomial) {
-        return poisson(theta ? mean * gamma(*theta, random) : mean, random);
-    }
-    double out = 0.0;
-    for (double k = 0.0; k < trials; k += 1.0) {
-        out += random.uniform() < mean ? 1.0 : 0.0;
-    }
-    return out;
-}
-
-} // namespace
-
 std::vector<double> simulate_outcome(const GeneralisedMixedModel& model, std::span<const double> fixed,
                                      std::span<const double> sds, std::optional<double> theta,
                                      Random& random) {
@@ -586,7 +535,8 @@ std::vector<double> simulate_outcome(const GeneralisedMixedModel& model, std::sp
     }
     std::vector<double> out;
     for (std::size_t i = 0; i < eta.size(); ++i) {
-        out.push_back(drawn(model, detail::mean_at(model.link(), eta[i]), model.trials()[i], theta, random));
+        out.push_back(detail::drawn({.family = model.family(), .link = model.link(), .theta = theta},
+                                    detail::mean_at(model.link(), eta[i]), model.trials()[i], random));
     }
     return out;
 }
@@ -612,34 +562,13 @@ std::optional<double> simulated_ratio(const GeneralisedMixedModel& model, const 
     return std::max(0.0, 2.0 * (larger->log_likelihood - smaller->log_likelihood));
 }
 
-// The k-th largest of the simulated ratios, k the share of 1 + draws that may lie beyond.
-double critical_ratio(const std::vector<std::optional<double>>& slots, double level) {
-    std::vector<double> ratios;
-    for (const auto& slot : slots) {
-        if (slot) {
-            ratios.push_back(*slot);
-        }
-    }
-    std::sort(ratios.begin(), ratios.end(), std::greater<>());
-    const double beyond = (1.0 - level) * static_cast<double>(1 + ratios.size());
-    const auto k = static_cast<std::size_t>(std::floor(beyond + 1e-9));
-    return k == 0 ? std::numeric_limits<double>::infinity() : ratios[k - 1];
-}
-
 } // namespace
 
 Expected<TermBootstrap> bootstrap_term(const GeneralisedMixedModel& model, const GeneralisedMixedFit& fit,
                                        std::size_t term, const TermBootstrapOptions& options) {
-    constexpr std::size_t least_draws = 20;
     const auto hypotheses = term_hypotheses(model.design());
-    if (auto fine = detail::check_level(options.level); !fine) {
+    if (auto fine = detail::check_bootstrap(term, hypotheses.size(), options); !fine) {
         return fail(std::move(fine).error());
-    }
-    if (term >= hypotheses.size() || options.draws < least_draws) {
-        return fail(
-            {.code = term >= hypotheses.size() ? ErrorCode::bad_relation : ErrorCode::too_few,
-             .found = fmt::format("term {} of {}, {} draws", term + 1, hypotheses.size(), options.draws),
-             .expected = "one of the model's terms, and 20 draws or more"});
     }
     const auto null = without_term(model, fit, hypotheses[term]);
     if (!null) {
@@ -652,23 +581,9 @@ Expected<TermBootstrap> bootstrap_term(const GeneralisedMixedModel& model, const
             model.with_outcome(simulate_outcome(model, null->fixed, null->sds, null->theta, random)), fit,
             hypotheses[term]);
     });
-    TermBootstrap out{.term = model.design().terms()[term],
-                      .chi_squared = std::max(0.0, 2.0 * (fit.log_likelihood - null->log_likelihood))};
-    double beyond = 0.0;
-    for (const auto& slot : slots) {
-        out.draws += slot ? 1 : 0;
-        beyond += slot && *slot >= out.chi_squared ? 1.0 : 0.0;
-    }
-    out.failed = options.draws - out.draws;
-    if (2 * out.draws < options.draws) {
-        return fail({.code = ErrorCode::too_few,
-                     .found = fmt::format("{} of {} draws could not be fitted", out.failed, options.draws),
-                     .expected = "at least half of them",
-                     .remedy = "a smaller model"});
-    }
-    out.p = (1.0 + beyond) / (1.0 + static_cast<double>(out.draws));
-    out.critical = critical_ratio(slots, options.level);
-    return out;
+    return detail::judged(model.design().terms()[term],
+                          std::max(0.0, 2.0 * (fit.log_likelihood - null->log_likelihood)), slots,
+                          options.level);
 }
 
 } // namespace backeddy::stats

@@ -145,24 +145,6 @@ fit_generalised_mixed(const GeneralisedMixedModel& model, const GeneralisedMixed
                                                    std::span<const double> fixed, std::span<const double> sds,
                                                    std::optional<double> theta, Random& random);
 
-struct TermBootstrapOptions {
-    std::size_t draws = 500;
-    std::uint64_t seed = 1;
-    double level = 0.95; ///< of `critical`
-    Threads threads;
-};
-
-struct TermBootstrap {
-    std::string term;
-    double chi_squared = 0.0; ///< of the data
-    double p = 0.0;           ///< (1 + draws with at least that) / (1 + draws)
-    /// The likelihood ratio beyond which p is at most 1 - level: chi-squared's quantile where rows are many.
-    /// Infinite where so few draws cannot tell.
-    double critical = 0.0;
-    std::size_t draws = 0;  ///< that could be fitted
-    std::size_t failed = 0; ///< that could not; left out
-};
-
 /// Parametric bootstrap of a term's likelihood ratio (Davison and Hinkley 1997, Bootstrap Methods, 4.2):
 /// outcomes simulated from the fit without the term, fitted with it and without. Draws are numbered, each
 /// with random numbers of its own: the same for any number of threads. Fails with too_few (under 20 draws, or

@@ -406,6 +406,23 @@ TEST(AnswerRates, days_of_their_own_are_a_random_group) {
     EXPECT_EQ(answer_question(asked, rows).effects[0].p, effect.p); // the same every time
 }
 
+// Days that are no group of the model: the counts of each stretch vary on their own.
+TEST(AnswerRates, few_counts_that_vary_are_judged_by_simulation) {
+    auto asked = question("bites", "rig");
+    asked.family = study::QuestionFamily::negative_binomial;
+    for (const std::uint64_t seed : {5, 6, 7}) {
+        const auto found = answer_question(asked, fished_days(8, 0.6, seed));
+        ASSERT_EQ(found.unanswered, "");
+        const auto& effect = found.effects.front();
+        EXPECT_NE(effect.method.find("simulation"), std::string::npos) << effect.method;
+        EXPECT_EQ(*effect.p <= 0.05, *effect.upper < 1.0 || *effect.lower > 1.0);
+        EXPECT_LT(*effect.lower, *effect.value);
+        EXPECT_GT(*effect.upper, *effect.value);
+    }
+    const auto many = answer_question(asked, fished_days(40, 0.6, 5));
+    EXPECT_EQ(many.effects.front().method, "interval by profile likelihood, p by likelihood ratio");
+}
+
 TEST(AnswerRates, many_days_need_no_simulation) {
     auto asked = question("bites", "rig");
     asked.family = study::QuestionFamily::poisson;
@@ -756,6 +773,11 @@ TEST(AnswerCensored, a_value_below_the_limit_is_no_value_and_no_zero) {
     ASSERT_EQ(below.unanswered, "");
     EXPECT_LT(*below.effects[0].value, *plain.effects[0].value);
     EXPECT_NE(below.method.find("1 below one"), std::string::npos) << below.method;
+    // One value of 24 known less well: near what least squares says of all known, and by F as there.
+    EXPECT_NE(below.effects[0].method.find("by F"), std::string::npos) << below.effects[0].method;
+    EXPECT_NEAR(*below.effects[0].upper - *below.effects[0].lower,
+                *plain.effects[0].upper - *plain.effects[0].lower,
+                0.15 * (*plain.effects[0].upper - *plain.effects[0].lower));
     rows.set(1, "peak", Absent{"lost"});
     EXPECT_EQ(answer_question(asked, rows).left_out.size(), 1U);
 }

@@ -269,6 +269,16 @@ TEST(Censored, all_exact_and_normal_is_least_squares) {
     }
     EXPECT_NEAR(fit->scale, std::sqrt(squares / 16.0), 1e-8);
     EXPECT_NEAR(fit->log_scale->se, std::sqrt(1.0 / 32.0), 1e-7);
+    // Of few rows: then the p and the limits of least squares, whose own checks are NIST's and R's.
+    const auto test = term_tests(*fit)->front().test;
+    EXPECT_NEAR(few_rows_p(*fit, test), linear->coefficients[1].p, 1e-8);
+    EXPECT_LT(test.p, 0.9 * linear->coefficients[1].p);
+    auto wider = *fit;
+    wider.level = few_rows_level(*fit);
+    EXPECT_GT(wider.level, 0.95);
+    const auto limits = profile_intervals(wider).at(1);
+    EXPECT_NEAR(limits.lower, linear->coefficients[1].lower, 1e-5);
+    EXPECT_NEAR(limits.upper, linear->coefficients[1].upper, 1e-5);
 }
 
 // Events over time at risk; the logarithm's variance 1 / events.

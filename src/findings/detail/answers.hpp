@@ -40,6 +40,9 @@ void answer_plain_shares(const Frame& frame, Finding& out);
 [[nodiscard]] bool is_plain_rates(const Frame& frame);
 void answer_plain_rates(const Frame& frame, Finding& out);
 
+/// Of a term, where chance is simulated: 20 of them lie beyond what 5 % exceed.
+constexpr std::size_t bootstrap_draws = 400;
+
 /// Yes or no and counts otherwise: logistic, Poisson and negative binomial models, mixed ones where there are
 /// random terms.
 void answer_generalised(const Frame& frame, Finding& out);

@@ -14,7 +14,6 @@ namespace {
 
 /// With fewer levels of some group chi-squared promises too much: what chance does is simulated instead.
 constexpr std::size_t enough_levels = 30;
-constexpr std::size_t bootstrap_draws = 400;
 
 Expected<stats::GeneralisedMixedModel> model_of(const Frame& frame, const GeneralisedRows& rows,
                                                 const std::vector<study::QuestionRandom>& random) {
@@ -64,46 +63,23 @@ std::size_t fewest_levels(const stats::GeneralisedMixedFit& fit) {
     return fewest->levels.size();
 }
 
-std::optional<std::size_t> place_of(const std::string& term, const stats::Design& design) {
-    const auto& terms = design.terms();
-    const auto at = std::find(terms.begin(), terms.end(), term);
-    return at == terms.end() ? std::nullopt : std::optional(static_cast<std::size_t>(at - terms.begin()));
-}
-
 // Few levels: the likelihood ratio against what the model without the effect gives by chance, and Wald's
 // limits stretched until they leave out "no effect" where that test does, as far as the likelihood is a
 // parabola.
 void add_simulated(const Frame& frame, const stats::GeneralisedMixedModel& model,
                    const stats::GeneralisedMixedFit& fit, Finding& out) {
-    const auto term = place_of(frame.compare_name, model.design());
+    const auto term = own_term(frame, model.design());
     if (fewest_levels(fit) >= enough_levels || !term) {
         return;
     }
     const auto simulated = stats::bootstrap_term(model, fit, *term, {.draws = bootstrap_draws});
-    if (!simulated) {
-        out.warnings.push_back(
-            fmt::format("few levels of a random group ({}), and chance could not be simulated "
-                        "({}): the interval may be too short",
-                        fewest_levels(fit), simulated.error().found));
-        return;
-    }
-    out.tests.push_back(
-        {.name = fmt::format("{}, by simulation", frame.compare_name),
-         .text = fmt::format("{}: of {} outcomes simulated without the effect so many differ as much; "
-                             "with {} levels of a random group trust this before chi-squared",
-                             p_text(simulated->p), simulated->draws, fewest_levels(fit)),
-         .p = simulated->p});
-    const auto own = out.effects.size() == 1 ? own_column(frame, model.design()) : std::nullopt;
-    if (!own || !std::isfinite(simulated->critical)) {
-        return;
-    }
-    const auto& estimate = fit.coefficients[*own];
-    const double half = estimate.se * std::sqrt(simulated->critical);
-    take_likelihood(
-        frame, model.design(),
-        [&](std::size_t) { return stats::Interval{estimate.value - half, estimate.value + half}; },
-        {{.term = frame.compare_name, .test = {.p = simulated->p}}}, out);
-    out.effects.front().method = "p and the interval's width by simulation without the effect";
+    const auto stretched = [&](std::size_t column) {
+        const auto& estimate = fit.coefficients[column];
+        const double half = estimate.se * std::sqrt(simulated->critical);
+        return stats::Interval{estimate.value - half, estimate.value + half};
+    };
+    take_simulated(frame, model.design(), simulated,
+                   fmt::format("{} levels of a random group", fewest_levels(fit)), stretched, out);
 }
 
 } // namespace

@@ -198,6 +198,37 @@ void take_likelihood(const Frame& frame, const stats::Design& design, const Limi
     say_effect(frame, out);
 }
 
+bool take_simulated(const Frame& frame, const stats::Design& design,
+                    const Expected<stats::TermBootstrap>& simulated, const std::string& few,
+                    const LimitsOf& limits_of, Finding& out) {
+    if (!simulated) {
+        out.warnings.push_back(
+            fmt::format("few to judge by ({}), and chance could not be simulated ({}): the "
+                        "interval may be too short",
+                        few, simulated.error().found));
+        return false;
+    }
+    out.tests.push_back(
+        {.name = fmt::format("{}, by simulation", frame.compare_name),
+         .text = fmt::format("{}: of {} outcomes simulated without the effect so many differ as "
+                             "much; with {} trust this before chi-squared",
+                             p_text(simulated->p), simulated->draws, few),
+         .p = simulated->p});
+    if (out.effects.size() != 1 || !own_column(frame, design) || !std::isfinite(simulated->critical)) {
+        return false;
+    }
+    take_likelihood(frame, design, limits_of, {{.term = frame.compare_name, .test = {.p = simulated->p}}},
+                    out);
+    out.effects.front().method = "p and the interval's width by simulation without the effect";
+    return true;
+}
+
+std::optional<std::size_t> own_term(const Frame& frame, const stats::Design& design) {
+    const auto& terms = design.terms();
+    const auto at = std::find(terms.begin(), terms.end(), frame.compare_name);
+    return at == terms.end() ? std::nullopt : std::optional(static_cast<std::size_t>(at - terms.begin()));
+}
+
 void add_coefficients(const std::vector<stats::Estimate>& coefficients, const Scale& scale, Finding& out) {
     for (const auto& coefficient : coefficients) {
         auto number = found(coefficient, scale);
@@ -218,9 +249,9 @@ void add_likelihood_tests(const std::vector<stats::TermChiSquared>& tests, Findi
     }
 }
 
-stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance) {
-    return [values = std::move(values), covariance = std::move(covariance)](std::string name,
-                                                                            std::span<const double> weights) {
+stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance, double freedom) {
+    return [values = std::move(values), covariance = std::move(covariance),
+            freedom](std::string name, std::span<const double> weights) {
         const auto width =
             static_cast<std::size_t>(std::lround(std::sqrt(static_cast<double>(covariance.size()))));
         double value = 0.0;
@@ -231,8 +262,7 @@ stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> 
                 variance += weights[i] * weights[j] * covariance[i * width + j];
             }
         }
-        return stats::make_estimate(std::move(name), value, std::sqrt(std::max(variance, 0.0)),
-                                    std::numeric_limits<double>::infinity());
+        return stats::make_estimate(std::move(name), value, std::sqrt(std::max(variance, 0.0)), freedom);
     };
 }
 

@@ -2,11 +2,13 @@
 // Any model with coefficients: its comparisons of groups or its slope, what it says of each group, the curve.
 
 #include <functional>
+#include <limits>
 #include <optional>
 #include <string>
 
 #include "findings/detail/frame.hpp"
 #include "findings/detail/wording.hpp"
+#include "stats/generalised.hpp"
 #include "stats/interval.hpp"
 #include "stats/means.hpp"
 #include "stats/terms.hpp"
@@ -38,6 +40,17 @@ using LimitsOf = std::function<std::optional<stats::Interval>(std::size_t column
 void take_likelihood(const Frame& frame, const stats::Design& design, const LimitsOf& limits_of,
                      const std::vector<stats::TermChiSquared>& tests, Finding& out);
 
+/// The same by draws of bootstrap_term(): p, and the limits where the likelihood ratio is what chance exceeds
+/// in 5 % of draws. `few` is what there are too few of for chi-squared ("6 levels of a random group"). Says
+/// so where chance could not be simulated; false then, and where the effects are several, which stay as they
+/// were.
+bool take_simulated(const Frame& frame, const stats::Design& design,
+                    const Expected<stats::TermBootstrap>& simulated, const std::string& few,
+                    const LimitsOf& limits_of, Finding& out);
+
+/// The place of `compare` among a design's terms, alone; nothing where it only stands in an interaction.
+[[nodiscard]] std::optional<std::size_t> own_term(const Frame& frame, const stats::Design& design);
+
 /// The place of the one coefficient that the effect is; nothing where it is several, or stands in an
 /// interaction.
 [[nodiscard]] std::optional<std::size_t> own_column(const Frame& frame, const stats::Design& design);
@@ -49,7 +62,8 @@ void add_coefficients(const std::vector<stats::Estimate>& coefficients, const Sc
 void add_likelihood_tests(const std::vector<stats::TermChiSquared>& tests, Finding& out);
 
 /// Of coefficients by a design's columns; the covariance may go on beyond them.
-[[nodiscard]] stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance);
+[[nodiscard]] stats::ContrastTest contrast_of(std::vector<double> values, std::vector<double> covariance,
+                                              double freedom = std::numeric_limits<double>::infinity());
 
 /// compare, adjust_for, and random groups that have become fixed, as a model's terms.
 [[nodiscard]] stats::Terms fixed_terms(const Frame& frame, const std::vector<std::string>& more = {});

@@ -1,0 +1,27 @@
+#pragma once
+// Outcomes drawn from a generalised linear model, and what the likelihood ratios of such draws say of the
+// data's.
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/error.hpp"
+#include "base/random.hpp"
+#include "stats/detail/family.hpp"
+
+namespace backeddy::stats::detail {
+
+/// One outcome of mean `trials` x `mean`.
+[[nodiscard]] double drawn(const Kind& kind, double mean, double trials, Random& random);
+
+/// Nothing, or bad_relation (no such term), too_few (draws), bad_setting (level).
+[[nodiscard]] Expected<void> check_bootstrap(std::size_t term, std::size_t terms,
+                                             const TermBootstrapOptions& options);
+
+/// `ratios` of the draws, nothing where one could not be fitted. Fails with too_few: half of them or more.
+[[nodiscard]] Expected<TermBootstrap> judged(std::string term, double chi_squared,
+                                             const std::vector<std::optional<double>>& ratios, double level);
+
+} // namespace backeddy::stats::detail
