@@ -1,15 +1,18 @@
 // validate_questions [RUNS [CELL]]: simulated studies with known answers, asked as the brief asks; writes a
 // Markdown table to standard output, how far it is to standard error. 10,000 runs a cell unless said
-// otherwise, a fiftieth of it where each answer simulates by itself.
+// otherwise, a tenth or a fiftieth of it where each answer simulates by itself.
 //
 // Of each cell: how often the headline p is below 0.05 where there is no effect, how often the 95 % interval
 // holds the true effect where there is one, each with its Monte Carlo error.
 
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
 #include <functional>
 #include <limits>
+#include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -41,6 +44,7 @@ struct Cell {
     std::string setting;
     std::function<Asked(Random&, bool has_effect)> make;
     std::size_t times_dearer = 1; ///< than others: so many times fewer runs
+    std::string judged;           ///< a test beside the headline, by how its name begins: its p, no interval
 };
 
 study::Question question(const char* outcome, const char* compare, study::QuestionFamily family) {
@@ -156,12 +160,12 @@ Asked shares(Random& random, std::size_t n, bool has_effect) {
     return out;
 }
 
-// Hours to recovery: log-normal, known to 5 %, looked for during 11 h: about a third are not seen to recover.
-Asked times(Random& random, std::size_t n, bool has_effect) {
+// Hours to recovery: log-normal, known to 5 %, looked for during 11 h (about a third are not seen to recover)
+// or 8 h (about half).
+Asked times(Random& random, std::size_t n, double watched, bool has_effect) {
     Asked out{.rows = Observations("fish", "fish"),
               .question = question("recovery_h", "rig", study::QuestionFamily::time),
               .truth = has_effect ? 1.4 : 1.0};
-    constexpr double watched = 11.0;
     for (std::size_t i = 0; i < n; ++i) {
         const double hours =
             std::exp(2.1 + (i % 2 == 0 ? 0.0 : std::log(out.truth)) + 0.45 * random.normal());
@@ -171,6 +175,25 @@ Asked times(Random& random, std::size_t n, bool has_effect) {
                      hours < watched
                          ? Within{.lower = 0.95 * hours, .upper = 1.05 * hours, .at = hours}
                          : Within{.lower = watched, .upper = std::numeric_limits<double>::infinity()});
+    }
+    return out;
+}
+
+// A blood value, log-normal, of which about a third lies below what the assay tells.
+Asked blood(Random& random, std::size_t n, bool has_effect) {
+    Asked out{.rows = Observations("fish", "fish"),
+              .question = question("cortisol", "rig", study::QuestionFamily::log_normal),
+              .truth = has_effect ? 1.6 : 1.0};
+    constexpr double least = 12.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double value = std::exp(2.7 + (i % 2 == 0 ? 0.0 : std::log(out.truth)) + 0.6 * random.normal());
+        const auto row = out.rows.add_row(fish_name(i), fish_name(i));
+        out.rows.set(row, "rig", Word{rig_of(i)});
+        if (value < least) {
+            out.rows.set(row, "cortisol", Within{.lower = 0.0, .upper = least});
+        } else {
+            out.rows.set(row, "cortisol", Value{.value = value});
+        }
     }
     return out;
 }
@@ -276,8 +299,23 @@ std::vector<Cell> cells() {
                        [n](Random& random, bool effect) { return shares(random, n, effect); }});
     }
     for (const std::size_t n : {12, 24, 40}) {
-        out.push_back({"times to recovery of two rigs", n, "accelerated failure time",
-                       [n](Random& random, bool effect) { return times(random, n, effect); }});
+        out.push_back({"times to recovery of two rigs", n,
+                       "accelerated failure time, a third longer than watched",
+                       [n](Random& random, bool effect) { return times(random, n, 11.0, effect); }});
+    }
+    for (const std::size_t n : {12, 24, 40}) {
+        out.push_back({"times to recovery of two rigs", n,
+                       "accelerated failure time, half longer than watched",
+                       [n](Random& random, bool effect) { return times(random, n, 8.0, effect); }});
+    }
+    for (const std::size_t n : {12, 24, 40}) {
+        out.push_back({"times to recovery of two rigs", n, "Cox, Wald's p beside the headline",
+                       [n](Random& random, bool effect) { return times(random, n, 11.0, effect); }, 1,
+                       "hazard ratio"});
+    }
+    for (const std::size_t n : {12, 24, 40}) {
+        out.push_back({"blood value of two rigs", n, "censored regression, a third below the assay",
+                       [n](Random& random, bool effect) { return blood(random, n, effect); }});
     }
     for (const std::size_t n : {16, 24, 40, 80}) {
         out.push_back({"injury scores of two rigs", n, "proportional odds",
@@ -301,10 +339,11 @@ std::vector<Cell> cells() {
                            return stretches(random, plan, QuestionFamily::poisson, effect);
                        },
                        50});
-        out.push_back({"bites of two rigs", plan.fish, "negative binomial, profile likelihood",
+        out.push_back({"bites of two rigs", plan.fish, "negative binomial, simulated p",
                        [plan](Random& random, bool effect) {
                            return stretches(random, plan, QuestionFamily::negative_binomial, effect);
-                       }});
+                       },
+                       10});
     }
     return out;
 }
@@ -319,8 +358,13 @@ struct Tally {
     }
 };
 
-bool rejects(const Finding& found) {
-    return found.effects.front().p.value_or(1.0) < 0.05;
+bool rejects(const Finding& found, const std::string& judged) {
+    if (judged.empty()) {
+        return found.effects.front().p.value_or(1.0) < 0.05;
+    }
+    return std::any_of(found.tests.begin(), found.tests.end(), [&](const auto& test) {
+        return test.name.starts_with(judged) && test.p.value_or(1.0) < 0.05;
+    });
 }
 
 // A limit that is not there is none: the interval is open on that side.
@@ -336,7 +380,7 @@ Tally tally(const Cell& cell, std::size_t runs, bool has_effect, std::uint64_t s
         const auto asked = cell.make(random, has_effect);
         const auto found = findings::answer_question(asked.question, asked.rows);
         if (found.unanswered.empty()) {
-            outcome[run] = (has_effect ? holds(found, asked.truth) : rejects(found)) ? 'h' : 'm';
+            outcome[run] = (has_effect ? holds(found, asked.truth) : rejects(found, cell.judged)) ? 'h' : 'm';
         }
     });
     Tally out;
@@ -351,43 +395,87 @@ const char* verdict(double false_alarms) {
     return false_alarms > 0.06 ? "too often" : false_alarms < 0.04 ? "conservative" : "";
 }
 
-void print(const Cell& cell, std::size_t runs, std::uint64_t seed) {
+// Its question, and how that is answered, where the setting does not count days.
+std::string kind_of(const Cell& cell) {
+    return cell.setting.find(" days") == std::string::npos ? fmt::format("{} ({})", cell.what, cell.setting)
+                                                           : cell.what;
+}
+
+/// What is said of a cell after the table, once for all its sizes.
+struct Judged {
+    std::string kind; ///< question and how it is answered
+    std::size_t rows = 0;
+    bool holds = true;
+};
+
+// One line of the table; nothing where no run was answered.
+std::optional<Judged> print(const Cell& cell, std::size_t runs, std::uint64_t seed) {
     const auto none = tally(cell, runs, false, seed);
-    const auto some = tally(cell, runs, true, seed + 1'000'000);
-    if (none.answered == 0 || some.answered == 0) {
-        fmt::print("| {} | {} | {} | {} | | | none answered |\n", cell.what, cell.fish, cell.setting, runs);
-        return;
+    const auto some = cell.judged.empty() ? tally(cell, runs, true, seed + 1'000'000) : Tally{};
+    fmt::print("| {} | {} | {} | {} | ", cell.what, cell.fish, cell.setting, runs);
+    if (none.answered == 0) {
+        fmt::print("| | none answered |\n");
+        return std::nullopt;
     }
-    const auto unanswered = 2 * runs - none.answered - some.answered;
-    fmt::print("| {} | {} | {} | {} | {:.1f} ± {:.1f} | {:.1f} ± {:.1f} | {}{} |\n", cell.what, cell.fish,
-               cell.setting, runs, 100.0 * none.share(), 100.0 * none.error(), 100.0 * some.share(),
-               100.0 * some.error(), verdict(none.share()),
-               unanswered == 0 ? "" : fmt::format(" ({} not answered)", unanswered));
+    const auto of_none = fmt::format("{:.1f} ± {:.1f}", 100.0 * none.share(), 100.0 * none.error());
+    const auto of_some = some.answered == 0
+                             ? std::string()
+                             : fmt::format("{:.1f} ± {:.1f}", 100.0 * some.share(), 100.0 * some.error());
+    const auto left = (cell.judged.empty() ? 2 : 1) * runs - none.answered - some.answered;
+    fmt::print("{} | {} | {}{} |\n", of_none, of_some, verdict(none.share()),
+               left == 0 ? "" : fmt::format(" ({} not answered)", left));
+    return Judged{.kind = kind_of(cell), .rows = cell.fish, .holds = none.share() <= 0.06};
+}
+
+// Of each kind of question that found effects too often at some size: up to which.
+void print_sizes(const std::vector<Judged>& lines) {
+    std::map<std::string, std::size_t> too_few;
+    for (const auto& line : lines) {
+        auto& rows = too_few[line.kind];
+        rows = line.holds ? rows : std::max(rows, line.rows);
+    }
+    fmt::print("\nNot to be trusted where rows are so few, since p was below 0.05 in more than 6 % of runs "
+               "without an "
+               "effect:\n\n");
+    bool is_any = false;
+    for (const auto& [kind, rows] : too_few) {
+        if (rows > 0) {
+            fmt::print("- {}: {} rows and fewer\n", kind, rows);
+            is_any = true;
+        }
+    }
+    fmt::print("{}", is_any ? "" : "none of these.\n");
 }
 
 int run(std::size_t runs, const std::string& only) {
-    fmt::print("# Questions against simulated truth\n\n"
-               "Written by `script/validate questions`; not edited by hand. Each line is a kind of study, "
-               "simulated anew in "
-               "each\nrun (tests/validation/questions.cpp says how) and asked as a brief asks. Without an "
-               "effect the headline "
-               "p should be\nbelow 0.05 in 5 % of runs: above 6 % is said to be too often, below 4 % "
-               "conservative. With an "
-               "effect the 95 %\ninterval should hold the true one in 95 %. Behind ± is the Monte Carlo "
-               "error (one standard "
-               "error).\n\n");
+    fmt::print(
+        "# Questions against simulated truth\n\n"
+        "Written by `script/validate questions`; not edited by hand. Each line is a kind of study, simulated "
+        "anew in each\nrun (tests/validation/questions.cpp says how) and asked as a brief asks. Without an "
+        "effect the headline p should be\nbelow 0.05 in 5 % of runs: above 6 % is said to be too often, "
+        "below "
+        "4 % conservative. With an effect the 95 %\ninterval should hold the true one in 95 %. Behind ± is "
+        "the "
+        "Monte Carlo error (one standard error). Questions whose\np is simulated are asked fewer times, "
+        "since "
+        "each answer is itself 400 simulated studies. Runs that gave no answer (all\nof a group beyond the "
+        "watch, say) are counted in the last column and take no part.\n\n");
     fmt::print("| question | rows | setting | runs | p < 0.05 without an effect, % | 95 % interval holds the "
                "truth, % | |\n"
                "|---|---:|---|---:|---:|---:|---|\n");
     std::uint64_t seed = 20261128;
+    std::vector<Judged> lines;
     for (const auto& cell : cells()) {
         seed += 2'000'000;
         if (only.empty() || cell.what.find(only) != std::string::npos) {
             fmt::print(stderr, "{}, {} fish, {}\n", cell.what, cell.fish, cell.setting);
-            print(cell, runs / cell.times_dearer, seed);
+            if (const auto line = print(cell, runs / cell.times_dearer, seed)) {
+                lines.push_back(*line);
+            }
             std::fflush(stdout);
         }
     }
+    print_sizes(lines);
     return 0;
 }
 
