@@ -135,7 +135,8 @@ std::string limits_of(const SettingOf<Owner>& setting) {
         out += ", at least one and none twice";
     }
     if (!setting.words.empty()) {
-        out += fmt::format(": one of {}", fmt::join(setting.words, ", "));
+        out += fmt::format(": {} of {}", setting.kind == SettingKind::texts ? "each one" : "one",
+                           fmt::join(setting.words, ", "));
     }
     if (!setting.choices.empty()) {
         out += fmt::format(": one of {}", fmt::join(setting.choices, ", "));
@@ -166,6 +167,12 @@ bool allows(const SettingOf<Owner>& setting, const SettingValue& value) {
     if (setting.kind == SettingKind::word && !setting.words.empty()) {
         return std::find(setting.words.begin(), setting.words.end(), std::get<std::string>(value)) !=
                setting.words.end();
+    }
+    if (setting.kind == SettingKind::texts && !setting.words.empty()) {
+        const auto& texts = std::get<std::vector<std::string>>(value);
+        return std::all_of(texts.begin(), texts.end(), [&](const std::string& text) {
+            return std::find(setting.words.begin(), setting.words.end(), text) != setting.words.end();
+        });
     }
     if (setting.kind == SettingKind::channel) {
         const auto& text = std::get<std::string>(value);

@@ -10,6 +10,8 @@
 #include <variant>
 #include <vector>
 
+#include "condition/fate.hpp"
+#include "condition/fins.hpp"
 #include "quantity/quantity.hpp"
 #include "series/instant.hpp"
 #include "study/nouns.hpp"
@@ -172,6 +174,27 @@ struct ReadingBounds {
     double pressure_most_kpa = 110.0;
 };
 
+/// [blood]: what the permit allows; there is no default.
+struct BloodSettings {
+    std::optional<double> ceiling_ml_per_kg;
+    std::optional<Duration> ceiling_within; ///< draws older than this no longer count; nothing: all count
+};
+
+/// [fins], [body], [reflexes]. Levels run from unhurt to worst; the words are ours.
+struct FinSettings {
+    condition::OrdinalScale scale{{"whole", "slight", "moderate", "severe"}};
+    condition::FinOptions options;
+};
+struct BodySettings {
+    condition::OrdinalScale scale{{"none", "slight", "moderate", "heavy"}};
+};
+struct ReflexSettings {
+    /// The usual five of salmon (Raby and others 2012, J Appl Ecol 49:90; from memory), in plain words: the
+    /// gills' beat is their head complex, the eyes that stay level when the fish is rolled their
+    /// vestibular-ocular response.
+    std::vector<std::string> tests{"righting", "tail grab", "body flex", "gill beat", "eye roll"};
+};
+
 /// [report]
 struct ReportSettings {
     std::string group_by; ///< free or table column that makes the groups; empty: rig and unhooking
@@ -227,6 +250,11 @@ struct Brief {
     uptake::PlausibleBounds plausible;
     ReadingBounds readings;
     Uncertainty uncertainty;
+    BloodSettings blood;
+    FinSettings fins;
+    BodySettings body;
+    ReflexSettings reflexes;
+    condition::FateOptions fates;
     ReportSettings report;
     std::map<std::string, std::string> column_stages; ///< [columns]: assigned, before, during, after
     std::map<std::string, Place> column_places;       ///< where [columns] says it

@@ -310,6 +310,191 @@ TableDefinition declarations_table() {
             note()}};
 }
 
+// ---- the fish's condition: what cannot be read of it is left out, and the rest is computed
+
+Column yes_or_no(std::string name, std::string what) {
+    return word(std::move(name), Need::optional, std::move(what), YesNo{});
+}
+
+Column value_or_limit(std::string name, std::string unit, std::string what) {
+    return {.name = std::move(name),
+            .kind = CellKind::value_or_limit,
+            .unit = std::move(unit),
+            .what = std::move(what)};
+}
+
+constexpr auto as_in_fish = "As in fish.csv.";
+
+TableDefinition blood_table() {
+    return {
+        .name = TableName::blood,
+        .file = "blood.csv",
+        .what = "One row per value. Rows of one fish and one drawn_at are one draw; a draw of which nothing "
+                "has been measured yet is one row without an analyte.",
+        .faults = Severity::warning,
+        .columns = {
+            key("fish", Need::required, as_in_fish),
+            also_called(moment("drawn_at", Need::required, "When the blood left the fish."),
+                        {"bled_at", "drawn", "time", "at"}),
+            word("analyte", Need::optional, "What was measured.", condition::Analyte{}),
+            value_or_limit(
+                "value", "as unit says",
+                "The number; below what the assay can tell `<0.5`, above its range `>20`, with the "
+                "limit itself: it is kept as such, never as a number."),
+            text(
+                "unit",
+                "Of the value, needed with it. cortisol: ng/mL, ug/L, nmol/L, ug/dL, pg/mL. glucose: mmol/L, "
+                "mg/dL, mg/L. lactate: mmol/L, mg/dL, mg/L, where mg are of lactic acid as usual (9.008 "
+                "mg/dL "
+                "are 1 mmol/L); where a lab counts the ion, 1.1 % lighter, write `mg/dL lactate`. "
+                "haematocrit: "
+                "%, fraction. osmolality: mOsm/kg. Ions: mmol/L, mEq/L, mg/L, mg/dL."),
+            text("device", "Meter or assay. Values of two devices are two kinds of values."),
+            also_called(positive("volume_ml", "mL", {0.0, 1000.0},
+                                 "Of the whole draw; written in one of its rows. Weighed against [blood] "
+                                 "ceiling_ml_per_kg."),
+                        {"volume", "blood_volume"}),
+            word("matrix", Need::optional, "In what it was measured. Empty: the sample's, if one is named.",
+                 condition::Matrix{}),
+            word("haemolysis", Need::optional, "Red plasma, by eye.", condition::Haemolysis{}),
+            key("sample", Need::optional, "The tube it was measured from, as in samples.csv."),
+            text("who", "Who drew it: trained, and named on the permit."), note()}};
+}
+
+TableDefinition samples_table() {
+    return {
+        .name = TableName::samples,
+        .file = "samples.csv",
+        .what = "One row per tube: from its label back to a fish and a minute.",
+        .faults = Severity::warning,
+        .columns = {
+            key("sample", Need::required, "The label, no two alike."),
+            key("fish", Need::required, as_in_fish),
+            moment("taken_at", Need::required,
+                   "When it left the fish: as drawn_at of the blood. Of a part of another sample the same."),
+            word("matrix", Need::optional, "What it is.", condition::Matrix{}),
+            key("split_of", Need::optional, "The sample of which this one is a part."),
+            also_called(positive("volume_ul", "uL", {0.0, 1e6}, "In the tube."), {"volume"}),
+            text("freezer", "Where it lies."),
+            number("thaws", "times", {0.0, 1000.0}, "How often it was thawed before it was measured."),
+            note()}};
+}
+
+TableDefinition plates_table() {
+    return {.name = TableName::plates,
+            .file = "plates.csv",
+            .what = "One row per assay plate that a reader has read.",
+            .faults = Severity::warning,
+            .columns = {key("plate", Need::required, "Its name, as in wells.csv."),
+                        text("file", "What the reader wrote, inside the study folder: raw/plates/p1.csv."),
+                        word("analyte", Need::required, "What it measures.", condition::Analyte{}),
+                        text("unit", "Of all concentrations of this plate, as in blood.csv."),
+                        moment("run_at", Need::optional, "When."), text("who", "Who ran it."), note()}};
+}
+
+TableDefinition wells_table() {
+    return {
+        .name = TableName::wells,
+        .file = "wells.csv",
+        .what = "The plate maps: one row per well that holds anything. Wells that are not listed are empty.",
+        .faults = Severity::warning,
+        .columns = {
+            key("plate", Need::required, "As in plates.csv."),
+            text("well", "Row and column, \"C7\": A to H, 1 to 12."),
+            word("holds", Need::required,
+                 "standard: a known concentration. zero: all reagents, no analyte. blank: the signal without "
+                 "the "
+                 "reaction. control: the same material on every plate. spiked: a sample to which a known "
+                 "amount "
+                 "was added.",
+                 condition::WellKind{}),
+            text("label",
+                 "Of a sample or spiked sample its tube, as in samples.csv; of a control its name. The same "
+                 "label, holds and dilution in several wells: replicates."),
+            number("concentration", "as the plate's", {0.0, 1e12},
+                   "Of a standard what it holds; of a control what is expected, if known."),
+            positive("dilution", "times", {0.0, 1e9},
+                     "20 for one part made up to twenty. Empty: 1, undiluted."),
+            positive("added", "as the plate's", {0.0, 1e12},
+                     "Of a spiked sample: by how much the spike raises the undiluted concentration."),
+            text("excluded", "Why this well does not count (a bubble); empty: it counts."), note()}};
+}
+
+TableDefinition fins_table() {
+    return {
+        .name = TableName::fins,
+        .file = "fins.csv",
+        .what =
+            "One row per fin and occasion, or one of `all` for the whole fish and rows of their own for the "
+            "fins that differ: what such a row says goes before what `all` says, cell by cell. An empty cell "
+            "was not looked at.",
+        .faults = Severity::warning,
+        .columns = {key("fish", Need::required, as_in_fish),
+                    word("occasion", Need::required, "What holding did is the difference of two.",
+                         condition::Occasion{}),
+                    word("fin", Need::required, "all: those that [fins] fins names.", ScoredFin{}),
+                    text("score", "A level of [fins] scale, by its word or its number from 0."),
+                    yes_or_no("split", "Split to the base."), yes_or_no("fray", "Frayed edge."),
+                    yes_or_no("net_marks", "Marks of a net."),
+                    text("scorer", "Who. Two scorers of one fish show how far scores can be trusted."),
+                    moment("at", Need::optional, "When; needed of a fish that was landed twice."), note()}};
+}
+
+TableDefinition body_table() {
+    return {
+        .name = TableName::body,
+        .file = "body.csv",
+        .what =
+            "Scale loss by area, eyes and the hook's wound: one row each, or one of `all` for the six areas "
+            "and rows of their own for those that differ. Other marks: as a note.",
+        .faults = Severity::warning,
+        .columns = {
+            key("fish", Need::required, as_in_fish),
+            word("occasion", Need::required, "As in fins.csv.", condition::Occasion{}),
+            word("area", Need::required, "all: head, back, flanks, belly and tail.", ScoredPart{}),
+            text("score",
+                 "A level of [body] scale, by its word or its number from 0. Of hook_wound how much it "
+                 "bleeds: none, slight, moderate, heavy."),
+            text("scorer", "Who."),
+            moment("at", Need::optional, "When; needed of a fish that was landed twice."), note()}};
+}
+
+TableDefinition reflexes_table() {
+    return {
+        .name = TableName::reflexes,
+        .file = "reflexes.csv",
+        .what = "One row per test.",
+        .faults = Severity::warning,
+        .columns = {key("fish", Need::required, as_in_fish),
+                    moment("at", Need::required, "When: the same for all tests of one look."),
+                    text("test", "One of [reflexes] tests."),
+                    yes_or_no("there", "Whether the fish showed it; empty: not tested, which is not \"no\"."),
+                    text("who", "Who."), note()}};
+}
+
+TableDefinition fates_table() {
+    return {
+        .name = TableName::fates,
+        .file = "fates.csv",
+        .what = "What became of each fish, in any order. `released`, `tagged` and `died` of events.csv, and "
+                "stays "
+                "that ended `died` or `escaped`, count as well and need not be written again. As strict as "
+                "events.csv: with a row left out a dead fish would count as living.",
+        .columns = {key("fish", Need::required, as_in_fish),
+                    moment("at", Need::required, "When; of dead: when found."),
+                    word("what", Need::required,
+                         "detected: its tag, by a receiver. recaptured: alive. tag_shed: known to be off "
+                         "from then on. "
+                         "lost: nobody looks any more. dead: found dead, or killed.",
+                         condition::FateKind{}),
+                    moment("last_alive", Need::optional,
+                           "Of dead and lost: when it was last seen alive. The death lies between the two."),
+                    word("stage", Need::optional, "Where in its day it was.", condition::FateStage{}),
+                    text("cause", "Of death, in a few fixed words of your own."),
+                    text("tag_type", "Of the tag."), text("tag_serial", "Of the tag."),
+                    word("tag_place", Need::optional, "Empty: external.", condition::TagPlace{}), note()}};
+}
+
 void require(TableDefinition& table, std::string_view column) {
     for (auto& candidate : table.columns) {
         if (candidate.name == column) {
@@ -321,11 +506,18 @@ void require(TableDefinition& table, std::string_view column) {
 std::vector<TableDefinition> all_tables() {
     std::vector<TableDefinition> out{fish_table(),         encounters_table(), stays_table(),
                                      events_table(),       assemblies_table(), calibrations_table(),
-                                     clock_checks_table(), decisions_table(),  declarations_table()};
+                                     clock_checks_table(), decisions_table(),  declarations_table(),
+                                     blood_table(),        samples_table(),    plates_table(),
+                                     wells_table(),        fins_table(),       body_table(),
+                                     reflexes_table(),     fates_table()};
     require(out[static_cast<std::size_t>(TableName::assemblies)], "chamber_volume_l");
     require(out[static_cast<std::size_t>(TableName::calibrations)], "reading");
     require(out[static_cast<std::size_t>(TableName::declarations)], "form_sha256");
     require(out[static_cast<std::size_t>(TableName::declarations)], "fish_met");
+    require(out[static_cast<std::size_t>(TableName::plates)], "file");
+    require(out[static_cast<std::size_t>(TableName::plates)], "unit");
+    require(out[static_cast<std::size_t>(TableName::wells)], "well");
+    require(out[static_cast<std::size_t>(TableName::reflexes)], "test");
     return out;
 }
 

@@ -8,6 +8,8 @@
 #include <string_view>
 #include <vector>
 
+#include "study/complaint.hpp"
+
 namespace backeddy::study {
 
 enum class TableName : std::uint8_t {
@@ -19,16 +21,25 @@ enum class TableName : std::uint8_t {
     calibrations,
     clock_checks,
     decisions,
-    declarations
+    declarations,
+    blood,
+    samples,
+    plates,
+    wells,
+    fins,
+    body,
+    reflexes,
+    fates
 };
 
 enum class CellKind : std::uint8_t {
-    text,    ///< any
-    key,     ///< names a row of this or another table
-    number,  ///< within [least, most]
-    time,    ///< ISO 8601, with an offset or local in the study's zone
-    word,    ///< one of `words`
-    channel, ///< "trace name:channel"
+    text,           ///< any
+    key,            ///< names a row of this or another table
+    number,         ///< within [least, most]
+    time,           ///< ISO 8601, with an offset or local in the study's zone
+    word,           ///< one of `words`
+    channel,        ///< "trace name:channel"
+    value_or_limit, ///< a number of at least 0, or a limit that it is below or above: "<0.5", ">20"
 };
 
 /// Whether a cell may be left empty.
@@ -54,6 +65,9 @@ struct TableDefinition {
     std::string file; ///< "fish.csv"
     std::string what;
     Need need = Need::optional; ///< whether the study can do without the file
+    /// What a fault of reading is. A warning: a row with a cell that cannot be read is left out, and the run
+    /// goes on.
+    Severity faults = Severity::stops_the_run;
     std::vector<ColumnDefinition> columns;
 
     [[nodiscard]] const ColumnDefinition* column(std::string_view name) const;

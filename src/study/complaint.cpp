@@ -49,8 +49,10 @@ namespace {
 /// raw files.
 int rank_of(const Error& error) {
     constexpr std::string_view in_order[] = {
-        "study.toml",       "fish.csv",  "encounters.csv", "assemblies.csv", "calibrations.csv",
-        "clock_checks.csv", "stays.csv", "events.csv",     "decisions.csv",  "declarations.csv"};
+        "study.toml",       "fish.csv",      "encounters.csv",  "assemblies.csv", "calibrations.csv",
+        "clock_checks.csv", "stays.csv",     "events.csv",      "samples.csv",    "blood.csv",
+        "plates.csv",       "wells.csv",     "fins.csv",        "body.csv",       "reflexes.csv",
+        "fates.csv",        "decisions.csv", "declarations.csv"};
     const bool is_unread =
         !error.place.line && (error.code == ErrorCode::file_missing ||
                               error.code == ErrorCode::file_unreadable || error.code == ErrorCode::bad_text);

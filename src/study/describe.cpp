@@ -42,6 +42,8 @@ std::string kind_of(const ColumnDefinition& column) {
         return "word";
     case CellKind::channel:
         return "channel";
+    case CellKind::value_or_limit:
+        return "number, `<limit` or `>limit`";
     }
     return {};
 }
@@ -56,7 +58,7 @@ std::string setting_rows(const std::vector<SettingOf<Owner>>& list, const std::s
         }
         std::string may;
         if (!setting.words.empty()) {
-            may = joined(setting.words);
+            may = (setting.kind == SettingKind::texts ? "a list of " : "") + joined(setting.words);
         } else if (!setting.choices.empty()) {
             may = toml_text(setting.choices);
         } else if (setting.least && setting.most) {

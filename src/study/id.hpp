@@ -29,6 +29,8 @@ using StayId = Id<struct StayTag>;
 using AssemblyId = Id<struct AssemblyTag>;
 using SensorId = Id<struct SensorTag>;
 using ClockId = Id<struct ClockTag>;
+using SampleId = Id<struct SampleTag>;
+using PlateId = Id<struct PlateTag>;
 
 } // namespace backeddy::study
 

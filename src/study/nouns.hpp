@@ -20,19 +20,13 @@
 #include "base/error.hpp"
 #include "quantity/quantity.hpp"
 #include "series/instant.hpp"
+#include "study/condition_rows.hpp"
+#include "study/free_cell.hpp"
 #include "study/id.hpp"
 #include "uptake/role.hpp"
 #include "uptake/spell_uptake.hpp"
 
 namespace backeddy::study {
-
-/// A cell of a column of the study's own.
-struct FreeCell {
-    std::string column; ///< as its header is written
-    std::string value;
-
-    friend bool operator==(const FreeCell&, const FreeCell&) = default;
-};
 
 // ---- fish.csv
 
@@ -284,6 +278,7 @@ struct Tables {
     std::vector<ClockCheck> clock_checks;
     std::vector<Decision> decisions;
     std::vector<Declaration> declarations;
+    ConditionSheets sheets; ///< as read; what counts of them: condition_sheets.hpp
     /// Columns of the study's own by file ("fish.csv"), as headers have them: also of a table without rows.
     std::map<std::string, std::vector<std::string>> own_columns;
 

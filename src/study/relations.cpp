@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "study/condition_sheets.hpp"
 #include "study/detail/relation_words.hpp"
 #include "study/doubts.hpp"
 #include "study/event_doubts.hpp"
@@ -283,6 +284,7 @@ std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables)
     append(out, check_named_columns(brief, tables));
     append(out, check_doubts(brief, tables));
     append(out, check_event_doubts(tables));
+    append(out, check_sheets(brief, tables).complaints);
     sort_by_place(out);
     return out;
 }

@@ -86,6 +86,14 @@ SettingValue to_value(const std::vector<double>& field, const Spec&) {
 SettingValue to_value(const std::vector<std::string>& field, const Spec&) {
     return field;
 }
+template <Enumerated T>
+SettingValue to_value(const std::vector<T>& field, const Spec& spec) {
+    Words out;
+    for (const T each : field) {
+        out.push_back(spec.words.at(static_cast<std::size_t>(each)));
+    }
+    return out;
+}
 SettingValue to_value(Duration field, const Spec& spec) {
     // Through nanoseconds and back: the shortest text must stay the one that people would write.
     return static_cast<double>(field.nanoseconds()) / (seconds_in(spec.unit) * 1e9);
@@ -179,6 +187,13 @@ void from_value(T& field, const SettingValue& value, const Spec& spec) {
         field = static_cast<T>(found - spec.words.begin());
     }
 }
+template <Enumerated T>
+void from_value(std::vector<T>& field, const SettingValue& value, const Spec& spec) {
+    field.clear();
+    for (const auto& word : std::get<Words>(value)) {
+        from_value(field.emplace_back(), word, spec);
+    }
+}
 template <typename T>
 T blank_of() {
     if constexpr (std::is_same_v<T, Salinity>) {
@@ -211,6 +226,11 @@ struct Inner<std::optional<T>> {
     using Type = T;
 };
 
+template <typename T>
+constexpr bool is_list_of_words = false;
+template <Enumerated T>
+constexpr bool is_list_of_words<std::vector<T>> = true;
+
 template <typename Field>
 SettingKind kind_of() {
     using T = typename Inner<Field>::Type;
@@ -222,7 +242,7 @@ SettingKind kind_of() {
         return SettingKind::whole;
     } else if constexpr (std::is_same_v<T, std::vector<double>>) {
         return SettingKind::numbers;
-    } else if constexpr (std::is_same_v<T, std::vector<std::string>>) {
+    } else if constexpr (std::is_same_v<T, std::vector<std::string>> || is_list_of_words<T>) {
         return SettingKind::texts;
     } else if constexpr (std::is_same_v<T, Channel>) {
         return SettingKind::channel;
@@ -1099,6 +1119,60 @@ void continuous_settings(List<Brief>& list) {
              FIELD(continuous.most_spells));
 }
 
+/// [blood], [fins], [body], [reflexes], [fates].
+void condition_settings(List<Brief>& list) {
+    list.in("blood");
+    list.add({.key = "ceiling_ml_per_kg",
+              .unit = "mL/kg",
+              .why = "How much blood the permit lets be drawn from a fish, of its body mass. No default: "
+                     "what is taken, the permit's holder decides. A draw over it is told.",
+              .least = 0.01,
+              .most = 100.0},
+             FIELD(blood.ceiling_ml_per_kg));
+    list.add({.key = "ceiling_within_h",
+              .unit = "h",
+              .why = "Draws longer ago than this no longer count towards the ceiling, if the permit says so. "
+                     "Not set: all count.",
+              .least = 0.1,
+              .most = 100000.0},
+             FIELD(blood.ceiling_within));
+    list.in("fins");
+    list.add({.key = "scale",
+              .why =
+                  "Levels of fins.csv from unhurt (0) to worst; write what each looks like into the methods. "
+                  "A mean of levels takes the steps between them for equal."},
+             FIELD(fins.scale.levels));
+    list.add({.key = "fins",
+              .why = "Which fins a fish's index is made of: the seven with rays (Hoyle and others 2007, "
+                     "Aquaculture 270:142; from memory). The adipose fin is often clipped as a mark.",
+              .words = words_of(condition::Fin{})},
+             FIELD(fins.options.fins));
+    list.add({.key = "least",
+              .unit = "fins",
+              .why = "Fewer scored fins of a fish give no mean. Our choice.",
+              .least = 1.0,
+              .most = 8.0},
+             FIELD(fins.options.least));
+    list.in("body");
+    list.add(
+        {.key = "scale",
+         .why = "Levels of body.csv from unhurt (0) to worst, of scale loss and of the eyes. The hook wound "
+                "is always none, slight, moderate or heavy: how much it bleeds."},
+        FIELD(body.scale.levels));
+    list.in("reflexes");
+    list.add({.key = "tests",
+              .why =
+                  "The tests of reflexes.csv, each there or not: the usual five of salmon (Raby and others "
+                  "2012, J Appl Ecol 49:90; from memory). A fish's impairment is the share it has lost."},
+             FIELD(reflexes.tests));
+    list.in("fates");
+    list.add({.key = "detection_is_alive",
+              .why =
+                  "Whether a tag's detection shows a living fish. false where what ate it may carry the tag: "
+                  "detections then do not move the moment it was last known alive."},
+             FIELD(fates.is_detection_alive));
+}
+
 std::vector<Setting> all_settings() {
     List<Brief> list;
     study_settings(list);
@@ -1117,6 +1191,7 @@ std::vector<Setting> all_settings() {
     plausible_settings(list);
     reading_settings(list);
     uncertainty_settings(list);
+    condition_settings(list);
     report_settings(list);
     return list.take();
 }
@@ -1391,6 +1466,11 @@ const std::vector<SectionDefinition>& sections() {
         {"plausible", "Bounds outside of which a number deserves a second look."},
         {"readings", "What a reading can be: outside, it goes into no slope, is counted and told."},
         {"uncertainty", "Standard uncertainties where tables and traces give none."},
+        {"blood", "What the permit says of blood."},
+        {"fins", "How fins are scored."},
+        {"body", "How scale loss and eyes are scored."},
+        {"reflexes", "Which reflexes are tested."},
+        {"fates", "What shows that a fish lives."},
         {"report", "What the report shows."}};
     return all;
 }
@@ -1538,6 +1618,9 @@ std::string why_not_by_season(const std::string& section, const std::string& key
     }
     if (section == "water" && key.starts_with("inflow_")) {
         return "the inflow is one trace for the whole study, which may have as many files as it likes";
+    }
+    if (section == "fins" || section == "body" || section == "reflexes" || section == "fates") {
+        return "fish scored in two ways could not be put together";
     }
     if (section == "readings") {
         return "a raw file is read once, for all stays in it";

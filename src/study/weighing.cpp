@@ -27,13 +27,17 @@ bool is_weighing_of(const Fish& fish, const Event& event, const Tables& tables) 
 }
 
 std::optional<MassAt> mass_for(const Fish& fish, const Stay& stay, const Tables& tables) {
+    return mass_by(fish, stay.to(), tables);
+}
+
+std::optional<MassAt> mass_by(const Fish& fish, Instant moment, const Tables& tables) {
     const Event* before = nullptr;
     const Event* after = nullptr;
     for (const auto& event : tables.events) {
         if (!is_weighing_of(fish, event, tables)) {
             continue;
         }
-        if (event.at <= stay.to()) {
+        if (event.at <= moment) {
             before = before == nullptr || event.at >= before->at ? &event : before;
         } else {
             after = after == nullptr || event.at < after->at ? &event : after;

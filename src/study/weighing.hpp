@@ -28,4 +28,7 @@ struct MassAt {
 /// points into the tables.
 [[nodiscard]] std::optional<MassAt> mass_for(const Fish& fish, const Stay& stay, const Tables& tables);
 
+/// The same up to a moment, instead of the end of a stay.
+[[nodiscard]] std::optional<MassAt> mass_by(const Fish& fish, Instant moment, const Tables& tables);
+
 } // namespace backeddy::study

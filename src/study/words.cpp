@@ -65,6 +65,83 @@ const std::vector<std::string>& words_of(Stage) {
     return words;
 }
 
+const std::vector<std::string>& words_of(condition::Analyte) {
+    static const std::vector<std::string> words = [] {
+        std::vector<std::string> out;
+        for (std::size_t i = 0; i <= static_cast<std::size_t>(condition::Analyte::chloride); ++i) {
+            out.emplace_back(condition::name_of(static_cast<condition::Analyte>(i)));
+        }
+        return out;
+    }();
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::Matrix) {
+    static const std::vector<std::string> words{"plasma", "serum",  "whole_blood", "water",
+                                                "mucus",  "faeces", "other"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::Haemolysis) {
+    static const std::vector<std::string> words{"not_said", "none", "slight", "marked"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::WellKind) {
+    static const std::vector<std::string> words{"empty",   "standard", "zero",  "blank",
+                                                "control", "sample",   "spiked"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::Fin) {
+    static const std::vector<std::string> words{"dorsal",        "caudal",         "anal",
+                                                "left_pectoral", "right_pectoral", "left_pelvic",
+                                                "right_pelvic",  "adipose"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::Occasion) {
+    static const std::vector<std::string> words{"landing", "before_holding", "after_holding"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::Bleeding) {
+    static const std::vector<std::string> words{"none", "slight", "moderate", "heavy"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::FateKind) {
+    static const std::vector<std::string> words{"seen_alive", "tagged",   "held", "released", "detected",
+                                                "recaptured", "tag_shed", "lost", "dead"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::FateStage) {
+    static const std::vector<std::string> words{"play",  "tube",    "transfer",     "chamber",
+                                                "chase", "holding", "after_release"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::TagPlace) {
+    static const std::vector<std::string> words{"external", "implant"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(ScoredFin) {
+    static const std::vector<std::string> words = [] {
+        std::vector<std::string> out = words_of(condition::Fin{});
+        out.emplace_back("all");
+        return out;
+    }();
+    return words;
+}
+
+const std::vector<std::string>& words_of(ScoredPart) {
+    static const std::vector<std::string> words{"head", "back", "left_flank", "right_flank", "belly",
+                                                "tail", "all",  "left_eye",   "right_eye",   "hook_wound"};
+    return words;
+}
+
 const std::vector<std::string>& words_of(YesNo) {
     static const std::vector<std::string> words{"no", "yes"};
     return words;

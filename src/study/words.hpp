@@ -27,6 +27,18 @@ enum class YesNo : std::uint8_t { no, yes };
 [[nodiscard]] const std::vector<std::string>& words_of(BetterIs);
 [[nodiscard]] const std::vector<std::string>& words_of(Stage);
 [[nodiscard]] const std::vector<std::string>& words_of(YesNo);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::Analyte);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::Matrix);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::Haemolysis);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::WellKind);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::Fin);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::Occasion);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::Bleeding);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::FateKind);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::FateStage);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::TagPlace);
+[[nodiscard]] const std::vector<std::string>& words_of(ScoredFin);
+[[nodiscard]] const std::vector<std::string>& words_of(ScoredPart);
 
 /// The word of a value: word(EventKind::hook_up) is "hook_up".
 template <typename Choice>

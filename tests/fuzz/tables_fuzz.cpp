@@ -2,6 +2,7 @@
 // refused; every complaint names the file and says what is wrong.
 
 #include "fuzz/fuzz.hpp"
+#include "intake/condition_tables.hpp"
 #include "intake/tables.hpp"
 
 using namespace backeddy;
@@ -61,6 +62,28 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         break;
     case 7:
         check(read_decisions(text, file, context));
+        break;
+    case 9:
+        check(read_blood(text, file, context));
+        break;
+    case 10:
+        check(read_samples(text, file, context));
+        break;
+    case 11:
+        check(read_plates(text, file, context));
+        break;
+    case 12:
+        check(read_wells(text, file, context));
+        break;
+    case 13:
+        check(read_fins(text, file, context));
+        break;
+    case 14:
+        check(read_body(text, file, context));
+        break;
+    case 15:
+        check(read_reflexes(text, file, context));
+        check(read_fates(text, file, context));
         break;
     default:
         check(read_declarations(text, file, context));

@@ -79,7 +79,7 @@ TEST(Settings, changing_one_setting_changes_no_other) {
         } else if (setting.kind == SettingKind::numbers) {
             value = std::vector<double>{61.0};
         } else if (setting.kind == SettingKind::texts) {
-            value = std::vector<std::string>{"x"};
+            value = std::vector<std::string>{setting.words.empty() ? "x" : setting.words.back()};
         } else if (setting.kind == SettingKind::number) {
             value = *setting.least;
         } else {

@@ -1,0 +1,381 @@
+// Blood and the tubes it went into.
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <optional>
+#include <set>
+#include <utility>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "base/number_text.hpp"
+#include "study/condition_sheets.hpp"
+#include "study/detail/sheet_faults.hpp"
+#include "study/weighing.hpp"
+#include "study/words.hpp"
+
+namespace backeddy::study {
+
+namespace {
+
+/// Times are written to the minute: closer ones are one.
+const Duration one_minute = Duration::seconds(60.0);
+/// A killed fish is bled after its death; this long after, it is another fish or a slip (choice).
+const Duration blood_runs = Duration::hours(1.0);
+
+bool differ(Instant a, Instant b) {
+    return std::abs((a - b).seconds()) >= one_minute.seconds();
+}
+
+// ---- samples.csv
+
+Complaint unknown_sample(const Place& place, const std::string& column, const std::string& label,
+                         const Tables& tables) {
+    return unknown(
+        place, column, label, tables.sheets.samples, [](const SampleRow& s) { return s.id.text(); },
+        "samples.csv");
+}
+
+/// Whether the samples of which it is a part lead back to it.
+bool is_in_circle(const SampleRow& row, const ConditionSheets& sheets) {
+    std::set<SampleId> met;
+    for (const SampleRow* of = &row; of != nullptr && met.insert(of->id).second;) {
+        if (of->split_of == row.id) {
+            return true;
+        }
+        of = of->split_of.is_empty() ? nullptr : sheets.find(of->split_of);
+    }
+    return false;
+}
+
+void check_split(SheetFaults& faults, const SampleRow& row, const Tables& tables) {
+    if (row.split_of.is_empty()) {
+        return;
+    }
+    const SampleRow* of = tables.sheets.find(row.split_of);
+    if (of == nullptr) {
+        return faults.tell(unknown_sample(row.place, "split_of", row.split_of.text(), tables));
+    }
+    if (is_in_circle(row, tables.sheets)) {
+        return faults.leave_out(
+            row.place, "split_of",
+            Saying{.found = row.split_of == row.id
+                                ? "the sample " + quote(row.id.text()) + " is a part of itself"
+                                : "the samples of which " + quote(row.id.text()) +
+                                      " is a part lead back to it: " + quote(row.split_of.text()) + " ...",
+                   .expected = "the sample it was split from",
+                   .remedy = "correct it, or leave it empty"});
+    }
+    if (of->fish != row.fish) {
+        return faults.leave_out(
+            row.place, "fish",
+            Saying{.found = fmt::format("{} is of {}, and {}, of which it is a part, of "
+                                        "{} ({})",
+                                        quote(row.id.text()), quote(row.fish.text()), quote(of->id.text()),
+                                        quote(of->fish.text()), line_text(of->place)),
+                   .expected = "one fish",
+                   .remedy = "correct the fish, or split_of"});
+    }
+    if (differ(of->taken_at, row.taken_at)) {
+        faults.tell(row.place, "taken_at",
+                    {.code = ErrorCode::bad_time,
+                     .found = fmt::format("{} taken at {}, and {}, of which it is a part, at {} ({})",
+                                          quote(row.id.text()), iso_text(row.taken_at), quote(of->id.text()),
+                                          iso_text(of->taken_at), line_text(of->place)),
+                     .expected = "the moment at which it left the fish, the same for all parts",
+                     .remedy = "correct one; until then each keeps its own"});
+    }
+}
+
+} // namespace
+
+void check_samples(SheetFaults& faults, const Tables& tables) {
+    const auto& samples = tables.sheets.samples;
+    leave_out_unknown_fish(faults, samples, tables);
+    faults.leave_out_repeated(
+        samples, "sample", [](const SampleRow& r) { return r.id.text(); },
+        [](const SampleRow& r) {
+            return fmt::format("the label {} (here of {})", quote(r.id.text()), quote(r.fish.text()));
+        });
+    for (const auto& row : samples) {
+        check_split(faults, row, tables);
+    }
+}
+
+// ---- blood.csv
+
+namespace {
+
+using Rows = std::vector<const BloodRow*>; ///< of one draw, as in the table
+
+std::vector<Place> places_of(const Rows& rows) {
+    std::vector<Place> out;
+    std::ranges::transform(rows, std::back_inserter(out), [](const BloodRow* row) { return row->place; });
+    return out;
+}
+
+/// Of fish that are known.
+std::map<std::pair<FishId, Instant>, Rows> draws_in(const Tables& tables) {
+    std::map<std::pair<FishId, Instant>, Rows> out;
+    for (const auto& row : tables.sheets.blood) {
+        if (tables.find(row.fish) != nullptr) {
+            out[{row.fish, row.drawn_at}].push_back(&row);
+        }
+    }
+    return out;
+}
+
+/// A moment of a table, with its standard uncertainty and what it is, for a sentence.
+struct Known {
+    Instant at;
+    double uncertainty_s = 0.0;
+    std::string what;
+};
+
+/// Each time that the fish came into somebody's hands, ascending.
+std::vector<Known> catches_of(const FishId& fish, const Brief& brief, const Tables& tables) {
+    std::vector<Known> out;
+    for (const auto& row : tables.encounters) {
+        if (row.fish == fish && row.at) {
+            out.push_back(
+                {.at = *row.at,
+                 .uncertainty_s = row.at_uncertainty.value_or(Duration()).seconds(),
+                 .what = "met at " + iso_text(*row.at) + " (encounters.csv, " + line_text(row.place) + ")"});
+        }
+    }
+    for (const auto& row : tables.events) {
+        const bool is_catch = row.kind == EventKind::hook_up || row.kind == EventKind::landed;
+        if (row.fish == fish && is_catch) {
+            const double usual_s = brief.uncertainty_at(row.at).event_s;
+            out.push_back({.at = row.at,
+                           .uncertainty_s = row.at_uncertainty.value_or(Duration::seconds(usual_s)).seconds(),
+                           .what = (row.kind == EventKind::landed ? "landed at " : "hooked at ") +
+                                   iso_text(row.at) + " (events.csv, " + line_text(row.place) + ")"});
+        }
+    }
+    std::ranges::stable_sort(out, {}, &Known::at);
+    return out;
+}
+
+Duration slack_of(const Known& moment) {
+    return one_minute + Duration::seconds(2.0 * moment.uncertainty_s);
+}
+
+void check_caught(SheetFaults& faults, const Rows& rows, const std::vector<Known>& catches) {
+    const BloodRow& row = *rows.front();
+    const bool is_before_all = !catches.empty() && std::ranges::all_of(catches, [&](const Known& one) {
+        return row.drawn_at + slack_of(one) < one.at;
+    });
+    if (is_before_all) {
+        faults.leave_out(
+            places_of(rows), "drawn_at",
+            {.code = ErrorCode::bad_time,
+             .found = fmt::format("blood of {} drawn at {}, and it was first {}", quote(row.fish.text()),
+                                  iso_text(row.drawn_at), catches.front().what),
+             .expected = "a draw after the catch",
+             .remedy = "correct the fish or one of the times"});
+    }
+}
+
+/// How the fish had left by a moment, in words; nothing while it was at hand.
+std::optional<std::string> departure_before(Instant moment, const FateRecords& fate,
+                                            const std::vector<Known>& catches) {
+    const condition::FateRecord* gone = nullptr;
+    for (const auto& record : fate.records) {
+        const bool is_dead = record.kind == condition::FateKind::dead;
+        const bool leaves = is_dead || record.kind == condition::FateKind::released ||
+                            record.kind == condition::FateKind::lost;
+        const bool is_over = record.at + (is_dead ? blood_runs : one_minute) < moment;
+        if (leaves && is_over && (gone == nullptr || gone->at < record.at)) {
+            gone = &record;
+        }
+    }
+    if (gone == nullptr) {
+        return std::nullopt;
+    }
+    const auto is_between = [&](Instant at) { return gone->at < at && at <= moment; };
+    const auto is_at_hand = [](condition::FateKind kind) {
+        return kind == condition::FateKind::recaptured || kind == condition::FateKind::held ||
+               kind == condition::FateKind::tagged;
+    };
+    const bool is_met_again =
+        std::ranges::any_of(catches, [&](const Known& one) { return is_between(one.at); }) ||
+        std::ranges::any_of(fate.records, [&](const condition::FateRecord& record) {
+            return is_at_hand(record.kind) && is_between(record.at);
+        });
+    if (is_met_again && gone->kind != condition::FateKind::dead) {
+        return std::nullopt;
+    }
+    const auto& place = fate.places[gone->row];
+    return fmt::format("{} at {} ({}, {})", word_of(gone->kind), iso_text(gone->at), place.file,
+                       line_text(place));
+}
+
+void check_at_hand(SheetFaults& faults, const Rows& rows, const std::vector<Known>& catches,
+                   const Tables& tables) {
+    const BloodRow& row = *rows.front();
+    const auto left = departure_before(row.drawn_at, fate_records(row.fish, tables), catches);
+    if (left) {
+        faults.leave_out(places_of(rows), "drawn_at",
+                         {.code = ErrorCode::bad_time,
+                          .found = fmt::format("blood of {} drawn at {}, after the fish had left: {}",
+                                               quote(row.fish.text()), iso_text(row.drawn_at), *left),
+                          .expected = "a draw while the fish is at hand",
+                          .remedy = "correct the fish or one of the times"});
+    }
+}
+
+void check_volumes(SheetFaults& faults, const Rows& rows) {
+    const BloodRow* first = nullptr;
+    for (const BloodRow* row : rows) {
+        if (!row->volume_ml) {
+            continue;
+        }
+        first = first == nullptr ? row : first;
+        if (*row->volume_ml != *first->volume_ml) {
+            faults.tell(row->place, "volume_ml",
+                        {.found = fmt::format("{} mL, and {} mL of the same draw of {} ({})",
+                                              exact_text(*row->volume_ml), exact_text(*first->volume_ml),
+                                              quote(row->fish.text()), line_text(first->place)),
+                         .expected = "one volume of one draw, that of the whole",
+                         .remedy = "correct one, or leave it empty; until then the larger counts"});
+        }
+    }
+}
+
+// As a sample of an unknown one, the row has a fish and a time of its own.
+void check_sample_of(SheetFaults& faults, const BloodRow& row, const Tables& tables) {
+    if (row.sample.is_empty() || tables.sheets.samples.empty()) {
+        return;
+    }
+    const SampleRow* sample = tables.sheets.find(row.sample);
+    if (sample == nullptr) {
+        return faults.tell(unknown_sample(row.place, "sample", row.sample.text(), tables));
+    }
+    if (sample->fish != row.fish) {
+        return faults.leave_out(
+            row.place, "sample",
+            Saying{.found = fmt::format("the sample {} is of {} (samples.csv, {})", quote(row.sample.text()),
+                                        quote(sample->fish.text()), line_text(sample->place)),
+                   .expected = "a sample of " + quote(row.fish.text()),
+                   .remedy = "correct the fish or the sample"});
+    }
+    if (differ(sample->taken_at, row.drawn_at)) {
+        faults.tell(row.place, "drawn_at",
+                    {.code = ErrorCode::bad_time,
+                     .found = fmt::format("drawn at {}, and its sample {} taken at {} (samples.csv, {})",
+                                          iso_text(row.drawn_at), quote(row.sample.text()),
+                                          iso_text(sample->taken_at), line_text(sample->place)),
+                     .expected = "one moment, at which the blood left the fish",
+                     .remedy = "correct one; until then drawn_at counts"});
+    }
+}
+
+void check_value(SheetFaults& faults, const BloodRow& row, const Tables& tables) {
+    const auto lacks = [&](const char* column, std::string found, std::string expected) {
+        faults.leave_out(row.place, column,
+                         Saying{.code = ErrorCode::bad_row,
+                                .found = std::move(found),
+                                .expected = std::move(expected),
+                                .remedy = "fill it in"});
+    };
+    if (!row.value) {
+        if (row.analyte) {
+            lacks("value", word_of(*row.analyte) + " without a value",
+                  "a number, or the limit that it is below (\"<0.5\") or above");
+        }
+        return;
+    }
+    if (!row.analyte) {
+        return lacks("analyte", "a value of nothing", "what was measured");
+    }
+    if (row.unit.empty()) {
+        return lacks("unit",
+                     word_of(*row.analyte) + " of " + exact_text(row.value->value) + " without a unit",
+                     fmt::format("one of {}", fmt::join(condition::units_of(*row.analyte), ", ")));
+    }
+    auto determined = condition::determined(assayed(row, tables.sheets));
+    if (!determined) {
+        const bool is_unit = determined.error().code == ErrorCode::bad_unit;
+        return faults.leave_out(row.place, is_unit ? "unit" : "value", std::move(determined).error());
+    }
+    for (auto& words : determined->notes) {
+        faults.tell(row.place, "value",
+                    {.code = ErrorCode::out_of_range,
+                     .found = std::move(words),
+                     .expected = "a value as they are met with",
+                     .remedy = "look at value, unit and label; it is kept as it stands"});
+    }
+}
+
+/// Each draw against what the permit leaves of the ceiling then.
+void check_ceiling(SheetFaults& faults, const Fish& fish, const std::vector<Rows>& draws, const Brief& brief,
+                   const Tables& tables) {
+    std::vector<condition::Draw> earlier;
+    for (const auto& rows : draws) {
+        const BloodRow& row = *rows.front();
+        const auto blood = brief.seasons.empty() ? brief.blood : brief.at(row.drawn_at).blood;
+        if (!blood.ceiling_ml_per_kg) {
+            continue;
+        }
+        const auto with_volume =
+            std::ranges::max_element(rows, {}, [](const BloodRow* r) { return r->volume_ml.value_or(0.0); });
+        const auto volume = (*with_volume)->volume_ml;
+        const auto mass = mass_by(fish, row.drawn_at, tables);
+        const std::string ceiling =
+            fmt::format("[blood] ceiling_ml_per_kg, {} mL/kg", exact_text(*blood.ceiling_ml_per_kg));
+        if (!volume || !mass) {
+            faults.tell(row.place, volume ? "fish" : "volume_ml",
+                        {.code = ErrorCode::too_few,
+                         .found = volume ? fmt::format("blood of {}, of which no mass is known",
+                                                       quote(fish.id.text()))
+                                         : "a draw of an unknown volume",
+                         .expected = "what can be held against " + ceiling,
+                         .remedy = volume ? "weigh the fish, or estimate its mass" : "estimate it"});
+        }
+        if (!volume) {
+            continue;
+        }
+        if (mass) {
+            const auto room = condition::before_draw(
+                mass->mass.kilograms(), *volume, earlier, row.drawn_at,
+                {.ml_per_kg = *blood.ceiling_ml_per_kg, .within = blood.ceiling_within});
+            if (room && !room->is_within) {
+                faults.tell(
+                    (*with_volume)->place, "volume_ml",
+                    {.code = ErrorCode::out_of_range,
+                     .found = fmt::format("{}: {}", quote(fish.id.text()), room->words),
+                     .expected = "no more than " + ceiling,
+                     .remedy = "look at volume and mass; if they are right, tell the permit's holder"});
+            }
+        }
+        earlier.push_back({.at = row.drawn_at, .volume_ml = *volume});
+    }
+}
+
+} // namespace
+
+void check_blood(SheetFaults& faults, const Brief& brief, const Tables& tables) {
+    leave_out_unknown_fish(faults, tables.sheets.blood, tables);
+    std::map<FishId, std::vector<Rows>> by_fish;
+    for (auto& [draw, rows] : draws_in(tables)) {
+        by_fish[draw.first].push_back(rows);
+    }
+    for (const auto& [fish, draws] : by_fish) {
+        const auto catches = catches_of(fish, brief, tables);
+        for (const auto& rows : draws) {
+            check_caught(faults, rows, catches);
+            check_at_hand(faults, rows, catches, tables);
+            check_volumes(faults, rows);
+        }
+        check_ceiling(faults, *tables.find(fish), draws, brief, tables);
+    }
+    for (const auto& row : tables.sheets.blood) {
+        check_sample_of(faults, row, tables);
+        check_value(faults, row, tables);
+    }
+}
+
+} // namespace backeddy::study
