@@ -354,7 +354,8 @@ TableDefinition blood_table() {
                                  "Of the whole draw; written in one of its rows. Weighed against [blood] "
                                  "ceiling_ml_per_kg."),
                         {"volume", "blood_volume"}),
-            word("matrix", Need::optional, "In what it was measured. Empty: the sample's, if one is named.",
+            word("matrix", Need::optional,
+                 "In what it was measured. Empty: the sample's, if one is named; else plasma.",
                  condition::Matrix{}),
             word("haemolysis", Need::optional, "Red plasma, by eye.", condition::Haemolysis{}),
             key("sample", Need::optional, "The tube it was measured from, as in samples.csv."),

@@ -31,13 +31,13 @@ struct SheetCheck {
     std::vector<Complaint> complaints; ///< by place
 };
 
-/// Left out: rows of an unknown fish or plate, wells of an unknown sample; a label of two fish; a sample split from itself, in a
-/// circle or from another fish's; blood drawn before the fish was caught or after it left (released or lost
-/// and not met again; dead for over an hour); a value without analyte or unit, or in a unit that is none of
-/// its; a well twice, outside of 8 x 12, or without what it must say; an unknown level or test; the same
-/// score twice. Told: two volumes of one draw, a draw over the permit's ceiling, times of a sample and its
-/// blood that differ, what is odd about a value (condition::determined()), fates that contradict each other
-/// (condition::fate_of()).
+/// Left out: rows of an unknown fish or plate, wells of an unknown sample; a label of two fish; a sample
+/// split from itself, in a circle or from another fish's; blood drawn before the fish was caught or after it
+/// left (released or lost and not met again; dead for over an hour); a value without analyte or unit, or in a
+/// unit that is none of its; a well twice, outside of 8 x 12, or without what it must say; an unknown level
+/// or test; the same score twice. Told: two volumes of one draw, a draw over the permit's ceiling, times of a
+/// sample and its blood that differ, what is odd about a value (condition::determined()), fates that
+/// contradict each other (condition::fate_of()).
 [[nodiscard]] SheetCheck check_sheets(const Brief& brief, const Tables& tables);
 
 /// The draws of one fish of which the volume is known, ascending; of two volumes of one draw the larger.
