@@ -63,7 +63,8 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
         error.remedy = "name a study folder, or make one with: backeddy new DIR";
         return fail(std::move(error));
     }
-    OpenedStudy out{.folder = folder};
+    OpenedStudy out; // not .folder = folder here: GCC 12 then warns of its own clean-up (maybe-uninitialized)
+    out.folder = folder;
     auto brief = intake::read_brief(*text, "study.toml");
     out.study.brief = std::move(brief.brief);
     out.beside = std::move(brief.complaints);
