@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 
 namespace backeddy::condition {
 
@@ -33,5 +34,19 @@ struct Well {
 
 /// "C7"; rows after Z go on with AA, AB, ...
 [[nodiscard]] std::string well_name(std::size_t row, std::size_t column);
+
+/// "A" is 1, "H" 8, "AA" 27; small letters too. Nothing unless it is one or two letters.
+[[nodiscard]] std::optional<std::size_t> row_of_letters(std::string_view letters);
+
+struct WellPlace {
+    std::size_t row = 0; ///< from 1, as are columns
+    std::size_t column = 0;
+
+    friend bool operator==(const WellPlace&, const WellPlace&) = default;
+};
+
+/// Where "C7", "c7" or "C07" stands: one or two letters, one to three digits that are not all 0. Nothing for
+/// any other text; whether the plate has such a well is not asked.
+[[nodiscard]] std::optional<WellPlace> well_place(std::string_view name);
 
 } // namespace backeddy::condition

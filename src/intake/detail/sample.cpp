@@ -1,6 +1,7 @@
 #include "intake/detail/sample.hpp"
 
 #include <algorithm>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -154,15 +155,46 @@ std::vector<std::uint64_t> line_starts(std::string_view bytes, std::uint64_t fir
     return starts;
 }
 
+// What `head`, and `tail` where it is not the whole file, show; is_whole_file is set already.
+void describe(std::string_view head, std::string_view tail, const ReadSettings& settings, Sample& sample) {
+    // The tail begins anywhere: let it begin at a line.
+    const auto first_feed = tail.find_first_of("\n\r");
+    find_encoding(head, first_feed == std::string_view::npos ? std::string_view{} : tail.substr(first_feed),
+                  settings, sample);
+    TextForm form{.encoding = sample.encoding.value, .first_byte = sample.byte_order_mark_bytes};
+    sample.head_text =
+        std::make_unique<const std::string>(to_utf8(head.substr(form.first_byte), form.encoding));
+    find_line_end(*sample.head_text, sample);
+    form.line_end = sample.line_end.value;
+    sample.has_quotes = sample.head_text->find('"') != std::string::npos;
+    sample.head = records(*sample.head_text, form, sample.is_whole_file, 1);
+    const auto starts = line_starts(head, form.first_byte, form);
+    for (auto& record : sample.head) {
+        record.byte = starts[std::min<std::size_t>(record.line - 1, starts.size() - 1)];
+    }
+    if (!tail.empty()) {
+        sample.tail_text = std::make_unique<const std::string>(to_utf8(tail, form.encoding));
+        sample.has_quotes = sample.has_quotes || sample.tail_text->find('"') != std::string::npos;
+        const auto begin = sample.tail_text->find(form.line_feed());
+        if (begin != std::string::npos) {
+            sample.tail = records(std::string_view(*sample.tail_text).substr(begin + 1), form, true, 0);
+        }
+    }
+}
+
+Error empty_file(const std::string& file, std::string remedy) {
+    return {.code = ErrorCode::bad_text,
+            .found = "the file is empty",
+            .expected = "a header and rows",
+            .remedy = std::move(remedy),
+            .place = {.file = file}};
+}
+
 } // namespace
 
 Expected<Sample> take_sample(const TextSource& source, const ReadSettings& settings, std::size_t head_bytes) {
     if (source.bytes() == 0) {
-        return fail({.code = ErrorCode::bad_text,
-                     .found = "the file is empty",
-                     .expected = "a header and rows",
-                     .remedy = "take the file out, or copy it from the logger again",
-                     .place = {.file = source.name()}});
+        return fail(empty_file(source.name(), "take the file out, or copy it from the logger again"));
     }
     Sample sample;
     std::string head(std::min<std::uint64_t>(head_bytes, source.bytes()), '\0');
@@ -185,31 +217,17 @@ Expected<Sample> take_sample(const TextSource& source, const ReadSettings& setti
         }
         tail.resize(*got_tail);
     }
-    // The tail begins anywhere: let it begin at a line.
-    const auto first_feed = tail.find_first_of("\n\r");
-    find_encoding(head,
-                  first_feed == std::string::npos ? std::string_view{}
-                                                  : std::string_view(tail).substr(first_feed),
-                  settings, sample);
-    TextForm form{.encoding = sample.encoding.value, .first_byte = sample.byte_order_mark_bytes};
-    sample.head_text = std::make_unique<const std::string>(
-        to_utf8(std::string_view(head).substr(form.first_byte), form.encoding));
-    find_line_end(*sample.head_text, sample);
-    form.line_end = sample.line_end.value;
-    sample.has_quotes = sample.head_text->find('"') != std::string::npos;
-    sample.head = records(*sample.head_text, form, sample.is_whole_file, 1);
-    const auto starts = line_starts(head, form.first_byte, form);
-    for (auto& record : sample.head) {
-        record.byte = starts[std::min<std::size_t>(record.line - 1, starts.size() - 1)];
+    describe(head, tail, settings, sample);
+    return sample;
+}
+
+Expected<Sample> sample_of(std::string_view bytes, const ReadSettings& settings, const std::string& file) {
+    if (bytes.empty()) {
+        return fail(empty_file(file, "export it again"));
     }
-    if (!tail.empty()) {
-        sample.tail_text = std::make_unique<const std::string>(to_utf8(tail, form.encoding));
-        sample.has_quotes = sample.has_quotes || sample.tail_text->find('"') != std::string::npos;
-        const auto begin = sample.tail_text->find(form.line_feed());
-        if (begin != std::string::npos) {
-            sample.tail = records(std::string_view(*sample.tail_text).substr(begin + 1), form, true, 0);
-        }
-    }
+    Sample sample;
+    sample.is_whole_file = true;
+    describe(bytes, {}, settings, sample);
     return sample;
 }
 

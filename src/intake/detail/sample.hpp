@@ -39,4 +39,8 @@ struct Sample {
 [[nodiscard]] Expected<Sample> take_sample(const TextSource& source, const ReadSettings& settings,
                                            std::size_t head_bytes);
 
+/// The same of a whole file that is in memory; `file` is its name for the error.
+[[nodiscard]] Expected<Sample> sample_of(std::string_view bytes, const ReadSettings& settings,
+                                         const std::string& file);
+
 } // namespace backeddy::intake
