@@ -75,7 +75,7 @@ class Finder {
   public:
     Finder(const PlateLines& lines, Delimiter delimiter, const PlateFileSettings& settings)
         : lines_(lines.lines), spaces_(delimiter == Delimiter::spaces), settings_(settings),
-          R_(settings.rows), C_(settings.columns) {}
+          rows_(settings.rows), columns_(settings.columns) {}
 
     FoundBlocks run() {
         while (at_ < lines_.size()) {
@@ -96,7 +96,7 @@ class Finder {
         found_.near_misses.push_back(
             {.code = ErrorCode::missing_column,
              .found = fmt::format("lines {} to {}: {}", lines_[first].line, lines_[last].line, what),
-             .expected = fmt::format("{} rows of {} columns", R_, C_),
+             .expected = fmt::format("{} rows of {} columns", rows_, columns_),
              .remedy = "set rows and columns to the plate's, or export it again",
              .place = {.file = {}, .line = lines_[first].line}});
     }
@@ -137,14 +137,16 @@ class Finder {
     }
 
     [[nodiscard]] bool has_column_numbers(std::size_t line) const {
-        return std::ranges::any_of(anchors_of(lines_[line]), [&](const Anchor& a) { return a.count >= C_; });
+        return std::ranges::any_of(anchors_of(lines_[line]),
+                                   [&](const Anchor& a) { return a.count >= columns_; });
     }
 
     /// Grids below a line with the numbers of all columns.
     bool numbered_grids() {
         const auto anchors = anchors_of(lines_[at_]);
-        if (std::ranges::none_of(anchors, [&](const Anchor& a) { return a.count == C_; })) {
-            const auto wide = std::ranges::find_if(anchors, [&](const Anchor& a) { return a.count != C_; });
+        if (std::ranges::none_of(anchors, [&](const Anchor& a) { return a.count == columns_; })) {
+            const auto wide =
+                std::ranges::find_if(anchors, [&](const Anchor& a) { return a.count != columns_; });
             if (wide != anchors.end() && at_ + 1 < lines_.size() &&
                 row_label(lines_[at_ + 1].cell(wide->field == 0 ? 0 : wide->field - 1)) == 1) {
                 miss(at_, at_ + 1, fmt::format("column numbers 1 to {}", wide->count));
@@ -157,7 +159,7 @@ class Finder {
         std::vector<FoundBlock> blocks;
         for (std::size_t a = 0; a < anchors.size(); ++a) {
             const std::size_t limit = a + 1 < anchors.size() ? anchors[a + 1].field - 1 : most_fields;
-            if (anchors[a].count != C_) {
+            if (anchors[a].count != columns_) {
                 miss(header, header, fmt::format("column numbers 1 to {}", anchors[a].count));
                 continue;
             }
@@ -209,7 +211,7 @@ class Finder {
     }
 
     void add_row(FoundBlock& block, std::size_t row, std::size_t line, std::size_t field) const {
-        for (std::size_t c = 0; c < C_; ++c) {
+        for (std::size_t c = 0; c < columns_; ++c) {
             if (field + c < lines_[line].cells.size()) {
                 block.cells.push_back({.row = row, .column = c + 1, .line = line, .field = field + c});
             }
@@ -226,9 +228,9 @@ class Finder {
         for (; j < lines_.size(); ++j) {
             const auto row = row_label(lines_[j].cell(label));
             // A row was left out, or a line of something else begins with a letter: that is short.
-            const bool is_short = lines_[j].cells.size() <= label + (C_ / 2);
-            if (row && *row > before && (*row == before + 1 || (*row <= R_ && !is_short))) {
-                if (*row > R_) {
+            const bool is_short = lines_[j].cells.size() <= label + (columns_ / 2);
+            if (row && *row > before && (*row == before + 1 || (*row <= rows_ && !is_short))) {
+                if (*row > rows_) {
                     miss(header.value_or(begin), j, fmt::format("rows as far as {}", lines_[j].cell(label)));
                     return std::nullopt;
                 }
@@ -237,7 +239,7 @@ class Finder {
                 continue;
             }
             const auto next = j + 1 < lines_.size() ? row_label(lines_[j + 1].cell(label)) : std::nullopt;
-            const bool is_between = !row && next && *next > before + 1 && *next <= R_ && before > 0;
+            const bool is_between = !row && next && *next > before + 1 && *next <= rows_ && before > 0;
             if (!is_between || has_column_numbers(j)) {
                 break;
             }
@@ -256,14 +258,14 @@ class Finder {
     /// As many rows as the plate has, without letters, below a line of column numbers.
     std::optional<FoundBlock> counted_rows(std::size_t header, std::size_t anchor) {
         std::size_t field = anchor;
-        if (field == 0 && header + 1 < lines_.size() && lines_[header + 1].cells.size() == C_ + 1 &&
+        if (field == 0 && header + 1 < lines_.size() && lines_[header + 1].cells.size() == columns_ + 1 &&
             is_whole(lines_[header + 1].cell(0), 1) && counts_rows(header + 1, 0)) {
             field = 1; // row numbers, and no corner above them
         }
         FoundBlock block{.first = header, .last = header};
         std::size_t j = header + 1;
         std::size_t rows = 0;
-        for (; j < lines_.size() && rows < R_ && is_numeric(j, field); ++j) {
+        for (; j < lines_.size() && rows < rows_ && is_numeric(j, field); ++j) {
             const auto number = field > 0 ? lines_[j].cell(field - 1) : std::string_view{};
             if (is_plate_number(number) && !is_whole(number, rows + 1)) {
                 miss(header, j, fmt::format("{} where row number {} should be", in_quotes(number), rows + 1));
@@ -272,7 +274,7 @@ class Finder {
             add_row(block, ++rows, j, field);
         }
         const bool goes_on = j < lines_.size() && !lines_[j].after_blank && is_numeric(j, field);
-        if (rows != R_ || goes_on) {
+        if (rows != rows_ || goes_on) {
             if (rows > 0) {
                 miss(header, j - 1, fmt::format("{} rows without letters", goes_on ? rows + 1 : rows));
             }
@@ -281,7 +283,7 @@ class Finder {
         return block;
     }
     [[nodiscard]] bool counts_rows(std::size_t begin, std::size_t field) const {
-        for (std::size_t r = 0; r < R_; ++r) {
+        for (std::size_t r = 0; r < rows_; ++r) {
             if (begin + r >= lines_.size() || !is_whole(lines_[begin + r].cell(field), r + 1)) {
                 return false;
             }
@@ -292,7 +294,7 @@ class Finder {
     [[nodiscard]] bool is_numeric(std::size_t line, std::size_t field) const {
         std::size_t numbers = 0;
         std::size_t filled = 0;
-        for (std::size_t c = 0; c < C_; ++c) {
+        for (std::size_t c = 0; c < columns_; ++c) {
             const auto cell = lines_[line].cell(field + c);
             filled += cell.empty() ? 0 : 1;
             numbers += is_plate_number(cell) ? 1 : 0;
@@ -310,7 +312,7 @@ class Finder {
 
     /// Grids whose rows have letters and whose columns have no numbers.
     bool lettered_grid() {
-        if (at_ + 1 >= lines_.size() && R_ > 1) {
+        if (at_ + 1 >= lines_.size() && rows_ > 1) {
             return false;
         }
         for (std::size_t p = 0; p < std::min(most_label_fields, lines_[at_].cells.size()); ++p) {
@@ -331,7 +333,7 @@ class Finder {
             for (std::size_t i = at_; i <= last; ++i) {
                 widest = std::max(widest, lines_[i].cells.size());
             }
-            if (widest < p + 1 + C_) {
+            if (widest < p + 1 + columns_) {
                 if (widest > p + 2) {
                     miss(at_, last, fmt::format("lettered rows of {} cells", widest - p - 1));
                 }
@@ -361,8 +363,8 @@ class Finder {
         for (const std::size_t row : rows) {
             widest = std::max(widest, std::min(lines_[row].cells.size(), limit));
         }
-        std::size_t expected = field + C_; // fields of a row, for blanks as delimiter
-        for (std::size_t f = field + C_; f < widest; ++f) {
+        std::size_t expected = field + columns_; // fields of a row, for blanks as delimiter
+        for (std::size_t f = field + columns_; f < widest; ++f) {
             const auto first = lines_[rows.front()].cell(f);
             const bool is_constant =
                 std::ranges::all_of(rows, [&](std::size_t row) { return lines_[row].cell(f) == first; });
@@ -373,8 +375,8 @@ class Finder {
             if (!is_constant && name.empty() && !spaces_) {
                 miss(block.first, block.last,
                      fmt::format(
-                         "cells beside column {}, such as {} in field {} of line {}, that nothing names", C_,
-                         in_quotes(some_cell(rows, f).second), f + 1, some_cell(rows, f).first));
+                         "cells beside column {}, such as {} in field {} of line {}, that nothing names",
+                         columns_, in_quotes(some_cell(rows, f).second), f + 1, some_cell(rows, f).first));
                 return false;
             }
             if (is_constant || !spaces_) {
@@ -438,8 +440,8 @@ class Finder {
             }
             return true;
         };
-        return {.first = cells.size() >= C_ && is_empty_from(C_),
-                .second = cells.size() > C_ && cells[0].empty() && is_empty_from(C_ + 1)};
+        return {.first = cells.size() >= columns_ && is_empty_from(columns_),
+                .second = cells.size() > columns_ && cells[0].empty() && is_empty_from(columns_ + 1)};
     }
 
     /// Rows of nothing but numbers: as many as the plate has, or several times as many.
@@ -453,7 +455,7 @@ class Finder {
             return false; // lines of values below the names of many wells
         }
         std::size_t end = at_ + 1;
-        while (end < lines_.size() && !(lines_[end].after_blank && (end - at_) % R_ == 0) &&
+        while (end < lines_.size() && !(lines_[end].after_blank && (end - at_) % rows_ == 0) &&
                lines_[end].line != settings_.first_line) {
             const auto both = fields.and_also(bare_fields(end));
             if (!both.any() || !is_numeric(end, both.field())) {
@@ -462,15 +464,15 @@ class Finder {
             fields = both;
             ++end;
         }
-        if ((end - at_) % R_ != 0) {
-            miss(at_, end - 1, fmt::format("{} rows of {} numbers", end - at_, C_));
+        if ((end - at_) % rows_ != 0) {
+            miss(at_, end - 1, fmt::format("{} rows of {} numbers", end - at_, columns_));
         } else if (fields.first && fields.second) {
             miss(at_, end - 1,
                  "empty fields at both ends of every row: which of them is a column is not said");
         } else {
-            for (std::size_t begin = at_; begin < end; begin += R_) {
+            for (std::size_t begin = at_; begin < end; begin += rows_) {
                 keep(bare_block(begin, fields.field()));
-                free_from_ = begin + R_;
+                free_from_ = begin + rows_;
             }
         }
         take_until(end);
@@ -478,7 +480,7 @@ class Finder {
     }
     [[nodiscard]] FoundBlock bare_block(std::size_t begin, std::size_t field) const {
         FoundBlock block{.kind = "grid without row letters and column numbers", .first = begin};
-        for (std::size_t r = 0; r < R_; ++r) {
+        for (std::size_t r = 0; r < rows_; ++r) {
             add_row(block, r + 1, begin + r, field);
         }
         return block;
@@ -489,16 +491,17 @@ class Finder {
             return false;
         }
         BareFields fields{.first = true, .second = true};
-        for (std::size_t i = at_; i < std::min(at_ + R_, lines_.size()); ++i) {
+        for (std::size_t i = at_; i < std::min(at_ + rows_, lines_.size()); ++i) {
             fields = fields.and_also(bare_fields(i));
         }
-        if (at_ + R_ > lines_.size() || fields.first == fields.second) {
-            miss(at_, std::min(at_ + R_, lines_.size()) - 1,
-                 fmt::format("not {} rows of {} fields from the line on that is set as the first", R_, C_));
+        if (at_ + rows_ > lines_.size() || fields.first == fields.second) {
+            miss(at_, std::min(at_ + rows_, lines_.size()) - 1,
+                 fmt::format("not {} rows of {} fields from the line on that is set as the first", rows_,
+                             columns_));
             return false;
         }
         keep(bare_block(at_, fields.field()));
-        take_until(at_ + R_);
+        take_until(at_ + rows_);
         return true;
     }
 
@@ -515,7 +518,7 @@ class Finder {
     [[nodiscard]] bool is_on_plate(const PlateLine& line, const FoundBlock& block,
                                    std::size_t well_field) const {
         const auto named = well_of(line, block, well_field);
-        return named && named->row <= R_ && named->column <= C_;
+        return named && named->row <= rows_ && named->column <= columns_;
     }
 
     /// Headers that say row and column stand here, and the next line has both.
@@ -672,8 +675,8 @@ class Finder {
     const std::vector<PlateLine>& lines_;
     bool spaces_;
     const PlateFileSettings& settings_;
-    std::size_t R_;
-    std::size_t C_;
+    std::size_t rows_;
+    std::size_t columns_;
     std::size_t at_ = 0;
     std::size_t free_from_ = 0; ///< lines before it belong to a block
     FoundBlocks found_;
