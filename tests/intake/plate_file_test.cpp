@@ -27,7 +27,7 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::SizeIs;
 
-constexpr PlateFileSettings six_by_four{.rows = 6, .columns = 4};
+const PlateFileSettings six_by_four{.rows = 6, .columns = 4};
 
 /// What a plate's cells should read as; by well.
 using Values = std::map<std::pair<std::size_t, std::size_t>, std::string>;
@@ -273,8 +273,8 @@ TEST(PlateFileProperty, any_dialect_and_layout_of_the_same_values_gives_the_same
         dress.preamble = random.below(2) == 0;
         dress.padding = random.below(3) == 0;
         const bool words = random.below(3) == 0;
-        const auto values = values_of(rows, columns, [&, columns = columns](std::size_t i) -> std::string {
-            if (words && i > columns && random.below(20) == 0) {
+        const auto values = values_of(rows, columns, [&, wide = columns](std::size_t i) -> std::string {
+            if (words && i > wide && random.below(20) == 0) {
                 return random.below(2) == 0 ? "OVRFLW" : ">3.5";
             }
             return i == 1 ? "0.0512" : fmt::format("{:.{}f}", 4.0 * random.uniform(), 3 + random.below(2));

@@ -16,7 +16,6 @@ using condition::Fin;
 using condition::WellKind;
 using testing::AllOf;
 using testing::Contains;
-using testing::Each;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
