@@ -19,6 +19,8 @@
 
 #include "findings/finding.hpp"
 #include "quantity/measured.hpp"
+#include "report/condition.hpp"
+#include "report/number.hpp"
 #include "series/instant.hpp"
 #include "uptake/chamber_trace.hpp"
 #include "uptake/spell_uptake.hpp"
@@ -27,64 +29,7 @@ namespace backeddy::report {
 
 /// The version of the results document. The first number changes when a reader of the old shape would be
 /// misled.
-inline constexpr std::string_view schema_version = "1.5";
-
-// ---------------------------------------------------------------- numbers
-
-struct Interval {
-    double low = 0.0;
-    double high = 0.0; ///< infinite: no upper limit is known (null in the document, an empty cell in tables)
-    double level = 0.95;
-    std::string method; ///< "normal", "block bootstrap, 2 h blocks", "log scale" ...
-};
-
-/// A number of the report. Either `value` is there, or `reason` says in words why not.
-struct Number {
-    std::optional<double> value;
-    std::string reason; ///< why there is no value; empty when there is one
-    std::optional<double> standard_uncertainty;
-    std::optional<Interval> interval;
-    std::string unit;   ///< "mg/kg/h"; "" for a pure number
-    std::string method; ///< how it was made, one sentence
-    std::vector<Contribution> contributions;
-    bool is_at_least = false; ///< censored: the true value is this or more
-
-    [[nodiscard]] bool has_value() const { return value.has_value(); }
-};
-
-/// A number with its uncertainty and contributions.
-[[nodiscard]] Number number(const Measured& measured, std::string unit, std::string method = {});
-/// A number without uncertainty (a count, a setting, a time).
-[[nodiscard]] Number number(double value, std::string unit, std::string method = {});
-/// No number, and why.
-[[nodiscard]] Number no_number(std::string reason, std::string unit);
-/// "412 ± 18 mg/kg/h", "at least 310 mg/kg", "8.1 (6.2 to 12.4) h" or "8.1 (6.2 or more) h" of a number with
-/// an interval and no uncertainty, "not weighed": as every page and table prints it.
-[[nodiscard]] std::string text_of(const Number& number);
-/// The same without its unit.
-[[nodiscard]] std::string bare_text_of(const Number& number);
-/// A unit as people read it: "degC" becomes "°C".
-[[nodiscard]] std::string shown_unit(std::string_view unit);
-
-struct NamedText {
-    std::string name;
-    std::string text;
-};
-
-struct NamedNumber {
-    std::string word;  ///< short and fixed, for programs
-    std::string title; ///< for people
-    Number number;
-};
-
-/// Values against an axis, all vectors of one length; a NaN is "no value" and becomes null. `low` and `high`
-/// may be empty (no band).
-struct Curve {
-    std::vector<double> x;
-    std::vector<double> y;
-    std::vector<double> low;
-    std::vector<double> high;
-};
+inline constexpr std::string_view schema_version = "1.6";
 
 // ---------------------------------------------------------------- the study, its inputs and settings
 
@@ -668,6 +613,7 @@ struct Fish {
     std::vector<Event> events;
     std::vector<Stay> stays;
     Metrics metrics;
+    FishCondition condition;
     Fate fate;
     std::string note;
     std::vector<std::string> notes;
@@ -729,6 +675,7 @@ struct Results {
     std::vector<Fish> fish;
     std::vector<Stay> blanks; ///< stays without a fish
     std::vector<Headline> headlines;
+    StudyCondition condition;
     std::vector<findings::Finding> findings; ///< an answer per question of the study, in its order
     std::vector<Exclusion> exclusions;
     std::vector<Complaint> complaints;
