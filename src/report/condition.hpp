@@ -16,9 +16,9 @@ namespace backeddy::report {
 
 /// One analyte of one draw, in its usual unit.
 struct BloodValue {
-    std::string analyte; ///< "cortisol"
-    std::string matrix;  ///< "plasma"
-    Number value;        ///< of a limit no number, its reason "below 3.1 ng/mL"
+    std::string analyte;         ///< "cortisol"
+    std::string matrix;          ///< "plasma"
+    Number value;                ///< of a limit no number, its reason "below 3.1 ng/mL"
     std::optional<double> below; ///< what is known instead: the truth lies below, or above
     std::optional<double> above;
     std::string as_written; ///< "43 mg/dL", where that is another unit; else empty
@@ -27,8 +27,9 @@ struct BloodValue {
     std::string sample;     ///< the tube's label
     std::string plate;      ///< the plate it was read from; empty: typed in blood.csv
     std::vector<std::string> wells;
-    std::string from;    ///< the road back: "blood.csv, line 12", "plate P1, wells C3 and C4; samples.csv, line 7"
-    Number range_low;    ///< published, of salmonids; no number for a matrix it does not hold for
+    std::string
+        from; ///< the road back: "blood.csv, line 12", "plate P1, wells C3 and C4; samples.csv, line 7"
+    Number range_low; ///< published, of salmonids; no number for a matrix it does not hold for
     Number range_high;
     std::string range_source;
     bool is_outside_range = false;
@@ -53,8 +54,8 @@ struct BloodDraw {
 
 /// A place on the fish with the level it was given.
 struct ScoredPlace {
-    std::string word;  ///< "left_pectoral", "head", "left_eye", "hook_wound"
-    std::string title; ///< "left pectoral"
+    std::string word;                   ///< "left_pectoral", "head", "left_eye", "hook_wound"
+    std::string title;                  ///< "left pectoral"
     std::optional<std::uint64_t> level; ///< nothing: not scored
     std::string level_word;             ///< as the brief's scale has it
     std::vector<std::string> marks;     ///< "split", "frayed", "net marks"
@@ -109,7 +110,7 @@ struct FishCondition {
     std::vector<ScoredLook> body;
     std::vector<ReflexLook> reflexes;
     std::vector<HandlingTime> handling;
-    std::optional<KnownFate> fate; ///< nothing: no record tells of it
+    std::optional<KnownFate> fate;      ///< nothing: no record tells of it
     std::vector<std::string> reminders; ///< of the permit's end-points, at lost righting or heavy bleeding
     std::vector<std::string> doubts;    ///< times that contradict each other
 };
@@ -120,8 +121,8 @@ struct PlateWell {
     std::string name; ///< "C7"
     std::uint64_t row = 0;
     std::uint64_t column = 0;
-    std::string kind;  ///< "standard", "zero", "blank", "control", "sample", "spiked", "empty"
-    std::string label; ///< of standards the concentration
+    std::string kind;               ///< "standard", "zero", "blank", "control", "sample", "spiked", "empty"
+    std::string label;              ///< of standards the concentration
     std::optional<double> response; ///< as read
     std::optional<double> residual; ///< ln response less the mean of its replicates
     std::string excluded;           ///< why it does not count
@@ -130,8 +131,8 @@ struct PlateWell {
 struct PlateStandard {
     double concentration = 0.0; ///< 0: the zero wells
     std::vector<std::string> wells;
-    std::vector<double> responses;  ///< as read, of wells that count
-    Number response;                ///< mean
+    std::vector<double> responses; ///< as read, of wells that count
+    Number response;               ///< mean
     Number cv_percent;
     Number read_back;
     Number recovery_percent;
@@ -179,7 +180,7 @@ struct AssayPlate {
     std::string unit;
     std::optional<Instant> run_at;
     std::string who;
-    std::string unanswered; ///< why there are no numbers; empty when there are
+    std::string unanswered;              ///< why there are no numbers; empty when there are
     std::vector<std::string> understood; ///< of the file
     std::uint64_t rows = 8;
     std::uint64_t columns = 12;
@@ -193,7 +194,7 @@ struct AssayPlate {
     std::vector<PlateMaterial> samples;
     std::vector<PlateMaterial> controls;
     std::vector<PlateMaterial> spikes;
-    Number edge_percent; ///< outer wells over inner ones, less 1; no number: why
+    Number edge_percent;        ///< outer wells over inner ones, less 1; no number: why
     bool is_edge_clear = false; ///< its interval leaves out 0
     std::vector<PlateLimit> limits;
     Number quantified_from;
@@ -250,13 +251,13 @@ struct ScorerAgreement {
 
 /// Dead within a horizon of those whose state was known.
 struct MortalityRow {
-    std::string from;  ///< "from capture", "from the start of holding", "from release"
+    std::string from; ///< "from capture", "from the start of holding", "from release"
     double horizon_h = 0.0;
     std::string group; ///< "": all
     std::uint64_t dead = 0;
     std::uint64_t known = 0;
     std::uint64_t unknown = 0;
-    Number percent;           ///< exact limits (Clopper and Pearson)
+    Number percent;            ///< exact limits (Clopper and Pearson)
     Number can_be_low_percent; ///< the unknown all alive, all dead
     Number can_be_high_percent;
     Number corrected_percent; ///< what the treatment adds over the control; no number: why

@@ -1,5 +1,6 @@
 #pragma once
-// A number of the report, with its unit, its uncertainty and how it was made, or the reason why there is none.
+// A number of the report, with its unit, its uncertainty and how it was made, or the reason why there is
+// none.
 
 #include <optional>
 #include <string>
