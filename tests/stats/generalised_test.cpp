@@ -454,6 +454,81 @@ TEST(Generalised, penalised_limits_are_where_the_penalised_likelihood_has_lost_w
     EXPECT_NEAR(tests->front().test.chi_squared, 2.0 * (best - profile(0.0)), 1e-7);
 }
 
+/// Penalised likelihood of landed on rig and depth, written out: a, b of the rig, c of the depth less 2.1.
+struct PenalisedByHand {
+    std::vector<double> landed;
+    std::vector<double> depth;
+
+    [[nodiscard]] double at(double a, double b, double c) const {
+        double value = 0.0;
+        double s[3][3] = {};
+        for (std::size_t i = 0; i < landed.size(); ++i) {
+            const double x[3] = {1.0, static_cast<double>(i % 2), depth[i] - 2.1};
+            const double eta = a + (b * x[1]) + (c * x[2]);
+            const double rare = std::exp(-std::abs(eta));
+            value -= std::log1p(rare) + ((eta > 0.0) == (landed[i] == 1.0) ? 0.0 : std::abs(eta));
+            for (int j = 0; j < 3; ++j) {
+                for (int k = 0; k < 3; ++k) {
+                    s[j][k] += rare / ((1.0 + rare) * (1.0 + rare)) * x[j] * x[k];
+                }
+            }
+        }
+        const double determinant = (s[0][0] * ((s[1][1] * s[2][2]) - (s[1][2] * s[1][2]))) -
+                                   (s[0][1] * ((s[0][1] * s[2][2]) - (s[1][2] * s[0][2]))) +
+                                   (s[0][2] * ((s[0][1] * s[1][2]) - (s[1][1] * s[0][2])));
+        return value + (0.5 * std::log(determinant));
+    }
+    /// Its best over a and b near a start, by steps in eight directions that shorten.
+    [[nodiscard]] double best(double a, double b, double c) const {
+        double value = at(a, b, c);
+        for (double step = 1.0; step > 1e-6;) {
+            bool is_better = false;
+            for (const auto& [u, v] : std::vector<std::pair<double, double>>{
+                     {1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {1, -1}, {-1, 1}, {-1, -1}}) {
+                const double next = at(a + (step * u), b + (step * v), c);
+                if (next > value) {
+                    value = next;
+                    a += step * u;
+                    b += step * v;
+                    is_better = true;
+                }
+            }
+            step = is_better ? step : step / 2.0;
+        }
+        return value;
+    }
+};
+
+// The two that were lost came from the shallowest water: the limit lies 180 log odds a metre away, past where
+// the information's determinant is too small to start from.
+TEST(Generalised, penalised_limits_far_away_are_found) {
+    const PenalisedByHand by_hand{
+        .landed = {1, 1, 1, 1, 0, 1, 1, 1, 1, 1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1},
+        .depth = {2.9029356648144651, 2.2176051680764095, 2.624756657809475,  2.8966951350424974,
+                  2.087431447069692,  2.9568239243079546, 2.9411719623829655, 2.9552174766833708,
+                  2.1408365048596867, 2.518964280488265,  2.0272128221565513, 2.4537123719022018,
+                  2.1316167869896709, 2.2841221591612708, 2.1426423376520569, 2.3684883379503412,
+                  2.1161392845020246, 2.5233618372959268, 2.7796145110447128, 2.6046990727400674,
+                  2.7885356188063724, 2.2937958628193522, 2.9552835756150251, 2.2368552162198836}};
+    Table table(labels(24));
+    std::vector<std::string> rigs;
+    for (int i = 0; i < 24; ++i) {
+        rigs.emplace_back(i % 2 == 0 ? "single" : "treble");
+    }
+    ASSERT_TRUE(table.add_factor("rig", rigs));
+    ASSERT_TRUE(table.add_numbers("depth", by_hand.depth));
+    const auto design = make_design(table, {.terms = {{{"rig"}}, {{"depth"}}}});
+    const auto fit = fit_generalised(*design, by_hand.landed, {.penalty = Penalty::firth});
+    ASSERT_TRUE(fit) << fit.error().text();
+    const auto limits = profile_intervals(*fit);
+    ASSERT_TRUE(limits);
+    const double most = by_hand.best(0.5, 1.5, fit->coefficients[2].value);
+    constexpr double chi_squared = 3.841458820694124; // 95 % of one degree of freedom
+    EXPECT_NEAR(2.0 * (most - by_hand.best(1.7, 1.8, (*limits)[2].lower)), chi_squared, 1e-5);
+    EXPECT_NEAR(2.0 * (most - by_hand.best(-0.5, -20.0, (*limits)[2].upper)), chi_squared, 1e-5);
+    EXPECT_GT((*limits)[2].upper, 180.0);
+}
+
 TEST(Generalised, says_which_level_parts_the_outcomes_and_what_to_do) {
     const TwoRigs rigs(8, 8, 3, 9);
     const auto fit = fit_generalised(rigs.design, rigs.landed);

@@ -383,13 +383,14 @@ Interval profile_limits(const Likelihood& likelihood, const Climb& best, std::si
             return wanted - std::sqrt(std::max(0.0, 2.0 * (best.slopes.value - found.slopes.value)));
         };
         const double from = best.at[parameter];
-        double inner = from;
+        Ordinate inner{from, wanted};
         for (double reach = wanted * se; reach < 60.0 * se; reach *= 1.5) {
-            const double outer = std::max(from + (direction * reach), floor);
-            if (left(outer) <= 0.0) {
+            const double at = std::max(from + (direction * reach), floor);
+            const Ordinate outer{at, left(at)};
+            if (outer.value <= 0.0) {
                 return root_between(left, inner, outer);
             }
-            if (outer == floor) {
+            if (at == floor) {
                 return floor;
             }
             inner = outer;

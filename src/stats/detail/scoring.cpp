@@ -17,6 +17,8 @@ using Vector = Eigen::VectorXd;
 using Index = Eigen::Index;
 
 constexpr int most_rounds = 200;
+/// Stands for an endless fall of the likelihood, in standard deviations.
+constexpr double far_beyond = 1e3;
 /// Steps of the linear predictor that are as good as none.
 constexpr double small_step = 1e-10;
 
@@ -378,18 +380,24 @@ double Scoring::limit(const Peak& best, std::size_t coefficient, double wanted, 
     const double variance = column[static_cast<Index>(coefficient)];
     const Vector along = own.orthogonal(column / variance);
     Vector warm = own.orthogonal(vector_of(best.coefficients));
+    // Where the information has no determinant there is no likelihood to start from: far beyond any limit,
+    // and the next look starts where the last one was.
     const auto left = [&](double value) {
-        warm += along * (value - sum.dot(warm));
-        const auto found = own.maximise(warm, basis);
+        const auto found = own.maximise(warm + (along * (value - sum.dot(warm))), basis);
+        if (!std::isfinite(found.point.value)) {
+            return -far_beyond;
+        }
         warm = found.point.at;
-        return wanted - std::sqrt(std::max(0.0, 2.0 * (best.value - found.point.value)));
+        return wanted -
+               std::min(far_beyond, std::sqrt(std::max(0.0, 2.0 * (best.value - found.point.value))));
     };
     const double from = best.coefficients[coefficient];
-    double inner = from;
+    Ordinate inner{from, wanted};
     constexpr double widest = 100.0; // standard errors
     for (double reach = wanted; reach < widest; reach *= 1.5) {
-        const double outer = from + (direction * reach * std::sqrt(variance));
-        if (left(outer) <= 0.0) {
+        const double at = from + (direction * reach * std::sqrt(variance));
+        const Ordinate outer{at, left(at)};
+        if (outer.value <= 0.0) {
             return root_between(left, inner, outer);
         }
         inner = outer;
