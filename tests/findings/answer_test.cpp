@@ -802,6 +802,16 @@ TEST(AnswerScores, odds_of_a_higher_score) {
     EXPECT_EQ(found.effects[0].method, "interval by profile likelihood, p by likelihood ratio");
     EXPECT_EQ(found.points[0].value,
               std::get<Word>(rows.column("injury")->cells[0]).text == "none" ? 1.0 : 2.0);
+    EXPECT_TRUE(found.warnings.empty()) << found.warnings.front();
+
+    auto few = rows;
+    for (std::size_t row = 30; row < rows.rows(); ++row) {
+        few.set(row, "injury", Absent{"not scored"});
+    }
+    const auto of_few = answer_question(question("injury", "rig"), few);
+    EXPECT_TRUE(std::ranges::any_of(of_few.warnings, [](const std::string& text) {
+        return text.starts_with("30 rows are few for scores");
+    }));
 }
 
 // A wide interval is never called an absence of an effect.
