@@ -9,7 +9,8 @@
 
 #include "base/number_text.hpp"
 #include "report/checklist.hpp"
-#include "report/detail/json_stream.hpp"
+#include "report/detail/json_condition.hpp"
+#include "report/detail/json_values.hpp"
 #include "report/methods.hpp"
 #include "report/words.hpp"
 
@@ -40,76 +41,21 @@ std::string rounded_json(double value, int digits) {
     return text;
 }
 
-/// What a figure can show: six significant digits, in the shortest notation.
-std::string six_digits(double value) {
-    return exact_text(parse_number(fmt::format("{:.5e}", value)).value_or(0.0));
-}
-
-/// One overload of put() per struct, its fields in the order of results.hpp; a test holds them against the
-/// schema.
-class DocumentWriter {
+/// One overload of put() per struct, its fields in the order of results.hpp.
+class DocumentWriter : public detail::StructWriter<DocumentWriter> {
   public:
-    explicit DocumentWriter(Detail detail) : detail_(detail) {}
-    [[nodiscard]] std::string document(const Results& results);
+    using StructWriter::put;
+    using StructWriter::StructWriter;
+    void put(const Results& results);
 
   private:
-    void put(const std::string& v) { out_.value(v); }
-    void put(std::string_view v) { out_.value(v); }
-    void put(double v) {
-        if (detail_ == Detail::whole || !std::isfinite(v)) {
-            out_.value(v);
-        } else {
-            out_.literal(six_digits(v));
-        }
-    }
-    void put(bool v) { out_.value(v); }
-    void put(std::uint32_t v) { out_.value(v); }
-    void put(std::uint64_t v) { out_.value(v); }
-    void put(Instant v) { out_.value(v); }
+    friend StructWriter;
     void put(uptake::Mark v) { out_.value(word_of(v)); }
     void put(uptake::ChamberState v) { out_.value(word_of(v)); }
     void put(ExcludedBy v) { out_.value(word_of(v)); }
     void put(findings::EffectScale v) { out_.value(word_of(v)); }
     void put(findings::FoundCheck::Verdict v) { out_.value(word_of(v)); }
     void put(findings::Declared v) { out_.value(word_of(v)); }
-
-    template <typename T>
-    void put(const std::optional<T>& v) {
-        if (v) {
-            put(*v);
-        } else {
-            out_.null();
-        }
-    }
-
-    template <typename T>
-    void put(const std::vector<T>& v) {
-        out_.begin_array();
-        for (const T& each : v) {
-            put(each);
-        }
-        out_.end_array();
-    }
-
-    template <typename T>
-    void field(std::string_view name, const T& value) {
-        out_.key(name);
-        put(value);
-    }
-
-    void fields() {}
-    template <typename T, typename... Rest>
-    void fields(std::string_view name, const T& value, const Rest&... rest) {
-        field(name, value);
-        fields(rest...);
-    }
-
-    template <typename... Pairs>
-    void object(const Pairs&... pairs) {
-        out_.begin_object();
-        fields(pairs...);
-        out_.end_object();
-    }
 
     /// A column of a spell table: what `pick` takes from each spell.
     template <typename Pick>
@@ -131,25 +77,17 @@ class DocumentWriter {
         out_.end_array();
     }
 
-    void put(const Number& v);
-    void put_contributions(const Number& v);
     void put(const DrawnTrace& v);
     void put(const Stay& v);
     void put_spells(const std::vector<Spell>& spells);
     void put_spell_contributions(const std::vector<Spell>& spells);
 
     void put(const uptake::Reason& v) { object("word", v.word, "text", v.text); }
-    void put(const Interval& v) {
-        object("low", v.low, "high", v.high, "level", v.level, "method", v.method);
-    }
     void put(const ChecklistRow& v) {
         object("word", v.word, "number", v.number, "section", v.section, "criterion", v.criterion, "state",
                word_of(v.state), "answer", v.answer, "filled_from", v.filled_from);
     }
     void put(const Paragraph& v) { object("title", v.title, "text", v.text); }
-    void put(const NamedText& v) { object("name", v.name, "text", v.text); }
-    void put(const NamedNumber& v) { object("word", v.word, "title", v.title, "number", v.number); }
-    void put(const Curve& v) { object("x", v.x, "y", v.y, "low", v.low, "high", v.high); }
     void put(const StudyHeader& v) {
         object("title", v.title, "place", v.place, "permit", v.permit, "zone", v.zone, "species", v.species,
                "is_simulated", v.is_simulated, "simulated_label", v.simulated_label, "program", v.program,
@@ -358,7 +296,7 @@ class DocumentWriter {
                "mass_g", v.mass_g, "mass_source", v.mass_source, "fork_length_mm", v.fork_length_mm,
                "density_kg_per_l", v.density_kg_per_l, "time_zero_word", v.time_zero_word, "time_zero",
                v.time_zero, "encounters", v.encounters, "events", v.events, "stays", v.stays, "metrics",
-               v.metrics, "fate", v.fate, "note", v.note, "notes", v.notes);
+               v.metrics, "condition", v.condition, "fate", v.fate, "note", v.note, "notes", v.notes);
     }
     void put(const Exclusion& v) {
         object("by", v.by, "act", v.act, "fish", v.fish, "stay", v.stay, "spell", v.spell, "moment", v.moment,
@@ -397,86 +335,10 @@ class DocumentWriter {
         object("severity", v.severity, "file", v.file, "line", v.line, "column", v.column, "found", v.found,
                "expected", v.expected, "remedy", v.remedy, "text", v.text);
     }
-    Detail detail_;
+    void put(const FishCondition& v) { detail::put_condition(out_, detail_, v); }
+    void put(const StudyCondition& v) { detail::put_condition(out_, detail_, v); }
     bool is_blank_ = false; ///< the stay being written is a blank that no figure draws
-    detail::JsonStream out_{3};
 };
-
-/// "slope:s01a 7" is of the kind "slope", "spontaneous changes (recovery of F01)" of "spontaneous changes".
-std::string kind_of(const std::string& source) {
-    return source.substr(0, std::min(source.find(':'), source.find(" (")));
-}
-
-/// An integral over a night has a hundred sources that each do next to nothing: those under this share of the
-/// variance are gathered by kind.
-constexpr double least_named_share = 0.01;
-
-struct Gathered {
-    std::size_t count = 0;
-    double squares = 0.0;
-    double last_effect = 0.0;
-    std::string last_source;
-};
-
-void DocumentWriter::put_contributions(const Number& v) {
-    double variance = 0.0;
-    for (const Contribution& each : v.contributions) {
-        variance += each.effect * each.effect;
-    }
-    const auto share = [&](double squares) { return variance > 0.0 ? squares / variance : 0.0; };
-    std::map<std::string, Gathered> small;
-    out_.key("contributions");
-    out_.begin_array();
-    for (const Contribution& each : v.contributions) {
-        const double squares = each.effect * each.effect;
-        const bool is_named = share(squares) >= least_named_share || v.contributions.size() <= 12;
-        if (detail_ == Detail::whole && is_named) {
-            object("source", each.source, "effect", each.effect, "share", share(squares));
-            continue;
-        }
-        Gathered& kind = small[kind_of(each.source)];
-        ++kind.count;
-        kind.squares += squares;
-        kind.last_effect = each.effect;
-        kind.last_source = each.source;
-    }
-    for (const auto& [kind, all] : small) {
-        const bool is_alone = all.count == 1;
-        const std::string many =
-            detail_ == Detail::whole ? fmt::format("{}: {} small ones", kind, all.count) : kind;
-        object("source", is_alone ? all.last_source : many, "effect",
-               is_alone ? all.last_effect : std::sqrt(all.squares), "share", share(all.squares));
-    }
-    out_.end_array();
-}
-
-void DocumentWriter::put(const Number& v) {
-    out_.begin_object();
-    field("value", v.value);
-    field("unit", v.unit);
-    if (!v.has_value()) {
-        const std::string reason = v.reason.empty() ? "not recorded" : v.reason;
-        fields("text", reason, "reason", reason);
-    } else {
-        field("text", bare_text_of(v));
-    }
-    if (v.standard_uncertainty) {
-        field("standard_uncertainty", *v.standard_uncertainty);
-    }
-    if (v.interval) {
-        field("interval", *v.interval);
-    }
-    if (!v.method.empty()) {
-        field("method", v.method);
-    }
-    if (!v.contributions.empty()) {
-        put_contributions(v);
-    }
-    if (v.is_at_least) {
-        field("is_at_least", true);
-    }
-    out_.end_object();
-}
 
 void DocumentWriter::put(const findings::FoundNumber& v) {
     out_.begin_object();
@@ -557,7 +419,7 @@ void DocumentWriter::put_spell_contributions(const std::vector<Spell>& spells) {
     for (std::size_t i = 0; i < spells.size(); ++i) {
         for (const Contribution& each : contributions(spells[i])) {
             const bool is_shared = spells_with[each.source] > 1 || spells.size() == 1;
-            auto& column = effects[is_shared ? each.source : kind_of(each.source)];
+            auto& column = effects[is_shared ? each.source : detail::kind_of(each.source)];
             column.resize(spells.size());
             column[i] = column[i] == 0.0 ? each.effect : std::hypot(column[i], each.effect);
         }
@@ -625,21 +487,22 @@ void DocumentWriter::put_spells(const std::vector<Spell>& spells) {
     out_.end_object();
 }
 
-std::string DocumentWriter::document(const Results& v) {
+void DocumentWriter::put(const Results& v) {
     object("schema", std::string_view("backeddy results"), "schema_version", schema_version, "study", v.study,
            "columns", v.columns, "groups", v.groups, "inputs", v.inputs, "settings", v.settings, "water",
            v.water, "sensors", v.sensors, "clocks", v.clocks, "assemblies", v.assemblies, "accounting",
            v.accounting, "fishing", v.fishing, "fish", v.fish, "blanks", v.blanks, "headlines", v.headlines,
-           "findings", v.findings, "exclusions", v.exclusions, "complaints", v.complaints, "notes", v.notes,
-           "answers", v.answers, "methods", methods_text(v), "checklist", checklist(v), "cautions",
-           cautions());
-    return std::move(out_).take();
+           "condition", v.condition, "findings", v.findings, "exclusions", v.exclusions, "complaints",
+           v.complaints, "notes", v.notes, "answers", v.answers, "methods", methods_text(v), "checklist",
+           checklist(v), "cautions", cautions());
 }
 
 } // namespace
 
 std::string json_text(const Results& results, Detail detail) {
-    return DocumentWriter(detail).document(results);
+    detail::JsonStream out(3);
+    DocumentWriter(out, detail).put(results);
+    return std::move(out).take();
 }
 
 } // namespace backeddy::report

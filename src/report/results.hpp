@@ -1,6 +1,6 @@
 #pragma once
 // Start here: everything one run has to say, as plain structs. `app` fills them; the writers of this folder
-// turn them into results.json (json.hpp; its shape is results.schema.json), five CSV tables (tables.hpp) and
+// turn them into results.json (json.hpp; its shape is results.schema.json), CSV tables (tables.hpp) and
 // report.html (page.hpp). Field names are the same in all of them.
 //
 //   report::Results results;

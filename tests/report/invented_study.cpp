@@ -9,6 +9,7 @@
 
 #include "base/hash.hpp"
 #include "base/random.hpp"
+#include "report/invented_condition.hpp"
 #include "report/invented_findings.hpp"
 #include "report/thin.hpp"
 #include "series/trace.hpp"
@@ -835,6 +836,7 @@ Results invented_study(const InventedSize& size) {
     add_accounting(results);
     add_fishing(results);
     add_background_to_the_study(results);
+    add_invented_condition(results);
     results.findings = invented_findings();
     results.notes = {"An invented study for looking at the report's pages."};
     return results;

@@ -3,7 +3,7 @@
 /** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
 export interface Results {
   schema: "backeddy results";
-  schema_version: "1.5";
+  schema_version: "1.6";
   study: StudyHeader;
   columns: Column[];
   groups: Group[];
@@ -19,6 +19,7 @@ export interface Results {
   /** stays without a fish */
   blanks: Stay[];
   headlines: Headline[];
+  condition: StudyCondition;
   /** The answers of the study's questions ([[question]] of the brief), in their order */
   findings: Finding[];
   exclusions: Exclusion[];
@@ -751,6 +752,472 @@ export interface Event {
   hours: number | null;
 }
 
+/** One analyte of one draw, in its usual unit. Of a limit `value` is null with the reason in words ("below 3.1 ng/mL") and `below` or `above` is what is known: never half a limit, never zero. */
+export interface BloodValue {
+  /** "cortisol", "lactate", "haematocrit" ... */
+  analyte: string;
+  /** "plasma", "serum", "whole_blood" ...: values of different matrices are never put together */
+  matrix: string;
+  /** In the analyte's usual unit; null where only a limit is known */
+  value: Quantity;
+  /** The truth lies below this (the assay's limit), same unit; null where the value is known or lies above */
+  below: number | null;
+  /** The truth lies above this (the range's end), same unit; null where the value is known or lies below */
+  above: number | null;
+  /** "43 mg/dL", where that is another unit than the usual one; else empty */
+  as_written: string;
+  /** What it was measured with; empty: not written down */
+  device: string;
+  /** Of the sample; '' where nobody said */
+  haemolysis: "" | "none" | "slight" | "marked";
+  /** The tube's label; empty: none */
+  sample: string;
+  /** The assay plate it was read from; empty: typed in blood.csv */
+  plate: string;
+  /** Wells of that plate that made it */
+  wells: string[];
+  /** The road back: "blood.csv, line 12", "plate P1, wells C3 and C4; samples.csv, line 7" */
+  from: string;
+  /** Lower end of the published range of salmonids, from rest to exhaustion; null for a matrix it does not hold for */
+  range_low: Quantity;
+  /** Its upper end */
+  range_high: Quantity;
+  /** Where the range is from, and how well that is known */
+  range_source: string;
+  /** Outside the published range: look before believing; nothing was taken out */
+  is_outside_range: boolean;
+  /** What is odd about it, in words */
+  notes: string[];
+}
+
+/** One draw of blood. */
+export interface BloodDraw {
+  /** When; null: not written down */
+  at: string | null;
+  /** Minutes since the last hook-up before it */
+  since_hook_up_min: Quantity;
+  /** Minutes since the last sealing before it */
+  since_sealed_min: Quantity;
+  /** Drawn, mL */
+  volume_ml: Quantity;
+  /** Of this draw, per kilogram of fish */
+  ml_per_kg: Quantity;
+  /** With all draws before it that still count */
+  drawn_ml_per_kg: Quantity;
+  /** The permit's; null: not set in the brief */
+  ceiling_ml_per_kg: Quantity;
+  /** All that counts is over the permit's ceiling */
+  is_over_ceiling: boolean;
+  /** Who drew it */
+  who: string;
+  /** Analyte by analyte */
+  values: BloodValue[];
+  /** What is odd about the draw */
+  notes: string[];
+}
+
+/** A place on the fish with the level it was given. */
+export interface ScoredPlace {
+  /** Fixed, for programs and the outline: "left_pectoral", "head", "left_eye", "hook_wound" */
+  word: string;
+  /** "left pectoral" */
+  title: string;
+  /** From 0, unhurt; null: not scored, which is not 0 */
+  level: number | null;
+  /** The level as the brief's scale has it; empty: not scored */
+  level_word: string;
+  /** "split", "frayed", "net marks" */
+  marks: string[];
+}
+
+/** Fins, or body, of one fish by one scorer on one occasion. */
+export interface ScoredLook {
+  /** "landing", "before_holding", "after_holding" */
+  occasion: string;
+  /** Who scored; empty: not written down */
+  scorer: string;
+  /** When; null: not written down */
+  at: string | null;
+  /** Fins, or areas of the body, eyes and the hook wound */
+  places: ScoredPlace[];
+  /** Mean level over the places of the settings: steps taken for equal; null where too few were scored */
+  mean: Quantity;
+  /** Sum of the levels; null where any place is missing */
+  sum: Quantity;
+  /** Worst level of what was scored; null: nothing was */
+  worst: number | null;
+  /** What is missing of it */
+  note: string;
+}
+
+/** Reflex tests of one fish at one moment. A test that was not done is missing, never passed or failed. */
+export interface ReflexLook {
+  /** When; null: not written down */
+  at: string | null;
+  /** Test and "there", "lost" or "not tested" */
+  tests: NamedText[];
+  /** Lost of those tested */
+  impaired_percent: Quantity;
+  /** Of all tests, had the missing ones all been there */
+  can_be_low_percent: Quantity;
+  /** Of all tests, had the missing ones all been lost */
+  can_be_high_percent: Quantity;
+}
+
+/** A length of time by the recorded events and as typed by hand, side by side. */
+export interface HandlingTime {
+  /** "fight_s", "air_s" ... */
+  word: string;
+  /** "fight" */
+  title: string;
+  /** From the events */
+  by_events: Quantity;
+  /** From the table */
+  typed: Quantity;
+  /** In words; empty: none, or only one is there */
+  disagreement: string;
+}
+
+/** What is known of a fish's life: between which looks it died, if it did. */
+export interface KnownFate {
+  /** When last heard of */
+  ending: "alive" | "lost" | "dead";
+  /** Last known alive; null: no record says so */
+  last_alive: string | null;
+  /** Of a dead fish: found, or seen to die; the death lies after last_alive and not after this */
+  found_dead: string | null;
+  /** Of a fish lost to follow-up: when it was missed */
+  lost: string | null;
+  /** The first time */
+  released: string | null;
+  /** Where it died, was lost or was last written down: "play", "tube", "transfer", "chamber", "chase", "holding", "after_release" */
+  stage: string;
+  /** Of the death or loss; empty: not known */
+  cause: string;
+  /** "external T-bar 0412" */
+  tags: string[];
+  /** Records that contradict each other, none of them mended */
+  doubts: string[];
+}
+
+/** Condition of one fish; every list is empty where no sheet tells of it. */
+export interface FishCondition {
+  /** By time */
+  draws: BloodDraw[];
+  /** A look per occasion and scorer */
+  fins: ScoredLook[];
+  /** Scale loss, eyes, the hook wound */
+  body: ScoredLook[];
+  /** By time */
+  reflexes: ReflexLook[];
+  /** Fight, air, time to sealing ... */
+  handling: HandlingTime[];
+  /** null: no record tells of it */
+  fate: KnownFate | null;
+  /** Of the permit's end points, at lost righting or heavy bleeding */
+  reminders: string[];
+  /** Times that contradict each other */
+  doubts: string[];
+}
+
+/** One well of an assay plate. */
+export interface PlateWell {
+  /** "C7" */
+  name: string;
+  /** From 0 */
+  row: number;
+  /** From 0 */
+  column: number;
+  /** What stands in it, by the plate map */
+  kind: "standard" | "zero" | "blank" | "control" | "sample" | "spiked" | "empty";
+  /** Of standards the concentration */
+  label: string;
+  /** As read; null: not read */
+  response: number | null;
+  /** ln response less the mean of its replicates; null where there is nothing to compare */
+  residual: number | null;
+  /** Why it does not count; empty: it does */
+  excluded: string;
+}
+
+/** One concentration of the standards. */
+export interface PlateStandard {
+  /** As the plate map says, in the plate's unit; 0: the zero wells */
+  concentration: number;
+  /** That count */
+  wells: string[];
+  /** As read, of the wells that count */
+  responses: number[];
+  /** Their mean, less the blank where that is taken off */
+  response: Quantity;
+  /** Of the replicates */
+  cv_percent: Quantity;
+  /** Concentration read back from the curve; null beyond it, and at 0 */
+  read_back: Quantity;
+  /** Read back over what it should be */
+  recovery_percent: Quantity;
+  /** Recovery and CV within their limits; false at 0 */
+  is_accepted: boolean;
+  /** What is wrong with it */
+  remarks: string[];
+}
+
+/** Wells of one material at one dilution. */
+export interface PlateDilution {
+  /** How many times diluted; 1: not */
+  dilution: number;
+  /** That count */
+  wells: string[];
+  /** Mean, less the blank where that is taken off */
+  response: Quantity;
+  /** Of the replicates */
+  cv_percent: Quantity;
+  /** The dilution undone; null with the reason where it lies beyond the curve */
+  concentration: Quantity;
+}
+
+/** A sample, control or spiked sample, over all its dilutions. */
+export interface PlateMaterial {
+  /** What it is */
+  kind: "sample" | "control" | "spiked";
+  /** The tube's, as on the plate map */
+  label: string;
+  /** Of samples, by samples.csv; empty: not known or not a fish's */
+  fish: string;
+  /** By dilution, ascending */
+  dilutions: PlateDilution[];
+  /** The dilution undone, with its interval (curve and replicates); null with "below 0.78" beyond the curve, never drawn out past it */
+  concentration: Quantity;
+  /** Of controls what it should be, of spiked samples what was added */
+  expected: Quantity;
+  /** Of that */
+  recovery_percent: Quantity;
+  /** null: nothing to hold it against */
+  is_accepted: boolean | null;
+  /** Of the result, with each twofold dilution; 0: parallel to the standards */
+  change_per_doubling_percent: Quantity;
+  /** '' with fewer than three dilutions on the curve */
+  parallel: "" | "yes" | "no" | "undecided";
+  /** What to know before believing it */
+  remarks: string[];
+}
+
+/** A standard's well against the curve. */
+export interface PlateResidual {
+  /** In the plate's unit */
+  concentration: number;
+  /** Response over the curve's, less 1 */
+  percent: number;
+  /** "C7" */
+  well: string;
+}
+
+/** A limit of detection or quantification, by one definition. */
+export interface PlateLimit {
+  /** In words */
+  definition: string;
+  /** Undiluted; null with the reason */
+  concentration: Quantity;
+}
+
+/** One assay plate: wells, standard curve, what was read from it and what is wrong with it. */
+export interface AssayPlate {
+  /** As the study names it */
+  id: string;
+  /** The reader's export, relative to the study folder */
+  file: string;
+  /** "cortisol" */
+  analyte: string;
+  /** Of every concentration here */
+  unit: string;
+  /** When it was run; null: not written down */
+  run_at: string | null;
+  /** Who ran it */
+  who: string;
+  /** Why there are no numbers; empty when there are */
+  unanswered: string;
+  /** Of the export and the map */
+  understood: string[];
+  /** Of the plate */
+  rows: number;
+  /** Of the plate */
+  columns: number;
+  /** Row by row */
+  wells: PlateWell[];
+  /** "four-parameter logistic" */
+  curve_kind: string;
+  /** Of the curve, with their standard errors */
+  parameters: NamedNumber[];
+  /** Where the variance's power came from, in words */
+  weights: string;
+  /** x concentration, y response as read, with its 95 % band */
+  curve: Curve;
+  /** Of the standards' wells */
+  residuals: PlateResidual[];
+  /** By concentration, ascending */
+  standards: PlateStandard[];
+  /** In order of their first well */
+  samples: PlateMaterial[];
+  /** Of known concentration */
+  controls: PlateMaterial[];
+  /** Samples to which a known amount was added */
+  spikes: PlateMaterial[];
+  /** Response of outer wells over that of inner ones, less 1; null: why it cannot be told */
+  edge_percent: Quantity;
+  /** The interval of edge_percent leaves out 0 */
+  is_edge_clear: boolean;
+  /** Of detection and quantification */
+  limits: PlateLimit[];
+  /** The lowest accepted standard */
+  quantified_from: Quantity;
+  /** The highest accepted standard */
+  quantified_to: Quantity;
+  /** Mean response of the blanks */
+  blank: Quantity;
+  /** Of replicates of samples, controls and spikes, pooled */
+  response_cv_percent: Quantity;
+  /** Intra-assay CV: of those whose wells all lie on the curve, pooled */
+  concentration_cv_percent: Quantity;
+  /** "C7: bubble" */
+  excluded: string[];
+  /** What to know of the plate */
+  remarks: string[];
+}
+
+/** One control over the plates of an analyte. Percent of the mean. */
+export interface InterAssay {
+  /** "cortisol" */
+  analyte: string;
+  /** The control's */
+  label: string;
+  /** On which it stood on the curve */
+  plates: number;
+  /** Over all plates */
+  wells: number;
+  /** Of the plates' means */
+  mean: Quantity;
+  /** Scatter of the plates' means: what is mostly called the inter-assay CV */
+  cv_of_means_percent: Quantity;
+  /** Within plates, by the variance components */
+  within_percent: Quantity;
+  /** Between plates; 0 where plates differ less than their wells would have it */
+  between_percent: Quantity;
+  /** Of one well on any plate */
+  total_percent: Quantity;
+}
+
+/** One analyte over the study's fish at the first draw after the event. Quantiles count values below or above a limit as such (Turnbull); one that lies among them is null. */
+export interface AnalyteSummary {
+  /** "cortisol" */
+  analyte: string;
+  /** "plasma" */
+  matrix: string;
+  /** Key of a group; '' with is_all: all fish, else of no group */
+  group: string;
+  /** Over all fish */
+  is_all: boolean;
+  /** With this analyte */
+  fish: number;
+  /** Of them only an upper limit is known */
+  below: number;
+  /** Of them only a lower limit is known */
+  above: number;
+  /** In the analyte's usual unit */
+  median: Quantity;
+  /** Likewise */
+  lower_quartile: Quantity;
+  /** Likewise */
+  upper_quartile: Quantity;
+  /** Median of the draws */
+  minutes_since_hook_up: Quantity;
+}
+
+/** Two people who scored the same fish. */
+export interface ScorerAgreement {
+  /** "fins", "body" */
+  of: string;
+  /** One scorer */
+  first: string;
+  /** The other */
+  second: string;
+  /** Scored by both */
+  fish: number;
+  /** Places scored by both */
+  pairs: number;
+  /** Of them given the same level */
+  same: number;
+  /** Cohen's, quadratic weights; interval by drawing whole fish */
+  kappa: Quantity;
+  /** What to make of it where fish are few */
+  note: string;
+}
+
+/** Dead within a horizon of those whose state at it was known. */
+export interface MortalityRow {
+  /** "from capture", "from the start of holding", "from release" */
+  from: string;
+  /** Hours from there */
+  horizon_h: number;
+  /** Key of a group; '': all */
+  group: string;
+  /** By the horizon */
+  dead: number;
+  /** Dead or known alive at the horizon */
+  known: number;
+  /** Neither: lost before it, or dead between two looks about it */
+  unknown: number;
+  /** dead of known, exact limits (Clopper and Pearson) */
+  percent: Quantity;
+  /** Of all, the unknown all alive */
+  can_be_low_percent: Quantity;
+  /** Of all, the unknown all dead */
+  can_be_high_percent: Quantity;
+  /** What the treatment adds over the control (Abbott); null: why */
+  corrected_percent: Quantity;
+}
+
+/** One fish as a point of the study's figure of condition. */
+export interface ConditionPoint {
+  /** Its id */
+  fish: string;
+  /** Key of a group */
+  group: string;
+  /** Fin index at landing, level */
+  fin_mean: number | null;
+  /** Reflexes lost of those tested */
+  impaired_percent: number | null;
+  /** mg/kg/h */
+  peak_after_capture: number | null;
+  /** Hours to recovery after capture, by the data */
+  recovery_h: number | null;
+}
+
+/** Blood, plates, scores and fates over the study; all lists are empty where has_any is false. */
+export interface StudyCondition {
+  /** Some sheet of condition holds a row */
+  has_any: boolean;
+  /** In the study's order */
+  plates: AssayPlate[];
+  /** Controls over plates */
+  inter_assay: InterAssay[];
+  /** Analyte by analyte, all fish and group by group */
+  analytes: AnalyteSummary[];
+  /** Pair of scorers by pair */
+  agreements: ScorerAgreement[];
+  /** Within the horizons of the settings */
+  mortality: MortalityRow[];
+  /** A point per fish */
+  points: ConditionPoint[];
+  /** The levels of the brief's fin scale in words, from unhurt */
+  fin_scale: string[];
+  /** The same of the body */
+  body_scale: string[];
+  /** Of blood and of end points */
+  cautions: string[];
+  /** What was not written down, and what that does to the numbers */
+  notes: string[];
+}
+
 export interface Fate {
   /** "released", "died" ... */
   word: string;
@@ -776,6 +1243,7 @@ export interface Fish {
   events: Event[];
   stays: Stay[];
   metrics: Metrics;
+  condition: FishCondition;
   fate: Fate;
   note: string;
   notes: string[];
