@@ -292,11 +292,12 @@ class Reasons {
 } // namespace
 
 const ResultMarks& result_marks() {
-    static const ResultMarks marks{.names = {"uptake_by_spell.csv", "uptake_by_stay.csv",
-                                             "uptake_by_fish.csv", "catch_by_rig.csv", "findings.csv",
-                                             "results.json", "report.html", "run.log", "refused_rows.csv"},
-                                   .proof = "results.json",
-                                   .proof_head = R"({"schema":"backeddyresults",)"};
+    static const ResultMarks marks{
+        .names = {"uptake_by_spell.csv", "uptake_by_stay.csv", "uptake_by_fish.csv", "catch_by_rig.csv",
+                  "findings.csv", "condition_by_fish.csv", "blood_by_value.csv", "plate_by_material.csv",
+                  "results.json", "report.html", "run.log", "refused_rows.csv"},
+        .proof = "results.json",
+        .proof_head = R"({"schema":"backeddyresults",)"};
     return marks;
 }
 

@@ -220,7 +220,10 @@ Expected<void> write_results(const StudyRun& run, const fs::path& folder, const 
         {"uptake_by_stay.csv", [](const report::Results& all) { return report::stay_table(all); }},
         {"uptake_by_fish.csv", [](const report::Results& all) { return report::fish_table(all); }},
         {"catch_by_rig.csv", [](const report::Results& all) { return report::catch_table(all); }},
-        {"findings.csv", [](const report::Results& all) { return report::findings_table(all); }}};
+        {"findings.csv", [](const report::Results& all) { return report::findings_table(all); }},
+        {"condition_by_fish.csv", [](const report::Results& all) { return report::condition_table(all); }},
+        {"blood_by_value.csv", [](const report::Results& all) { return report::blood_table(all); }},
+        {"plate_by_material.csv", [](const report::Results& all) { return report::plate_table(all); }}};
     std::vector<ResultFile> files(std::size(writers));
     parallel_for(files.size(), run.answers->threads,
                  [&](std::size_t i) { files[i] = {writers[i].name, writers[i].text(results)}; });

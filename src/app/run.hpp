@@ -72,7 +72,7 @@ struct StudyRun {
 /// run_study gives.
 void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work);
 
-/// The seven files of a result set, and refused_rows.csv where rows were refused, into `folder`, all or
+/// The ten files of a result set, and refused_rows.csv where rows were refused, into `folder`, all or
 /// nothing, and beside them `log` as run.log: the only file that may hold the time of the run or a path of
 /// the machine. An empty log writes none.
 [[nodiscard]] Expected<void> write_results(const StudyRun& run, const std::filesystem::path& folder,

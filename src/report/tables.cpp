@@ -7,72 +7,16 @@
 #include <fmt/format.h>
 
 #include "base/html_text.hpp"
-#include "base/number_text.hpp"
-#include "report/detail/json_stream.hpp"
+#include "report/detail/csv_table.hpp"
+#include "report/detail/html_parts.hpp"
 #include "report/words.hpp"
 
 namespace backeddy::report {
 
 namespace {
 
-/// Rows under construction. The first row decides the columns: the name given with each cell becomes the
-/// header; later rows must give the same names in the same order (a mistake of ours, so it is asserted by a
-/// test, not at run time).
-class Table {
-  public:
-    void begin_row() { is_first_cell_ = true; }
-    void end_row() {
-        rows_ += "\n";
-        has_header_ = true;
-    }
-    void text(std::string_view name, std::string_view value) { cell(name, text_cell(value)); }
-    void plain(std::string_view name, double value) { cell(name, exact_text(value)); }
-    void plain(std::string_view name, const std::optional<double>& value) {
-        cell(name, value ? exact_text(*value) : std::string{});
-    }
-    void count(std::string_view name, std::uint64_t value) { cell(name, fmt::format("{}", value)); }
-    void moment(std::string_view name, const std::optional<Instant>& value) {
-        cell(name, value ? iso_text(*value) : std::string{});
-    }
-    void truth(std::string_view name, bool value) { cell(name, value ? "yes" : "no"); }
-    void number(std::string_view name, const Number& value) { plain(name, value.value); }
-    /// Value, standard uncertainty, and the limits of its interval: `stem` + `unit`, `stem_uncertainty` +
-    /// `unit`, ...
-    void measured(std::string_view stem, std::string_view unit, const Number& value) {
-        plain(fmt::format("{}{}", stem, unit), value.value);
-        plain(fmt::format("{}_uncertainty{}", stem, unit), value.standard_uncertainty);
-        const auto interval = value.interval.value_or(Interval{.low = std::nan(""), .high = std::nan("")});
-        plain(fmt::format("{}_low_95{}", stem, unit), interval.low);
-        plain(fmt::format("{}_high_95{}", stem, unit), interval.high);
-    }
-
-    [[nodiscard]] std::string take() && { return header_ + "\n" + rows_; }
-    /// Of a table without rows: the row written only decided the columns.
-    [[nodiscard]] std::string take_header() && { return header_ + "\n"; }
-    [[nodiscard]] bool is_empty() const { return !has_header_; }
-
-  private:
-    void cell(std::string_view name, const std::string& value) {
-        if (!has_header_) {
-            header_ += (is_first_cell_ ? "" : ",") + text_cell(name);
-        }
-        rows_ += (is_first_cell_ ? "" : ",") + value;
-        is_first_cell_ = false;
-    }
-
-    std::string header_;
-    std::string rows_;
-    bool has_header_ = false;
-    bool is_first_cell_ = true;
-};
-
-std::string joined(const std::vector<std::string>& words) {
-    std::string text;
-    for (const std::string& word : words) {
-        text += (text.empty() ? "" : "; ") + word;
-    }
-    return text;
-}
+using detail::joined;
+using Table = detail::CsvTable;
 
 std::string joined(const std::vector<uptake::Reason>& reasons) {
     std::string text;
@@ -447,12 +391,6 @@ void catch_row(Table& table, const RigCatch& rig, std::string_view kind, std::st
     const auto whole = [&](std::string_view column, std::uint64_t value) {
         table.plain(column, is_step ? std::optional(static_cast<double>(value)) : std::nullopt);
     };
-    const auto limits = [&](std::string_view stem, const Number& number) {
-        table.number(stem, number);
-        const auto interval = number.interval.value_or(Interval{.low = std::nan(""), .high = std::nan("")});
-        table.plain(fmt::format("{}_low_95", stem), interval.low);
-        table.plain(fmt::format("{}_high_95", stem), interval.high);
-    };
     table.begin_row();
     table.text("rig", rig.rig);
     table.count("lines", rig.lines);
@@ -462,10 +400,10 @@ void catch_row(Table& table, const RigCatch& rig, std::string_view kind, std::st
     table.text("name", name);
     table.count("count", step.count);
     whole("of", step.of);
-    limits("share_percent", step.share_percent);
+    table.limited("share_percent", "", step.share_percent);
     whole("count_in_hours", step.in_hours);
-    limits("per_rod_hour", step.per_rod_hour);
-    limits("ratio_to_first_rig", step.ratio);
+    table.limited("per_rod_hour", "", step.per_rod_hour);
+    table.limited("ratio_to_first_rig", "", step.ratio);
     table.text("missing_ratio", is_step ? step.ratio.reason : "");
     table.end_row();
 }

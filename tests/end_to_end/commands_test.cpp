@@ -25,13 +25,15 @@ using testing::Contains;
 using testing::HasSubstr;
 using testing::Not;
 
-const std::vector<std::string> result_names{"uptake_by_spell.csv", "uptake_by_stay.csv", "uptake_by_fish.csv",
-                                            "catch_by_rig.csv",    "findings.csv",       "results.json",
-                                            "report.html"};
+const std::vector<std::string> result_names{
+    "uptake_by_spell.csv", "uptake_by_stay.csv",   "uptake_by_fish.csv", "catch_by_rig.csv",
+    "findings.csv",        "results.json",         "report.html",        "condition_by_fish.csv",
+    "blood_by_value.csv",  "plate_by_material.csv"};
 /// And the one that may hold the time of the run.
 const std::vector<std::string> all_names{
-    "uptake_by_spell.csv", "uptake_by_stay.csv", "uptake_by_fish.csv", "catch_by_rig.csv",
-    "findings.csv",        "results.json",       "report.html",        "run.log"};
+    "uptake_by_spell.csv",   "uptake_by_stay.csv", "uptake_by_fish.csv",   "catch_by_rig.csv",
+    "findings.csv",          "results.json",       "report.html",          "run.log",
+    "condition_by_fish.csv", "blood_by_value.csv", "plate_by_material.csv"};
 
 /// A study in a folder of its own below a scratch folder.
 class Commands : public testing::Test {
@@ -141,7 +143,8 @@ TEST_F(Commands, treatments_can_be_hidden_from_whoever_judges_traces) {
     EXPECT_THAT(names_in(hidden), testing::UnorderedElementsAreArray(all_names));
     const auto read = [](const fs::path& path) { return read_file(path).value_or("not there"); };
     for (const auto* name :
-         {"results.json", "report.html", "uptake_by_fish.csv", "catch_by_rig.csv", "findings.csv"}) {
+         {"results.json", "report.html", "uptake_by_fish.csv", "catch_by_rig.csv", "findings.csv",
+          "condition_by_fish.csv", "blood_by_value.csv", "plate_by_material.csv"}) {
         const auto text = read(hidden / name);
         for (const auto* word : {"single_hook", "in_air", "vermilion", "peak_after_capture against"}) {
             EXPECT_EQ(text.find(word), std::string::npos) << name << " " << word;

@@ -19,9 +19,10 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr std::array<const char*, 7> result_names{
-    "uptake_by_spell.csv", "uptake_by_stay.csv", "uptake_by_fish.csv", "catch_by_rig.csv",
-    "findings.csv",        "results.json",       "report.html"};
+constexpr std::array<const char*, 10> result_names{
+    "uptake_by_spell.csv", "uptake_by_stay.csv",   "uptake_by_fish.csv", "catch_by_rig.csv",
+    "findings.csv",        "results.json",         "report.html",        "condition_by_fish.csv",
+    "blood_by_value.csv",  "plate_by_material.csv"};
 constexpr std::array<const char*, 3> table_names{"uptake_by_spell.csv", "uptake_by_stay.csv",
                                                  "uptake_by_fish.csv"};
 

@@ -37,7 +37,10 @@ int main(int count, char** words) {
         {"uptake_by_stay.csv", report::stay_table(results)},
         {"uptake_by_fish.csv", report::fish_table(results)},
         {"catch_by_rig.csv", report::catch_table(results)},
-        {"findings.csv", report::findings_table(results)}};
+        {"findings.csv", report::findings_table(results)},
+        {"condition_by_fish.csv", report::condition_table(results)},
+        {"blood_by_value.csv", report::blood_table(results)},
+        {"plate_by_material.csv", report::plate_table(results)}};
     for (const auto& [name, text] : files) {
         if (const auto written = backeddy::write_file_whole(out / name, text); !written) {
             std::cerr << written.error().text() << "\n";

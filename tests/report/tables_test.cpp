@@ -1,61 +1,15 @@
 #include "report/tables.hpp"
 
 #include <algorithm>
-#include <vector>
 
 #include <gmock/gmock.h>
 
 #include "base/number_text.hpp"
+#include "report/csv_cells.hpp"
 #include "report/invented_study.hpp"
 
 namespace backeddy::report {
 namespace {
-
-/// Cells of a comma-separated table by RFC 4180: a reader of our own, so that the writer is not its own
-/// judge.
-std::vector<std::vector<std::string>> cells_of(const std::string& text) {
-    std::vector<std::vector<std::string>> rows{{""}};
-    bool is_quoted = false;
-    for (std::size_t i = 0; i < text.size(); ++i) {
-        const char c = text[i];
-        if (is_quoted) {
-            if (c == '"' && i + 1 < text.size() && text[i + 1] == '"') {
-                rows.back().back() += '"';
-                ++i;
-            } else if (c == '"') {
-                is_quoted = false;
-            } else {
-                rows.back().back() += c;
-            }
-        } else if (c == '"') {
-            is_quoted = true;
-        } else if (c == ',') {
-            rows.back().emplace_back();
-        } else if (c == '\n') {
-            rows.push_back({""});
-        } else {
-            rows.back().back() += c;
-        }
-    }
-    rows.pop_back();
-    return rows;
-}
-
-std::string cell(const std::vector<std::vector<std::string>>& rows, std::size_t row,
-                 const std::string& column) {
-    const auto found = std::ranges::find(rows.at(0), column);
-    EXPECT_NE(found, rows.at(0).end()) << "no column " << column;
-    return found == rows[0].end() ? "" : rows.at(row).at(static_cast<std::size_t>(found - rows[0].begin()));
-}
-
-void expect_square(const std::vector<std::vector<std::string>>& rows) {
-    for (const auto& row : rows) {
-        EXPECT_EQ(row.size(), rows[0].size());
-    }
-    auto names = rows[0];
-    std::ranges::sort(names);
-    EXPECT_EQ(std::ranges::adjacent_find(names), names.end()) << "two columns of one name";
-}
 
 TEST(TextCell, that_a_spreadsheet_would_take_for_a_formula_gets_an_apostrophe) {
     EXPECT_EQ(text_cell("=1+1"), "'=1+1");
@@ -233,7 +187,8 @@ TEST(FindingsTable, neutralises_a_formula_in_a_question) {
 
 TEST(Tables, of_an_empty_study_are_their_header_alone) {
     for (const std::string& text :
-         {spell_table({}), stay_table({}), fish_table({}), catch_table({}), findings_table({})}) {
+         {spell_table({}), stay_table({}), fish_table({}), catch_table({}), findings_table({}),
+          condition_table({}), blood_table({}), plate_table({})}) {
         EXPECT_EQ(cells_of(text).size(), 1U);
         EXPECT_GT(cells_of(text)[0].size(), 10U);
     }
