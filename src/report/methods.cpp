@@ -1,25 +1,18 @@
 #include "report/methods.hpp"
 
 #include <algorithm>
+#include <iterator>
 #include <set>
 
 #include <fmt/format.h>
+
+#include "report/detail/methods_condition.hpp"
 
 namespace backeddy::report {
 
 namespace {
 
-/// " Settings: window_s = 60 s; ..." of the sections named, or nothing.
-std::string with_settings(const Results& results, std::initializer_list<std::string_view> sections) {
-    std::string text;
-    for (const Setting& each : results.settings) {
-        if (std::ranges::find(sections, each.section) != sections.end()) {
-            text += fmt::format("{}{} = {}{}{}", text.empty() ? " Settings: " : "; ", each.key, each.value,
-                                each.unit.empty() ? "" : " ", each.unit);
-        }
-    }
-    return text.empty() ? text : text + ".";
-}
+using detail::with_settings;
 
 std::string how_states_were_known(const Results& results) {
     std::set<std::string> ways;
@@ -118,6 +111,7 @@ std::vector<Paragraph> methods_text(const Results& results) {
          "maximum likelihood); the band is pointwise. Through flushes only where the inflow's oxygen and the "
          "flow are known." +
              with_settings(results, {"continuous"})});
+    std::ranges::move(detail::condition_methods(results), std::back_inserter(all));
     all.push_back(
         {"Uncertainty",
          "Each number carries signed contributions by named source (sensor, volume, mass, slope, blank ...), "

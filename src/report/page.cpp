@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <tuple>
 
 #include <fmt/format.h>
 
@@ -13,7 +14,10 @@
 #include "report/detail/base64.hpp"
 #include "report/detail/html_parts.hpp"
 #include "report/detail/page_catch.hpp"
+#include "report/detail/page_condition.hpp"
 #include "report/detail/page_findings.hpp"
+#include "report/detail/page_parts.hpp"
+#include "report/detail/page_plates.hpp"
 #include "report/json.hpp"
 #include "report/methods.hpp"
 #include "report/words.hpp"
@@ -22,61 +26,20 @@ namespace backeddy::report {
 
 namespace {
 
+using detail::anchor;
 using detail::figure;
 using detail::folded;
-using detail::group_mark;
+using detail::group_sign;
 using detail::html;
 using detail::HtmlTable;
+using detail::interval_of;
 using detail::joined;
+using detail::moment;
+using detail::quantity;
 using detail::sentence;
+using detail::shown_time;
 using detail::spoken;
 using detail::whole_sentence;
-
-/// A number as text; `at` is its place in the results document (JSON pointer, RFC 6901), by which the script
-/// finds what it is made of.
-std::string quantity(const Number& number, const std::string& at) {
-    if (!number.has_value()) {
-        return fmt::format("<span class=\"none\">{}</span>",
-                           html(number.reason.empty() ? "not recorded" : number.reason));
-    }
-    const std::string unit =
-        number.unit.empty() ? ""
-                            : fmt::format(" <span class=\"unit\">{}</span>", html(shown_unit(number.unit)));
-    return fmt::format("<span class=\"quantity\" data-at=\"{}\">{}{}</span>", html(at),
-                       html(bare_text_of(number)), unit);
-}
-
-/// "(356.8 to 401.6)" after a number that has an interval; nothing otherwise.
-std::string interval_of(const Number& number) {
-    if (!number.has_value() || !number.interval) {
-        return "";
-    }
-    const auto& interval = *number.interval;
-    const double width = interval.high - interval.low;
-    // Two digits of the interval's half width, as the number itself is printed.
-    const int digits =
-        width > 0.0 ? std::clamp(1 - static_cast<int>(std::floor(std::log10(0.5 * width))), 0, 6) : 2;
-    return fmt::format("<span class=\"quantity\">{} to {}</span>", fixed_text(interval.low, digits),
-                       fixed_text(interval.high, digits));
-}
-
-std::string quantity(const Number& number) {
-    return number.has_value() ? fmt::format("<span class=\"quantity\">{}</span>", html(text_of(number)))
-                              : fmt::format("<span class=\"none\">{}</span>", html(text_of(number)));
-}
-
-/// "2026-06-14 15:07:34": the page says once that times are UTC; the tables beside the report keep fractions.
-std::string shown_time(Instant at) {
-    std::string shown = iso_text(at);
-    shown.resize(shown.find_first_of(".Z"));
-    shown[shown.find('T')] = ' ';
-    return shown;
-}
-
-std::string moment(const std::optional<Instant>& at) {
-    return at ? fmt::format("<time datetime=\"{}\">{}</time>", iso_text(*at), shown_time(*at))
-              : std::string("<span class=\"none\">unknown</span>");
-}
 
 std::string joined(const std::vector<uptake::Reason>& reasons) {
     std::string text;
@@ -84,29 +47,6 @@ std::string joined(const std::vector<uptake::Reason>& reasons) {
         text += (text.empty() ? "" : "; ") + reason.text;
     }
     return text;
-}
-
-std::string anchor(std::size_t fish) {
-    return fmt::format("fish-{}", fish + 1);
-}
-
-/// The group's place in the study's list, from 0: its colour and point shape; the number of groups when it
-/// has none.
-std::size_t group_place(const Results& results, std::string_view key) {
-    const auto found = std::ranges::find(results.groups, key, &Group::key);
-    return static_cast<std::size_t>(found - results.groups.begin());
-}
-
-std::string group_label(const Results& results, std::string_view key) {
-    const auto found = std::ranges::find(results.groups, key, &Group::key);
-    return found != results.groups.end() ? found->label : std::string(key);
-}
-
-std::string group_sign(const Results& results, std::string_view key) {
-    if (key.empty()) {
-        return "";
-    }
-    return group_mark(group_place(results, key), group_label(results, key));
 }
 
 std::string mark_sign(uptake::Mark mark) {
@@ -143,22 +83,28 @@ std::string title_block(const Results& results) {
     return text + "</header>\n";
 }
 
-std::string contents() {
-    constexpr std::pair<std::string_view, std::string_view> entries[] = {{"headline", "Headline numbers"},
-                                                                         {"findings", "Findings"},
-                                                                         {"accounting", "Fish accounting"},
-                                                                         {"study", "The study in figures"},
-                                                                         {"fish", "Fish by fish"},
-                                                                         {"exclusions", "Exclusions"},
-                                                                         {"methods", "Methods"},
-                                                                         {"checklist", "Reporting checklist"},
-                                                                         {"settings", "Settings"},
-                                                                         {"provenance", "Provenance"},
-                                                                         {"complaints", "Complaints"},
-                                                                         {"cautions", "Cautions"}};
+/// Chapters of what a study may lack stand in the list only when they stand on the page.
+std::string contents(const Results& results) {
+    const bool has_condition = results.condition.has_any;
+    const bool has_plates = !results.condition.plates.empty();
+    const std::tuple<std::string_view, std::string_view, bool> entries[] = {
+        {"headline", "Headline numbers", true},
+        {"findings", "Findings", true},
+        {"accounting", "Fish accounting", true},
+        {"study", "The study in figures", true},
+        {"condition", "Condition", has_condition},
+        {"fish", "Fish by fish", true},
+        {"plates", "Assay plates", has_plates},
+        {"exclusions", "Exclusions", true},
+        {"methods", "Methods", true},
+        {"checklist", "Reporting checklist", true},
+        {"settings", "Settings", true},
+        {"provenance", "Provenance", true},
+        {"complaints", "Complaints", true},
+        {"cautions", "Cautions", true}};
     std::string text = "<nav class=\"contents\" aria-label=\"Sections\"><ol>";
-    for (const auto& [id, title] : entries) {
-        text += fmt::format("<li><a href=\"#{}\">{}</a></li>", id, title);
+    for (const auto& [id, title, is_there] : entries) {
+        text += is_there ? fmt::format("<li><a href=\"#{}\">{}</a></li>", id, title) : "";
     }
     return text + "</ol></nav>\n";
 }
@@ -581,7 +527,8 @@ std::string fish_page(const Results& results, std::size_t index) {
     for (std::size_t r = 0; r < fish.metrics.recoveries.size(); ++r) {
         text += recovery_table(fish.metrics.recoveries[r], fmt::format("{}/metrics/recoveries/{}", at, r));
     }
-    text += pair_table(fish, at) + events_table(fish) + stays_table(fish, at);
+    text += pair_table(fish, at) + detail::condition_panel(results, index);
+    text += events_table(fish) + stays_table(fish, at);
     return text + "</article>\n";
 }
 
@@ -863,9 +810,10 @@ std::string head(const Results& results) {
 
 std::string report_page(const Results& results) {
     std::string text = head(results);
-    text += "<body>\n" + title_block(results) + contents() + "<main>\n";
+    text += "<body>\n" + title_block(results) + contents(results) + "<main>\n";
     text += headline_section(results) + detail::findings_section(results) + accounting_section(results) +
-            study_section(results) + fish_section(results);
+            study_section(results) + detail::condition_section(results) + fish_section(results) +
+            detail::plates_section(results);
     text += exclusions_section(results) + methods_section(results) + checklist_section(results);
     text += settings_section(results) + provenance_section(results) + complaints_section(results) +
             cautions_section();
