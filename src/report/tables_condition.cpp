@@ -104,7 +104,7 @@ void bleeding_cells(CsvTable& table, const Fish& fish) {
     table.number("last_drawn_ml_per_kg", last.drawn_ml_per_kg);
     table.number("ceiling_ml_per_kg", last.ceiling_ml_per_kg);
     const bool is_over = std::ranges::any_of(draws, &BloodDraw::is_over_ceiling);
-    table.text("over_ceiling", draws.empty() ? "" : is_over ? "yes" : "no");
+    table.text("over_ceiling", is_over ? "yes" : last.ceiling_ml_per_kg.has_value() ? "no" : "");
 }
 
 std::string worst_places(const ScoredLook& look) {
@@ -245,7 +245,7 @@ void value_row(CsvTable& table, const DrawOfFish& from, const BloodValue& value)
     table.number("ml_per_kg", draw.ml_per_kg);
     table.number("drawn_ml_per_kg", draw.drawn_ml_per_kg);
     table.number("ceiling_ml_per_kg", draw.ceiling_ml_per_kg);
-    table.truth("over_ceiling", draw.is_over_ceiling);
+    table.text("over_ceiling", draw.is_over_ceiling ? "yes" : draw.ceiling_ml_per_kg.has_value() ? "no" : "");
     table.text("drawn_by", draw.who);
     table.text("analyte", value.analyte);
     table.text("matrix", value.matrix);

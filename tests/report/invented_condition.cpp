@@ -337,7 +337,7 @@ void add_blood(Fish& fish, std::size_t index, const std::vector<AssayPlate>& pla
     }
     fish.condition.draws.push_back(first);
     if (index == 0) {
-        BloodDraw second = draw(*fish.time_zero, 900.0, 0.8, 1.0);
+        BloodDraw second = draw(*fish.time_zero, 150.0, 0.8, 1.0);
         second.values = {cortisol(plates[1], index)};
         second.notes = {"over the permit's ceiling of 1.5 mL/kg with the draw before it"};
         fish.condition.draws.push_back(second);
@@ -382,8 +382,10 @@ void add_scores(Fish& fish, std::size_t index) {
     if (index < 3) {
         fish.condition.fins.push_back(look(fins, "landing", "B", landing, index + 1));
     }
-    fish.condition.fins.push_back(
-        look(fins, "after_holding", "A", landing + Duration::hours(16.0), index + 2));
+    if (fish.fate.word != "died") {
+        fish.condition.fins.push_back(
+            look(fins, "after_holding", "A", *fish.fate.at - Duration::minutes(5.0), index + 2));
+    }
     if (index == 2) {
         ScoredLook& partly = fish.condition.fins.front();
         partly.places.back() = {.word = "right_pelvic", .title = "right pelvic"};
@@ -428,8 +430,8 @@ void add_handling(Fish& fish, std::size_t index) {
 
 void add_fate(Fish& fish, std::size_t index) {
     KnownFate fate{.ending = "alive",
-                   .last_alive = *fish.time_zero + Duration::hours(17.0),
-                   .released = *fish.time_zero + Duration::hours(17.0),
+                   .last_alive = fish.fate.at,
+                   .released = fish.fate.at,
                    .stage = "after_release",
                    .tags = {"external T-bar " + fish.tag.substr(8)}};
     if (fish.fate.word == "died") {
@@ -442,7 +444,7 @@ void add_fate(Fish& fish, std::size_t index) {
                                     "for the permit's holder to decide, now."};
     } else if (index == 3) {
         fate.ending = "lost";
-        fate.lost = *fish.time_zero + Duration::hours(40.0);
+        fate.lost = *fish.fate.at + Duration::hours(24.0);
         fate.doubts = {"detected on tag 0103 before it was tagged"};
     }
     fish.condition.fate = fate;

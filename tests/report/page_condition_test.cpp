@@ -132,6 +132,8 @@ TEST(FishPanel, says_what_a_missing_reflex_could_make_of_it) {
     EXPECT_THAT(page, HasSubstr("<th scope=\"row\">Head complex</th><td>not tested</td>"));
     EXPECT_THAT(page, HasSubstr(">50 <span class=\"unit\">%"));
     EXPECT_THAT(page, HasSubstr("<span class=\"quantity\">33.33 to 66.67 %</span>"));
+    EXPECT_THAT(fish_of(invented(), 1), HasSubstr("<th scope=\"row\">Of all, whatever the missing ones "
+                                                  "were</th><td><span class=\"quantity\">0 %</span></td>"));
 }
 
 TEST(FishPanel, shows_disagreements_doubts_reminders_and_a_death_between_two_looks) {
@@ -173,6 +175,7 @@ TEST(FishPanel, puts_all_that_has_a_moment_in_order_and_a_draw_once) {
     EXPECT_THAT(table, HasSubstr("<td><span class=\"quantity\">67.0</span></td><td>Blood drawn: 1 mL</td>"));
     EXPECT_THAT(table, Not(HasSubstr("<td>Blood</td>")));
     EXPECT_THAT(table, HasSubstr("Last known alive"));
+    EXPECT_EQ(times(table, "<td>Released</td>"), 1U) << "the event and the fate are one";
 }
 
 // ---------------------------------------------------------------- plates

@@ -115,6 +115,19 @@ TEST(BloodTable, has_a_row_per_value_with_its_road_back) {
     EXPECT_EQ(cell(rows, 8, "missing"), "");
 }
 
+// "no" would say that somebody had looked at a ceiling.
+TEST(BloodTable, says_neither_yes_nor_no_of_a_ceiling_that_is_not_set) {
+    Results results = invented(2);
+    for (Fish& fish : results.fish) {
+        for (BloodDraw& draw : fish.condition.draws) {
+            draw.ceiling_ml_per_kg = no_number("not set in the brief", "mL/kg");
+            draw.is_over_ceiling = false;
+        }
+    }
+    EXPECT_EQ(cell(cells_of(blood_table(results)), 1, "over_ceiling"), "");
+    EXPECT_EQ(cell(cells_of(condition_table(results)), 1, "over_ceiling"), "");
+}
+
 TEST(BloodTable, keeps_a_draw_of_which_nothing_was_measured) {
     Results results;
     Fish fish{.id = "a"};

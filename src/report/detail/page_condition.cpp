@@ -23,6 +23,13 @@ std::string note_lines(const std::vector<std::string>& texts) {
     return out;
 }
 
+/// "20 to 40 %"; one number where both are the same.
+std::string from_to(const Number& low, const Number& high) {
+    return low.value == high.value ? quantity(high)
+                                   : fmt::format("<span class=\"quantity\">{} to {}</span>",
+                                                 html(bare_text_of(low)), html(text_of(high)));
+}
+
 // ---------------------------------------------------------------- the timeline
 
 struct Happening {
@@ -40,8 +47,9 @@ void add_looks(std::vector<Happening>& all, const std::vector<ScoredLook>& looks
 }
 
 void add_fate(std::vector<Happening>& all, const KnownFate& fate) {
-    const auto add = [&](const std::optional<Instant>& at, const char* what) {
-        if (at) {
+    const auto add = [&](const std::optional<Instant>& at, const std::string& what) {
+        const auto is_same = [&](const Happening& each) { return each.at == *at && each.what == what; };
+        if (at && std::ranges::none_of(all, is_same)) {
             all.push_back({*at, what});
         }
     };
@@ -282,9 +290,7 @@ std::string reflexes_table(const std::vector<ReflexLook>& looks, const std::stri
     for (std::size_t i = 0; i < looks.size(); ++i) {
         lost.push_back(
             quantity(looks[i].impaired_percent, fmt::format("{}/reflexes/{}/impaired_percent", at, i)));
-        can_be.push_back(fmt::format("<span class=\"quantity\">{} to {}</span>",
-                                     html(bare_text_of(looks[i].can_be_low_percent)),
-                                     html(text_of(looks[i].can_be_high_percent))));
+        can_be.push_back(from_to(looks[i].can_be_low_percent, looks[i].can_be_high_percent));
     }
     table.row(lost);
     table.row(can_be);
@@ -406,9 +412,7 @@ std::string mortality_table(const Results& results) {
         table.row({each.group.empty() ? "all" : group_sign(results, each.group),
                    fmt::format("{} of {}", each.dead, each.known),
                    quantity_with_interval(each.percent, at + "/percent"), fmt::format("{}", each.unknown),
-                   fmt::format("<span class=\"quantity\">{} to {}</span>",
-                               html(bare_text_of(each.can_be_low_percent)),
-                               html(text_of(each.can_be_high_percent))),
+                   from_to(each.can_be_low_percent, each.can_be_high_percent),
                    quantity_with_interval(each.corrected_percent, at + "/corrected_percent")});
     }
     return all.empty() ? "" : std::move(table).take("");

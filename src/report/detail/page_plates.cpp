@@ -67,7 +67,7 @@ std::string facts(const PlateAt& on) {
     if (plate.unanswered.empty()) {
         fact("Curve", html(plate.curve_kind));
         fact("Weights", html(plate.weights));
-        fact("Accepted standards reach from", quantified_words(plate));
+        fact("Accepted standards, from lowest to highest", quantified_words(plate));
         fact("Blank", quantity(plate.blank, on.at + "/blank"));
         fact("Outer wells over inner, less 1", edge_words(plate, on.at));
         fact("CV of replicates, responses",
