@@ -13,6 +13,7 @@
 #include "base/file.hpp"
 #include "base/lines.hpp"
 #include "base/number_text.hpp"
+#include "simulate/condition.hpp"
 
 namespace backeddy::simulate {
 
@@ -43,7 +44,11 @@ const Words<FaultKind> fault_kinds{{"dead_pump", FaultKind::dead_pump},
                                    {"torn_file", FaultKind::torn_file},
                                    {"clock_slip", FaultKind::clock_slip},
                                    {"sensor_swap", FaultKind::sensor_swap},
-                                   {"death", FaultKind::death}};
+                                   {"death", FaultKind::death},
+                                   {"mistyped_fight", FaultKind::mistyped_fight}};
+const Words<MeterAnalyte> meter_analytes{{"lactate", MeterAnalyte::lactate},
+                                         {"glucose", MeterAnalyte::glucose}};
+const Words<ExportShape> export_shapes{{"grid", ExportShape::grid}, {"list", ExportShape::list}};
 const Words<char> separators{{"comma", ','}, {"semicolon", ';'}, {"tab", '\t'}};
 const Words<char> decimals{{"point", '.'}, {"comma", ','}};
 
@@ -136,6 +141,20 @@ class Section {
             target = std::move(values);
         } else {
             wrong(*node, key, fmt::format("a list of 1 to {} whole numbers {}", most, limits.text()));
+        }
+    }
+    void read(const char* key, std::vector<double>& target, Limits limits, std::size_t most) {
+        if (const auto* node = find(key)) {
+            std::vector<double> values;
+            numbers(*node, key, values);
+            const bool good =
+                !values.empty() && values.size() <= most &&
+                std::all_of(values.begin(), values.end(), [&](double value) { return limits.hold(value); });
+            if (good) {
+                target = std::move(values);
+            } else {
+                wrong(*node, key, fmt::format("a list of 1 to {} numbers {}", most, limits.text()));
+            }
         }
     }
     /// [year, month, day], a day of the calendar.
@@ -339,6 +358,8 @@ void read(Section& s, TreatmentPlan& p) {
     s.read("name", p.name);
     s.read("peak_factor", p.peak_factor, {0, 10});
     s.read("slow_factor", p.slow_factor, {0.01, 100});
+    s.read("blood_factor", p.blood_factor, {0, 10});
+    s.read("injury_factor", p.injury_factor, {0, 10});
     s.read("fight_s", p.fight_s, {0, 7200});
     s.read("air_s", p.air_s, {0, 3600});
 }
@@ -423,6 +444,103 @@ void read(Section& s, FaultPlan& p) {
     s.read("amount", p.amount, {-1000000000.0, 1e+09});
 }
 
+// ---- the fish's condition; its fish by number, 0 for none
+
+constexpr Limits fish_number{0, 10000};
+constexpr std::size_t most_listed_fish = 10000;
+
+struct AnalyteKeys {
+    const char* resting;
+    const char* rise;
+    const char* minutes;
+};
+void read(Section& s, const AnalyteKeys& keys, AnalytePlan& p, double most) {
+    s.read(keys.resting, p.resting, {0, most});
+    s.read(keys.rise, p.rise, {0, most});
+    s.read(keys.minutes, p.minutes, {0.1, 1440});
+}
+
+void read(Section& s, BloodPlan& p) {
+    read(s, {"cortisol_resting_ng_per_ml", "cortisol_rise_ng_per_ml", "cortisol_minutes"}, p.cortisol, 10000);
+    read(s, {"lactate_resting_mmol_per_l", "lactate_rise_mmol_per_l", "lactate_minutes"}, p.lactate, 100);
+    read(s, {"glucose_resting_mmol_per_l", "glucose_rise_mmol_per_l", "glucose_minutes"}, p.glucose, 100);
+    read(s, {"haematocrit_resting_percent", "haematocrit_rise_percent", "haematocrit_minutes"}, p.haematocrit,
+         60);
+    s.read("fight_share_per_min", p.fight_share_per_min, {0, 10});
+    s.read("air_share_per_min", p.air_share_per_min, {0, 10});
+    s.read("between_fish_share", p.between_fish_share, {0, 2});
+    s.read("volume_ml_per_kg", p.volume_ml_per_kg, {0.01, 20});
+    s.read("ceiling_ml_per_kg", p.ceiling_ml_per_kg, {0.01, 100});
+    s.read("haemolysed_fish", p.haemolysed_fish, fish_number);
+    s.read("low_fish", p.low_fish, fish_number);
+    s.read("low_ng_per_ml", p.low_ng_per_ml, {0, 10000});
+    s.read("high_fish", p.high_fish, fish_number);
+    s.read("high_ng_per_ml", p.high_ng_per_ml, {0, 10000});
+}
+
+void read(Section& s, MeterPlan& p) {
+    s.read("name", p.name);
+    s.read("analyte", meter_analytes, p.analyte);
+    s.read("gain", p.gain, {0.01, 100});
+    s.read("offset_mmol_per_l", p.offset, {-50, 50});
+    s.read("error_sd_mmol_per_l", p.error_sd, {0, 50});
+    s.read("reference_sd_mmol_per_l", p.reference_sd, {0, 50});
+    s.read("pairs", p.pairs, {0, 1000});
+    Range range{p.pairs_from, p.pairs_to};
+    s.read("pairs_mmol_per_l", range, {0, 100});
+    p.pairs_from = range.from;
+    p.pairs_to = range.to;
+}
+
+void read(Section& s, PlatePlan& p) {
+    s.read("name", p.name);
+    s.read("export", export_shapes, p.shape);
+    s.read("top", p.top, {0, 1e6});
+    s.read("bottom", p.bottom, {0, 1e6});
+    s.read("middle_ng_per_ml", p.middle_ng_per_ml, {1e-6, 1e6});
+    s.read("slope", p.slope, {0.1, 10});
+    s.read("noise_share", p.noise_share, {0, 1});
+    s.read("noise_power", p.noise_power, {0, 1.5});
+    s.read("edge_percent", p.edge_percent, {-90, 1000});
+    s.read("standards_ng_per_ml", p.standards_ng_per_ml, {1e-6, 1e6}, 8);
+    s.read("bad_standard", p.bad_standard, {0, 8});
+    s.read("bad_factor", p.bad_factor, {0.01, 100});
+    s.read("dilution", p.dilution, {1, 1e6});
+    s.read("control_low_ng_per_ml", p.control_low_ng_per_ml, {1e-6, 1e6});
+    s.read("control_high_ng_per_ml", p.control_high_ng_per_ml, {1e-6, 1e6});
+    s.read("spike_ng_per_ml", p.spike_ng_per_ml, {1e-6, 1e6});
+}
+
+void read(Section& s, FinPlan& p) {
+    s.read("scorers", p.scorers);
+    s.read("both_every", p.both_every, fish_number);
+    s.read("severity", p.severity, {-5, 5});
+    s.read("between_fish_sd", p.between_fish_sd, {0, 5});
+    s.read("between_fins_sd", p.between_fins_sd, {0, 5});
+    s.read("holding", p.holding, {-3, 3});
+    s.read("misjudged_share", p.misjudged_share, {0, 1});
+    s.read("bleeding_share", p.bleeding_share, {0, 1});
+}
+
+void read(Section& s, ReflexPlan& p) {
+    s.read("tests", p.tests);
+    s.read("lost_share", p.lost_share, {0, 1});
+    s.read("untested_fish", p.untested_fish, fish_number);
+}
+
+void read(Section& s, FatePlan& p) {
+    s.read("tag_type", p.tag_type);
+    s.read("implanted", p.implanted, {1, 10000}, most_listed_fish);
+    s.read("held", p.held, {1, 10000}, most_listed_fish);
+    s.read("held_days", p.held_days, {0.1, 365});
+    s.read("look_h", p.look_h, {0.1, 1000});
+    s.read("dead_in_pen", p.dead_in_pen, {1, 10000}, most_listed_fish);
+    s.read("detected", p.detected, {1, 10000}, most_listed_fish);
+    s.read("recaptured", p.recaptured, {1, 10000}, most_listed_fish);
+    s.read("lost", p.lost, {1, 10000}, most_listed_fish);
+    s.read("watch_days", p.watch_days, {0.1, 3650});
+}
+
 Error bad(std::string found, std::string expected, const std::string& file) {
     return {.code = ErrorCode::bad_setting,
             .found = std::move(found),
@@ -440,6 +558,15 @@ void read_one(const toml::table& root, const char* name, const std::string& file
         section.done();
     } else if (root.contains(name) && !error) {
         error = bad(fmt::format("{} that is no single table", name), fmt::format("[{}]", name), file);
+    }
+}
+
+/// The same of a section that a brief may do without.
+template <typename Part>
+void read_one(const toml::table& root, const char* name, const std::string& file, std::optional<Error>& error,
+              std::optional<Part>& part) {
+    if (root.contains(name)) {
+        read_one(root, name, file, error, part.emplace());
     }
 }
 
@@ -624,8 +751,9 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
     }
     std::optional<Error> error;
     Section top(root, "the brief", file, error);
-    for (const auto* name : {"study", "water", "fish", "rig", "unhooking", "protocol", "chamber", "trace",
-                             "clock", "fault", "question"}) {
+    for (const auto* name :
+         {"study", "water", "fish", "rig", "unhooking", "protocol", "chamber", "trace", "clock", "fault",
+          "blood", "meter", "plate", "fins", "reflexes", "fates", "question"}) {
         top.known(name);
     }
     top.done();
@@ -639,6 +767,12 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
     read_many(root, "trace", file, error, plan.traces);
     read_many(root, "clock", file, error, plan.clocks);
     read_many(root, "fault", file, error, plan.faults);
+    read_one(root, "blood", file, error, plan.blood);
+    read_many(root, "meter", file, error, plan.meters);
+    read_many(root, "plate", file, error, plan.plates);
+    read_one(root, "fins", file, error, plan.fins);
+    read_one(root, "reflexes", file, error, plan.reflexes);
+    read_one(root, "fates", file, error, plan.fates);
     plan.questions = question_texts(root, file, error);
     if (error) {
         return fail(std::move(*error));
@@ -654,6 +788,10 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
     }
     if (auto numbers = check_numbers(plan, file); !numbers) {
         return fail(std::move(numbers).error());
+    }
+    if (auto error_found = check_condition(plan)) {
+        error_found->place.file = file;
+        return fail(std::move(*error_found));
     }
     return plan;
 }

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "simulate/condition_plan.hpp"
 
 namespace backeddy::simulate {
 
@@ -78,6 +79,8 @@ struct TreatmentPlan {
     std::string name;
     double peak_factor = 1.0;    ///< on the excess after capture
     double slow_factor = 1.0;    ///< on the slow part's rate (below 1: longer recovery)
+    double blood_factor = 1.0;   ///< on what blood and reflexes show
+    double injury_factor = 1.0;  ///< on fins, body and the hook's wound
     Range fight_s{120.0, 420.0}; ///< [[rig]] only
     Range air_s{0.0, 0.0};       ///< [[unhooking]] only
 };
@@ -186,6 +189,7 @@ enum class FaultKind : std::uint8_t {
     clock_slip,
     sensor_swap,
     death,
+    mistyped_fight, ///< encounters.csv has another fight time than the events
 };
 
 /// [[fault]]. Those of a chamber name a fish and which of its stays, and start so long after its start; those
@@ -198,7 +202,7 @@ struct FaultPlan {
     double hours = 0.0;
     std::string name; ///< of the trace or clock; for a sensor_swap the new sensor
     int day = 1;
-    double amount = 0.0; ///< s of slip; mL of gas; L/min of leak; share of a sensor bubble
+    double amount = 0.0; ///< s of slip or fight time; mL of gas; L/min of leak; share of a sensor bubble
 };
 
 struct SimulationPlan {
@@ -212,6 +216,12 @@ struct SimulationPlan {
     std::vector<TracePlan> traces;
     std::vector<ClockPlan> clocks;
     std::vector<FaultPlan> faults;
+    std::optional<BloodPlan> blood; ///< these six: nothing, or none, where the brief does not have them
+    std::vector<MeterPlan> meters;
+    std::vector<PlatePlan> plates;
+    std::optional<FinPlan> fins;
+    std::optional<ReflexPlan> reflexes;
+    std::optional<FatePlan> fates;
     /// [[question]] sections, each as the study's own brief is to have it: `simulate` asks nothing itself.
     std::vector<std::string> questions;
     std::string text; ///< the brief itself, kept with the truth

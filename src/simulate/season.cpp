@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "base/random.hpp"
+#include "simulate/condition.hpp"
 #include "water/oxygen.hpp"
 
 namespace backeddy::simulate {
@@ -265,6 +266,7 @@ class Layout {
         fish.back_in_water_s = whole(sealed - to_tube);
         fish.landed_s = whole(fish.back_in_water_s - std::max(air, in_hand));
         fish.hook_up_s = fish.landed_s - fight;
+        fish.air_s = air;
         const Span in_tube{sealed, sealed + whole(plan_.protocol.tube_min * minute)};
         fish.tube_stay = add_stay({.fish = index,
                                    .chamber = *tube,
@@ -447,7 +449,9 @@ class Layout {
             add(out_of_air, 2, "air_end", "physiologist");
         }
         add(sealed, 2, "sealed", "physiologist", *fish.chase_stay);
-        add(in_tube.to_s + (8 * minute), 30, "released", "physiologist");
+        if (!is_held(plan_, f)) {
+            add(*out_of_last_tube_s(season_, fish), 30, "released", "physiologist");
+        }
         return {};
     }
 
@@ -699,6 +703,9 @@ class Layout {
             case FaultKind::clock_slip:
                 slip(fault);
                 break;
+            case FaultKind::mistyped_fight:
+                mistype(fault);
+                break;
             case FaultKind::torn_file:
             case FaultKind::death:
                 break; // the loggers' and the fish's own
@@ -730,6 +737,16 @@ class Layout {
                                            .amount = fmt::format("{} s", fault.amount)});
             }
         }
+    }
+
+    void mistype(const FaultPlan& fault) {
+        auto& fish = season_.fish[static_cast<std::size_t>(fault.fish) - 1];
+        fish.mistyped_fight_s = fault.amount;
+        season_.planted.push_back({.kind = std::string(word_of(fault.kind)),
+                                   .where = fish.id,
+                                   .from_s = fish.hook_up_s,
+                                   .to_s = fish.landed_s,
+                                   .amount = fmt::format("{} s", fault.amount)});
     }
 
     Expected<void> plant_in_stay(const FaultPlan& fault) {

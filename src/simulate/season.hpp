@@ -47,7 +47,9 @@ struct SimulatedFish {
     double hook_up_s = 0.0;
     double landed_s = 0.0;
     double back_in_water_s = 0.0;
-    double chase_start_s = 0.0; ///< 0 when it was not chased
+    double air_s = 0.0;            ///< in air, from landed on
+    double mistyped_fight_s = 0.0; ///< by how much encounters.csv has its fight too long
+    double chase_start_s = 0.0;    ///< 0 when it was not chased
     double chase_end_s = 0.0;
     std::optional<double> found_dead_s;
     std::size_t tube_stay = 0; ///< indices into Season::stays
@@ -150,7 +152,20 @@ struct Season {
 
 /// Which of the independent streams of random numbers serves what; a new fish or chamber never shifts
 /// another's.
-enum class StreamOf : std::uint64_t { season = 1, fish = 2, chamber = 3, noise = 4, table = 5, sensor = 6 };
+enum class StreamOf : std::uint64_t {
+    season = 1,
+    fish = 2,
+    chamber = 3,
+    noise = 4,
+    table = 5,
+    sensor = 6,
+    blood = 7,
+    meter = 8,
+    plate = 9,
+    score = 10,
+    reflex = 11,
+    fate = 12,
+};
 [[nodiscard]] Random stream(std::uint64_t seed, StreamOf what, std::uint64_t number = 0);
 
 /// Lays the season out. Fails with bad_setting when the plan cannot be: no chamber free or none that fits a

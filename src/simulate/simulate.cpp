@@ -5,6 +5,8 @@
 
 #include <fmt/format.h>
 
+#include "base/file.hpp"
+#include "simulate/condition_tables.hpp"
 #include "simulate/season.hpp"
 #include "simulate/tables.hpp"
 #include "simulate/trace_files.hpp"
@@ -64,6 +66,30 @@ Expected<void> check_size(const SimulationPlan& plan, const Season& season) {
     return {};
 }
 
+/// The sheets of the fish's condition and their truth, and the plate readers' files.
+Expected<void> write_condition(const SimulationPlan& plan, const Season& season, std::uint64_t seed,
+                               const std::filesystem::path& out_dir, SimulatedStudy& made) {
+    const auto condition = lay_out_condition(plan, season, seed);
+    const auto plates = assay_plates(plan, season, condition, seed);
+    auto files = condition_files(plan, season, condition, plates);
+    for (auto& file : condition_truth(plan, season, condition, plates)) {
+        files.push_back(std::move(file));
+    }
+    for (const auto& [name, text] : files) {
+        const auto path = out_dir / name;
+        std::error_code ignored; // write_new_file says what is wrong with the folder
+        std::filesystem::create_directories(path.parent_path(), ignored);
+        if (auto written = write_new_file(path, text); !written) {
+            return written;
+        }
+        if (name.starts_with("raw/")) {
+            made.raw_files += 1;
+            made.raw_bytes += text.size();
+        }
+    }
+    return {};
+}
+
 } // namespace
 
 Expected<SimulatedStudy> simulate_study(const SimulationPlan& plan, std::uint64_t seed,
@@ -96,6 +122,9 @@ Expected<SimulatedStudy> simulate_study(const SimulationPlan& plan, std::uint64_
     }
     if (auto truth = write_truth(plan, *season, seed, out_dir); !truth) {
         return fail(std::move(truth).error());
+    }
+    if (auto condition = write_condition(plan, *season, seed, out_dir, made); !condition) {
+        return fail(std::move(condition).error());
     }
     return made;
 }

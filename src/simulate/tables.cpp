@@ -9,6 +9,7 @@
 #include "base/file.hpp"
 #include "base/number_text.hpp"
 #include "base/random.hpp"
+#include "simulate/condition_tables.hpp"
 
 namespace backeddy::simulate {
 
@@ -45,18 +46,13 @@ std::string encounter_table(const SimulationPlan& plan, const Season& season, st
     for (std::size_t f = 0; f < season.fish.size(); ++f) {
         const auto& fish = season.fish[f];
         auto random = stream(seed, StreamOf::table, f);
-        double air = 0.0;
-        for (const auto& event : season.events) {
-            if (event.fish == fish.id && event.word == "air_end" && event.at_s < fish.back_in_water_s + 1.0) {
-                air = event.at_s - fish.landed_s;
-            }
-        }
-        text += csv_row(
-            {fmt::format("E{:02}", f + 1), fish.id, when(season, fish.landed_s), "5", "angling", "angler 1",
-             plan.study.place, plan.rigs[fish.rig].name, plan.unhookings[fish.unhooking].name, "net",
-             locations[random.below(locations.size())],
-             number(season.temperature.at(fish.landed_s) + (0.1 * random.normal()), 1), "simulated",
-             number(fish.landed_s - fish.hook_up_s, 0), number(air, 0), beats[random.below(beats.size())]});
+        text +=
+            csv_row({fmt::format("E{:02}", f + 1), fish.id, when(season, fish.landed_s), "5", "angling",
+                     "angler 1", plan.study.place, plan.rigs[fish.rig].name,
+                     plan.unhookings[fish.unhooking].name, "net", locations[random.below(locations.size())],
+                     number(season.temperature.at(fish.landed_s) + (0.1 * random.normal()), 1), "simulated",
+                     number(fish.landed_s - fish.hook_up_s + fish.mistyped_fight_s, 0), number(fish.air_s, 0),
+                     beats[random.below(beats.size())]});
     }
     return text;
 }
@@ -291,6 +287,7 @@ std::string brief(const SimulationPlan& plan, const std::vector<WrittenTrace>& t
                 quoted(plan.traces[t].pump_clock), quoted(plan.study.zone));
         }
     }
+    text += condition_brief(plan);
     for (const auto& question : plan.questions) {
         text += question + "\n";
     }

@@ -231,6 +231,10 @@ Times are UTC by the true clock. Uptakes are mg of oxygen per hour of the whole 
 - `states.csv`: what the pump's controller commanded.
 - `assemblies.csv`, `sensors.csv`, `clocks.csv`: the true volumes, calibration errors and clock errors (shown less true).
 - `faults.csv`: what was planted.
+- Where the plan has their sections: `blood.csv` (the true values in each draw, and which fish's are planted), `meters.csv`
+  (a meter shows offset + gain times the truth), `plates.csv` and `wells.csv` (the curve of each assay plate, what each
+  well truly holds and the response it would have without noise), `fins.csv`, `body.csv` and `reflexes.csv` (what a
+  perfect scorer would have written), `fates.csv` (when a fish died, and between which looks).
 - `simulation.toml`: the plan.
 )",
                        plan.study.title, seed, exact_text(plan.fish.reference_c));

@@ -628,8 +628,10 @@ TEST_F(Demo, is_the_study_that_was_promised) {
     for (const auto& fault : season().planted) {
         ++faults[fault.kind];
     }
-    EXPECT_EQ(faults, (std::map<std::string, int>{
-                          {"clock_slip", 1}, {"dead_pump", 1}, {"death", 1}, {"sensor_swap", 1}}));
+    EXPECT_EQ(
+        faults,
+        (std::map<std::string, int>{
+            {"clock_slip", 1}, {"dead_pump", 1}, {"death", 1}, {"mistyped_fight", 1}, {"sensor_swap", 1}}));
 }
 
 TEST_F(Demo, its_chambers_are_shared_and_never_hold_two) {
