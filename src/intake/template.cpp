@@ -7,6 +7,7 @@
 
 #include "base/file.hpp"
 #include "base/html_text.hpp"
+#include "condition/blood.hpp"
 #include "study/columns.hpp"
 #include "study/describe.hpp"
 #include "study/settings.hpp"
@@ -241,6 +242,52 @@ std::vector<Sheet> sheets() {
          .cautions =
              {no_life_support, permit_decides, electricity,
               "A full chamber is heavy: two people lift it. Nobody works alone at night beside the water."}},
+        {.title = "Blood",
+         .goes_into = "blood.csv and samples.csv",
+         .how = "One row per draw; a value typed later is a row of its own in blood.csv, with its unit and "
+                "device. Below what a device can tell: <, with its limit. Red plasma: none, slight, marked.",
+         .columns = {"fish", "drawn_at (hh:mm)", "volume_ml", "mL per kg", "tubes (labels)", "matrix",
+                     "lactate", "glucose", "haematocrit %", "device", "haemolysis", "freezer", "who", "note"},
+         .rows = 10,
+         .cautions = {std::string(condition::blood_caution),
+                      "Before the needle: what the permit lets be drawn, mL per kg of this fish, less what "
+                      "was drawn already.",
+                      permit_decides}},
+        {.title = "Fins and body",
+         .goes_into = "fins.csv and body.csv",
+         .how =
+             "One row per fish, occasion (landing, before_holding, after_holding) and scorer. Levels as the "
+             "brief has them, from 0, unhurt; s split, f frayed, n net marks behind the level. Hook wound: "
+             "none, slight, moderate, heavy. Not looked at: leave empty.",
+         .columns = {"fish", "occasion",      "at (hh:mm)",     "dorsal",      "caudal",
+                     "anal", "left pectoral", "right pectoral", "left pelvic", "right pelvic",
+                     "head", "back",          "left flank",     "right flank", "belly",
+                     "tail", "left eye",      "right eye",      "hook wound",  "scorer"},
+         .rows = 10,
+         .cautions =
+             {"Two scorers who do not see each other's sheet, on some of the fish: only they show how "
+              "far scores can be trusted.",
+              "Wet hands, in water or on a wet mat, and quickly: the fish is out of its breath.",
+              permit_decides}},
+        {.title = "Reflexes",
+         .goes_into = "reflexes.csv",
+         .how = "One row per look. Y: the fish showed it; N: it did not; empty: not tested, which is not N. "
+                "The tests are those of the brief.",
+         .columns = {"fish", "at (hh:mm:ss)", "righting", "tail grab", "body flex", "gill beat", "eye roll",
+                     "who", "note"},
+         .rows = 10,
+         .cautions = {permit_decides, deck_first}},
+        {.title = "Fate",
+         .goes_into = "fates.csv",
+         .how =
+             "One row per thing known: seen_alive, tagged, held, released, detected, recaptured, tag_shed, "
+             "lost, dead. Of dead and lost write when it was last seen alive: a death lies between two "
+             "looks. stage: play, tube, transfer, chamber, chase, holding, after_release.",
+         .columns = {"fish", "at (date, time)", "what", "last_alive (date, time)", "stage", "cause",
+                     "tag type", "tag serial", "tag place", "who", "note"},
+         .rows = 10,
+         .cautions = {"Write each look at held fish, also when all live: it is what a death is dated by.",
+                      "Tags are put in by trained hands named on the permit.", permit_decides, sharps}},
         {.title = "Calibrations",
          .goes_into = "calibrations.csv",
          .how = "Every sensor before and after: zero (no oxygen) and air (100 % of air saturation).",

@@ -122,11 +122,13 @@ TEST(Template, the_brief_shows_every_setting_with_its_default) {
 
 TEST(Template, the_field_sheets_stand_alone_and_carry_their_cautions) {
     const auto page = field_sheets_html();
-    for (const auto* sheet : {"Catch log", "Stays", "Calibrations", "Clock checks"}) {
+    for (const auto* sheet : {"Catch log", "Stays", "Blood", "Fins and body", "Reflexes", "Fate",
+                              "Calibrations", "Clock checks"}) {
         EXPECT_THAT(page, HasSubstr("<h2>" + std::string(sheet) + "</h2>"));
     }
     for (const auto* caution :
-         {"no life support", "permit", "sharps box", "residual-current device", "never with acid"}) {
+         {"no life support", "permit", "sharps box", "residual-current device", "never with acid",
+          "trained hands named on the permit", "Fish blood can carry infection"}) {
         EXPECT_THAT(page, HasSubstr(caution));
     }
     EXPECT_THAT(page, HasSubstr("size: A4"));
