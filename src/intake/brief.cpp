@@ -248,7 +248,7 @@ class BriefReader {
         for (const auto& section : study::sections()) {
             out.push_back(section.name);
         }
-        for (const char* more : {"trace", "season", "columns", "question"}) {
+        for (const char* more : {"trace", "season", "columns", "question", "meter"}) {
             if (std::find(out.begin(), out.end(), more) == out.end()) {
                 out.emplace_back(more);
             }
@@ -263,6 +263,8 @@ class BriefReader {
             read_each(name, node, [&](const toml::table& table) { read_season(table); });
         } else if (name == "question") {
             read_each(name, node, [&](const toml::table& table) { read_question(table); });
+        } else if (name == "meter") {
+            read_each(name, node, [&](const toml::table& table) { read_meter(table); });
         } else if (name == "columns") {
             read_columns(node);
         } else if (const auto known = section_names();
@@ -483,6 +485,45 @@ class BriefReader {
             return;
         }
         source.columns.push_back(std::move(column));
+    }
+
+    void read_meter(const toml::table& table) {
+        study::Meter meter{.place = place_of(table, "")};
+        for (const char* key : {"device", "analyte", "pairs"}) {
+            require(table, "meter", key);
+        }
+        for (const auto& [key, node] : table) {
+            if (key == "pairs") {
+                read_pairs(node, meter);
+            } else {
+                read_setting(study::meter_settings(), "meter", std::string(key.str()), node, meter);
+            }
+        }
+        if (const auto* node = table.get("device");
+            node != nullptr && node->is_string() && meter.device.empty()) {
+            complain(ErrorCode::bad_setting, *node, "device", "device is empty",
+                     "the meter's name, as blood.csv has it", "fill it in");
+        }
+        out_.brief.meters.push_back(std::move(meter));
+    }
+
+    void read_pairs(const toml::node& node, study::Meter& meter) {
+        const auto* list = node.as_array();
+        if (list == nullptr) {
+            return complain(ErrorCode::bad_setting, node, "pairs", fmt::format("pairs = {}", shown(node)),
+                            "a list of pairs: [[5.1, 4.6], [8.9, 8.2]]", "put each pair into brackets");
+        }
+        for (const auto& item : *list) {
+            const auto pair = value_of(item, SettingKind::numbers);
+            const auto* both = pair ? std::get_if<std::vector<double>>(&*pair) : nullptr;
+            if (both == nullptr || both->size() != 2) {
+                complain(ErrorCode::bad_setting, item, "pairs", shown(item),
+                         "two numbers: the meter's reading and the reference method's",
+                         "mend the pair or take it out");
+                continue;
+            }
+            meter.pairs.push_back({.reference = both->back(), .meter = both->front()});
+        }
     }
 
     void read_question(const toml::table& table) {

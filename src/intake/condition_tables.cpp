@@ -1,6 +1,5 @@
 #include "intake/condition_tables.hpp"
 
-#include <algorithm>
 #include <optional>
 #include <utility>
 
@@ -10,32 +9,9 @@ namespace backeddy::intake {
 
 namespace {
 
-struct WellPlace {
-    std::size_t row = 0;
-    std::size_t column = 0;
-};
-
-/// "C7", "c07": one letter, then one to three digits.
-std::optional<WellPlace> well_place(std::string_view text) {
-    if (text.size() < 2 || text.size() > 4) {
-        return std::nullopt;
-    }
-    const char letter = text.front() >= 'a' && text.front() <= 'z'
-                            ? static_cast<char>(text.front() - 'a' + 'A')
-                            : text.front();
-    const auto column = parse_whole(text.substr(1));
-    const bool are_digits =
-        std::all_of(text.begin() + 1, text.end(), [](char c) { return c >= '0' && c <= '9'; });
-    if (letter < 'A' || letter > 'Z' || !are_digits || !column || *column < 1) {
-        return std::nullopt;
-    }
-    return WellPlace{.row = static_cast<std::size_t>(letter - 'A') + 1,
-                     .column = static_cast<std::size_t>(*column)};
-}
-
 void read_well_place(Cells& cells, study::WellRow& row) {
     const auto text = cells.text("well");
-    const auto place = well_place(text);
+    const auto place = condition::well_place(text);
     if (place) {
         row.row = place->row;
         row.column = place->column;
@@ -47,6 +23,21 @@ void read_well_place(Cells& cells, study::WellRow& row) {
                                    .place = {},
                                    .context = {}});
     }
+}
+
+study::PlateFileHelp help_in(Cells& cells) {
+    study::PlateFileHelp out;
+    out.rows = cells.count("rows").value_or(out.rows);
+    out.columns = cells.count("columns").value_or(out.columns);
+    out.block = cells.text("block");
+    out.first_line = cells.count("first_line");
+    out.value_column = cells.text("value_column");
+    out.well_column = cells.text("well_column");
+    out.only_column = cells.text("only_column");
+    out.only_value = cells.text("only_value");
+    out.delimiter = cells.word<study::CellsPartedBy>("delimiter");
+    out.decimal = cells.word<study::DecimalIs>("decimal");
+    return out;
 }
 
 /// Nothing where the row names no tag.
@@ -106,6 +97,7 @@ TableRead<study::PlateRow> read_plates(std::string_view text, const std::string&
         row.unit = cells.text("unit");
         row.run_at = cells.time("run_at");
         row.who = cells.text("who");
+        row.help = help_in(cells);
         return row;
     });
 }

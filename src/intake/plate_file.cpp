@@ -11,6 +11,7 @@
 #include <fmt/ranges.h>
 
 #include "base/file.hpp"
+#include "base/number_text.hpp"
 #include "condition/plate_well.hpp"
 #include "intake/detail/csv_table.hpp"
 #include "intake/detail/fields.hpp"
@@ -679,6 +680,51 @@ class PlateReader {
 };
 
 } // namespace
+
+namespace {
+
+Picked picked(const std::string& text) {
+    constexpr long long most_numbered = 99; // 450 is a wavelength
+    const auto number = parse_whole(text);
+    if (number && *number >= 1 && *number <= most_numbered) {
+        return {.name = {}, .number = static_cast<std::size_t>(*number)};
+    }
+    return {.name = text, .number = {}};
+}
+
+Delimiter delimiter_of(study::CellsPartedBy parted) {
+    switch (parted) {
+    case study::CellsPartedBy::comma:
+        return Delimiter::comma;
+    case study::CellsPartedBy::semicolon:
+        return Delimiter::semicolon;
+    case study::CellsPartedBy::tab:
+        return Delimiter::tab;
+    case study::CellsPartedBy::spaces:
+        break;
+    }
+    return Delimiter::spaces;
+}
+
+} // namespace
+
+PlateFileSettings plate_settings(const study::PlateFileHelp& help) {
+    PlateFileSettings out{.rows = help.rows,
+                          .columns = help.columns,
+                          .block = picked(help.block),
+                          .first_line = help.first_line,
+                          .value_column = picked(help.value_column),
+                          .well_column = picked(help.well_column),
+                          .only_column = picked(help.only_column),
+                          .only_value = help.only_value};
+    if (help.delimiter) {
+        out.delimiter = delimiter_of(*help.delimiter);
+    }
+    if (help.decimal) {
+        out.decimal = *help.decimal == study::DecimalIs::comma ? DecimalMark::comma : DecimalMark::point;
+    }
+    return out;
+}
 
 Expected<PlateReading> read_plate(std::string_view bytes, const std::string& file,
                                   const PlateFileSettings& settings) {

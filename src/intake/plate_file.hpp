@@ -32,6 +32,7 @@
 #include "base/error.hpp"
 #include "intake/dialect.hpp"
 #include "study/complaint.hpp"
+#include "study/condition_rows.hpp"
 
 namespace backeddy::intake {
 
@@ -64,6 +65,10 @@ struct PlateFileSettings {
     Picked only_column;
     std::string only_value;
 };
+
+/// What plates.csv says of the file. A whole number up to 99 is the number of a block or field, any other
+/// text what stands there.
+[[nodiscard]] PlateFileSettings plate_settings(const study::PlateFileHelp& help);
 
 /// A well that was read. Exactly one of `response` and `text` says something.
 struct PlateCell {

@@ -136,6 +136,16 @@ std::string list_examples() {
     for (const auto& setting : study::timetable_settings()) {
         out += setting_lines(setting);
     }
+    out +=
+        "\n# ---- A handheld meter, set right by samples that a reference method measured too: the meter's\n"
+        "# reading first. At least five pairs, better twenty.\n"
+        "#[[meter]]\n#device = \"strip meter\"\n#analyte = \"lactate\"\n"
+        "#pairs = [[1.4, 1.1], [3.0, 2.6], [5.1, 4.6], [8.9, 8.2], [13.6, 12.4]]\n";
+    for (const auto& setting : study::meter_settings()) {
+        if (setting.key != "device" && setting.key != "analyte") {
+            out += setting_lines(setting);
+        }
+    }
     out += "\n# ---- Settings that hold for a part of the study, by the start of a stay:\n"
            "#[[season]]\n#name = \"autumn\"\n#from = \"2026-09-01 00:00\"\n#to = \"2026-12-01 00:00\"\n"
            "#[season.water]\n#salinity = 28.0\n";

@@ -10,8 +10,11 @@
 #include <variant>
 #include <vector>
 
+#include "condition/blood.hpp"
 #include "condition/fate.hpp"
 #include "condition/fins.hpp"
+#include "condition/meter.hpp"
+#include "condition/plate.hpp"
 #include "quantity/quantity.hpp"
 #include "series/instant.hpp"
 #include "study/nouns.hpp"
@@ -187,12 +190,32 @@ struct FinSettings {
 };
 struct BodySettings {
     condition::OrdinalScale scale{{"none", "slight", "moderate", "heavy"}};
+    std::vector<condition::BodyArea> areas{condition::BodyArea::head,       condition::BodyArea::back,
+                                           condition::BodyArea::left_flank, condition::BodyArea::right_flank,
+                                           condition::BodyArea::belly,      condition::BodyArea::tail};
+    std::size_t least = 4; ///< scored areas that a mean wants (our choice)
 };
 struct ReflexSettings {
     /// The usual five of salmon (Raby and others 2012, J Appl Ecol 49:90; from memory), in plain words: the
     /// gills' beat is their head complex, the eyes that stay level when the fish is rolled their
     /// vestibular-ocular response.
     std::vector<std::string> tests{"righting", "tail grab", "body flex", "gill beat", "eye roll"};
+};
+
+/// [[meter]]: a handheld meter, set right by samples that a reference method measured too.
+struct Meter {
+    std::string device; ///< as blood.csv names it
+    condition::Analyte analyte = condition::Analyte::lactate;
+    std::string unit; ///< of the pairs; empty: the analyte's usual one
+    std::vector<condition::MeterPair> pairs;
+    condition::MeterOptions options;
+    Place place;
+};
+
+/// [fates] beside condition::FateOptions: of which shares of dead fish are given.
+struct MortalitySettings {
+    std::vector<double> horizons_h{24.0, 72.0}; ///< after release and the start of holding
+    std::string control;                        ///< group of the control fish; empty: there is none
 };
 
 /// [report]
@@ -255,6 +278,9 @@ struct Brief {
     BodySettings body;
     ReflexSettings reflexes;
     condition::FateOptions fates;
+    MortalitySettings mortality;
+    condition::PlateSettings plates; ///< [plates]; rows and columns are each plate's own (plates.csv)
+    std::vector<Meter> meters;
     ReportSettings report;
     std::map<std::string, std::string> column_stages; ///< [columns]: assigned, before, during, after
     std::map<std::string, Place> column_places;       ///< where [columns] says it

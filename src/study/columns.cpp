@@ -382,26 +382,45 @@ TableDefinition samples_table() {
 }
 
 TableDefinition plates_table() {
-    return {.name = TableName::plates,
-            .file = "plates.csv",
-            .what = "One row per assay plate that a reader has read.",
-            .faults = Severity::warning,
-            .columns = {key("plate", Need::required, "Its name, as in wells.csv."),
-                        text("file", "What the reader wrote, inside the study folder: raw/plates/p1.csv."),
-                        word("analyte", Need::required, "What it measures.", condition::Analyte{}),
-                        text("unit", "Of all concentrations of this plate, as in blood.csv."),
-                        moment("run_at", Need::optional, "When."), text("who", "Who ran it."), note()}};
+    return {
+        .name = TableName::plates,
+        .file = "plates.csv",
+        .what =
+            "One row per assay plate that a reader has read. The columns from `rows` on are for a file that "
+            "has two readings, or none: `check` then says which of them to fill in.",
+        .faults = Severity::warning,
+        .columns = {key("plate", Need::required, "Its name, as in wells.csv."),
+                    text("file", "What the reader wrote, inside the study folder: raw/plates/p1.csv."),
+                    word("analyte", Need::required, "What it measures.", condition::Analyte{}),
+                    text("unit", "Of all concentrations of this plate, as in blood.csv."),
+                    moment("run_at", Need::optional, "When."), text("who", "Who ran it."),
+                    number("rows", "rows", {2.0, 64.0}, "Of the plate. Empty: 8."),
+                    number("columns", "columns", {3.0, 96.0}, "Of the plate. Empty: 12."),
+                    text("block",
+                         "Of a file with several grids or lists: the words above the one to read, or its "
+                         "number (a whole number up to 99)."),
+                    number("first_line", "line", {1.0, 1e6},
+                           "Of a grid without row letters and column numbers: the line of its row A."),
+                    text("value_column", "Of a list: the header of its values, or the number of that field."),
+                    text("well_column", "Of a list: the header of its wells, or the number of that field."),
+                    text("only_column",
+                         "Of a list with several plates, wavelengths or reads: the header of the column "
+                         "that tells them apart, or its number."),
+                    text("only_value", "What that column must hold."),
+                    word("delimiter", Need::optional, "What parts the cells.", CellsPartedBy{}),
+                    word("decimal", Need::optional, "The decimal mark.", DecimalIs{}), note()}};
 }
 
 TableDefinition wells_table() {
     return {
         .name = TableName::wells,
         .file = "wells.csv",
-        .what = "The plate maps: one row per well that holds anything. Wells that are not listed are empty.",
+        .what = "The plate maps: one row per well. A well that is not listed counts for nothing, and is told "
+                "where the plate's file has a value of it: of one that holds nothing write `empty`.",
         .faults = Severity::warning,
         .columns = {
             key("plate", Need::required, "As in plates.csv."),
-            text("well", "Row and column, \"C7\": A to H, 1 to 12."),
+            text("well", "Row and column, \"C7\": A to H, 1 to 12, or as large as plates.csv says."),
             word("holds", Need::required,
                  "standard: a known concentration. zero: all reagents, no analyte. blank: the signal without "
                  "the "

@@ -67,6 +67,24 @@ struct SampleRow {
 
 // ---- plates.csv, wells.csv
 
+/// What parts the cells of a file, and its decimal mark.
+enum class CellsPartedBy : std::uint8_t { comma, semicolon, tab, spaces };
+enum class DecimalIs : std::uint8_t { point, comma };
+
+/// What the reader's file does not tell by itself; all of it may be left to be found (intake/plate_file.hpp).
+struct PlateFileHelp {
+    std::size_t rows = 8; ///< of the plate
+    std::size_t columns = 12;
+    std::string block; ///< words that stand at it, or its number
+    std::optional<std::size_t> first_line;
+    std::string value_column; ///< a header, or the number of the field
+    std::string well_column;  ///< likewise
+    std::string only_column;  ///< likewise: of a list, the column that must hold `only_value`
+    std::string only_value;
+    std::optional<CellsPartedBy> delimiter;
+    std::optional<DecimalIs> decimal;
+};
+
 struct PlateRow {
     PlateId id;
     std::string file; ///< what the plate's reader wrote, inside the study folder
@@ -74,6 +92,7 @@ struct PlateRow {
     std::string unit; ///< of all concentrations of the plate
     std::optional<Instant> run_at;
     std::string who;
+    PlateFileHelp help;
     std::string note;
     std::vector<FreeCell> free;
     Place place;

@@ -44,10 +44,7 @@ void add_events(FateRecords& out, const FishId& fish, const Tables& tables) {
     const auto written = out.records;
     for (const auto& event : tables.events) {
         const auto kind = fate_of_event(event.kind);
-        const Stay* stay = event.stay.is_empty() ? nullptr : tables.find(event.stay);
-        const bool is_its =
-            event.fish.is_empty() ? stay != nullptr && stay->fish == fish : event.fish == fish;
-        if (!kind || !is_its) {
+        if (!kind || !is_event_of(fish, event, tables)) {
             continue;
         }
         const bool is_written = std::ranges::any_of(written, [&](const condition::FateRecord& row) {
@@ -112,21 +109,6 @@ SheetCheck check_sheets(const Brief& brief, const Tables& tables) {
                              .fates = kept(sheets.fates, faults)},
                    .complaints = faults.take()};
     sort_by_place(out.complaints);
-    return out;
-}
-
-std::vector<condition::Draw> draws_of(const FishId& fish, const ConditionSheets& sheets) {
-    std::map<Instant, double> volumes;
-    for (const auto& row : sheets.blood) {
-        if (row.fish == fish && row.volume_ml) {
-            auto& volume = volumes[row.drawn_at];
-            volume = std::max(volume, *row.volume_ml);
-        }
-    }
-    std::vector<condition::Draw> out;
-    for (const auto& [at, volume] : volumes) {
-        out.push_back({.at = at, .volume_ml = volume});
-    }
     return out;
 }
 

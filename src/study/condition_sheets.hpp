@@ -40,9 +40,6 @@ struct SheetCheck {
 /// contradict each other (condition::fate_of()).
 [[nodiscard]] SheetCheck check_sheets(const Brief& brief, const Tables& tables);
 
-/// The draws of one fish of which the volume is known, ascending; of two volumes of one draw the larger.
-[[nodiscard]] std::vector<condition::Draw> draws_of(const FishId& fish, const ConditionSheets& sheets);
-
 /// A row with analyte and value; the matrix its own, else its sample's, else plasma.
 [[nodiscard]] condition::Assayed assayed(const BloodRow& row, const ConditionSheets& sheets);
 

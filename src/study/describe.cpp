@@ -108,6 +108,12 @@ std::string settings_markdown() {
            "find out by "
            "itself.\n";
     out += setting_rows(trace_column_settings(), "trace.column");
+    out += "\n### [[meter]]\n\nA handheld meter, one for each analyte: its values in blood.csv are set right "
+           "by `pairs`, "
+           "samples that a reference method measured too, at least five and better twenty: `pairs = [[5.1, "
+           "4.6], "
+           "[8.9, 8.2], ...]`, the meter's reading first. Deming's line, since both err.\n";
+    out += setting_rows(meter_settings(), "meter");
     out += "\n### [[question]]\n\nA question to the study's own columns, one for each: `name`, `outcome` and "
            "`compare` are needed. `backeddy declare` writes down what was asked before the numbers were "
            "known.\n";

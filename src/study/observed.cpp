@@ -40,8 +40,13 @@ const std::vector<ObservedDefinition>& observed_columns() {
         {"temperature_c", "water temperature", "degC", before, "Mean of the water in the chamber."},
         {"day", "day", "", before, "The date, in the study's zone."},
         {"tube", "tube", "", before, "The assembly the fish was in."},
-        {"air_s", "time in air", "s", during, "From landed to back in water, or as encounters.csv has it."},
-        {"fight_s", "fight time", "s", during, "From hook-up to landed."},
+        {"air_s", "time in air", "s", during,
+         "All air spells of the fish's first encounter that begin before a chase, or as encounters.csv has "
+         "it; of "
+         "rows that are events those before each."},
+        {"fight_s", "fight time", "s", during, "From hook-up to landed, or as encounters.csv has it."},
+        {"handling_s", "time from landed to back in water", "s", during,
+         "From landed to back in water, or as encounters.csv has it."},
         {"seal_delay_s", "time to the first sealed spell", "s", during,
          "From landed to the first sealed spell: a peak is lower the later it is looked for."},
         {"bycatch", "bycatch", "", after, "Of a bite: yes when the fish is of none of the study's species."},
@@ -54,7 +59,37 @@ const std::vector<ObservedDefinition>& observed_columns() {
         {"angler", "angler", "", before, "Who held the rod."},
         {"rod", "rod", "", before, "Which rod, of the deck's log."},
         {"rig", "rig", "", unknown, "The rig or gear, of encounters.csv or the deck's log."},
-        {"died", "died", "", after, "Whether the fish died: yes or no."},
+        {"cortisol_ng_per_ml", "cortisol", "ng/mL", after,
+         "At the fish's first draw with a value after capture and before any chase, by assay plate or "
+         "blood.csv, in "
+         "the matter of blood that most fish have it of; below or above a limit it is known as such."},
+        {"glucose_mmol_per_l", "glucose", "mmol/L", after, "The same of glucose."},
+        {"lactate_mmol_per_l", "lactate", "mmol/L", after, "The same of lactate."},
+        {"haematocrit_percent", "haematocrit", "%", after, "The same of haematocrit."},
+        {"osmolality_mosm_per_kg", "osmolality", "mOsm/kg", after, "The same of osmolality."},
+        {"sodium_mmol_per_l", "sodium", "mmol/L", after, "The same of sodium."},
+        {"potassium_mmol_per_l", "potassium", "mmol/L", after, "The same of potassium."},
+        {"calcium_mmol_per_l", "calcium", "mmol/L", after, "The same of calcium."},
+        {"magnesium_mmol_per_l", "magnesium", "mmol/L", after, "The same of magnesium."},
+        {"chloride_mmol_per_l", "chloride", "mmol/L", after, "The same of chloride."},
+        {"hook_up_to_blood_min", "time from hook-up to blood", "min", after,
+         "From hook-up to that draw: most analytes go on rising for an hour and more."},
+        {"bled_ml_per_kg", "blood drawn before the peak", "mL/kg", after,
+         "Before the peak after chase; of rows that are events before the peak of each. Draws of a known "
+         "volume."},
+        {"fin_index", "mean fin score at landing", "", after,
+         "Mean level of [fins] scale over the fins of [fins] fins, at landing, by the first look."},
+        {"worst_fin", "worst fin at landing", "", after, "The worst level of any of these fins, as a word."},
+        {"bleeding", "bleeding at the hook wound", "", after,
+         "none, slight, moderate or heavy, by body.csv."},
+        {"reflexes_lost", "share of reflexes lost", "", after,
+         "Lost of those tested, the first time they were, by reflexes.csv."},
+        {"death_after_capture_h", "time from capture to death", "h", after,
+         "Between the last look at which it lived and the one that found it dead; of a fish not known dead "
+         "at "
+         "least the time it was known to live."},
+        {"died", "died", "", after,
+         "Whether the fish died: yes or no, by fates.csv, events.csv and how its stays ended."},
         {"held_h", "time held", "h", after,
          "From capture until released, died or the end of its last stay."}};
     return all;

@@ -12,6 +12,7 @@
 #include "study/detail/relation_words.hpp"
 #include "study/doubts.hpp"
 #include "study/event_doubts.hpp"
+#include "study/handling.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::study {
@@ -285,6 +286,7 @@ std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables)
     append(out, check_doubts(brief, tables));
     append(out, check_event_doubts(tables));
     append(out, check_sheets(brief, tables).complaints);
+    append(out, check_handling(tables));
     sort_by_place(out);
     return out;
 }

@@ -13,8 +13,10 @@
 #include <fmt/format.h>
 
 #include "base/number_text.hpp"
+#include "study/blood_draws.hpp"
 #include "study/condition_sheets.hpp"
 #include "study/detail/sheet_faults.hpp"
+#include "study/meters.hpp"
 #include "study/weighing.hpp"
 #include "study/words.hpp"
 
@@ -275,7 +277,7 @@ void check_sample_of(SheetFaults& faults, const BloodRow& row, const Tables& tab
     }
 }
 
-void check_value(SheetFaults& faults, const BloodRow& row, const Tables& tables) {
+void check_value(SheetFaults& faults, const BloodRow& row, const Tables& tables, const Meters& meters) {
     const auto lacks = [&](const char* column, std::string found, std::string expected) {
         faults.leave_out(row.place, column,
                          Saying{.code = ErrorCode::bad_row,
@@ -298,7 +300,8 @@ void check_value(SheetFaults& faults, const BloodRow& row, const Tables& tables)
                      word_of(*row.analyte) + " of " + exact_text(row.value->value) + " without a unit",
                      fmt::format("one of {}", fmt::join(condition::units_of(*row.analyte), ", ")));
     }
-    auto determined = condition::determined(assayed(row, tables.sheets));
+    const auto as_typed = assayed(row, tables.sheets);
+    auto determined = condition::determined(as_typed, meters.find(as_typed));
     if (!determined) {
         const bool is_unit = determined.error().code == ErrorCode::bad_unit;
         return faults.leave_out(row.place, is_unit ? "unit" : "value", std::move(determined).error());
@@ -312,48 +315,53 @@ void check_value(SheetFaults& faults, const BloodRow& row, const Tables& tables)
     }
 }
 
+/// The row that tells the volume, to complain at; of draws that only an event tells of, the event's.
+const Place& place_of_volume(const BloodDraw& draw) {
+    const auto with = std::ranges::find_if(
+        draw.rows, [&](const BloodRow* row) { return row->volume_ml && row->volume_ml == draw.volume_ml; });
+    return with != draw.rows.end()   ? (*with)->place
+           : draw.is_volume_of_event ? draw.event->place
+                                     : draw.place();
+}
+
 /// Each draw against what the permit leaves of the ceiling then.
-void check_ceiling(SheetFaults& faults, const Fish& fish, const std::vector<Rows>& draws, const Brief& brief,
-                   const Tables& tables) {
+void check_ceiling(SheetFaults& faults, const Fish& fish, const Brief& brief, const Tables& tables) {
     std::vector<condition::Draw> earlier;
-    for (const auto& rows : draws) {
-        const BloodRow& row = *rows.front();
-        const auto blood = brief.seasons.empty() ? brief.blood : brief.at(row.drawn_at).blood;
+    for (const auto& draw : blood_draws(fish.id, tables.sheets.blood, tables)) {
+        const auto blood = brief.seasons.empty() ? brief.blood : brief.at(draw.at).blood;
         if (!blood.ceiling_ml_per_kg) {
             continue;
         }
-        const auto with_volume =
-            std::ranges::max_element(rows, {}, [](const BloodRow* r) { return r->volume_ml.value_or(0.0); });
-        const auto volume = (*with_volume)->volume_ml;
-        const auto mass = mass_by(fish, row.drawn_at, tables);
+        const auto mass = mass_by(fish, draw.at, tables);
         const std::string ceiling =
             fmt::format("[blood] ceiling_ml_per_kg, {} mL/kg", exact_text(*blood.ceiling_ml_per_kg));
-        if (!volume || !mass) {
-            faults.tell(row.place, volume ? "fish" : "volume_ml",
+        const char* column = draw.rows.empty() || draw.is_volume_of_event ? "value" : "volume_ml";
+        if (!draw.volume_ml || !mass) {
+            faults.tell(draw.place(), draw.volume_ml ? "fish" : column,
                         {.code = ErrorCode::too_few,
-                         .found = volume ? fmt::format("blood of {}, of which no mass is known",
-                                                       quote(fish.id.text()))
-                                         : "a draw of an unknown volume",
+                         .found = draw.volume_ml ? fmt::format("blood of {}, of which no mass is known",
+                                                               quote(fish.id.text()))
+                                                 : "a draw of an unknown volume",
                          .expected = "what can be held against " + ceiling,
-                         .remedy = volume ? "weigh the fish, or estimate its mass" : "estimate it"});
+                         .remedy = draw.volume_ml ? "weigh the fish, or estimate its mass" : "estimate it"});
         }
-        if (!volume) {
+        if (!draw.volume_ml) {
             continue;
         }
         if (mass) {
             const auto room = condition::before_draw(
-                mass->mass.kilograms(), *volume, earlier, row.drawn_at,
+                mass->mass.kilograms(), *draw.volume_ml, earlier, draw.at,
                 {.ml_per_kg = *blood.ceiling_ml_per_kg, .within = blood.ceiling_within});
             if (room && !room->is_within) {
                 faults.tell(
-                    (*with_volume)->place, "volume_ml",
+                    place_of_volume(draw), column,
                     {.code = ErrorCode::out_of_range,
                      .found = fmt::format("{}: {}", quote(fish.id.text()), room->words),
                      .expected = "no more than " + ceiling,
                      .remedy = "look at volume and mass; if they are right, tell the permit's holder"});
             }
         }
-        earlier.push_back({.at = row.drawn_at, .volume_ml = *volume});
+        earlier.push_back({.at = draw.at, .volume_ml = *draw.volume_ml});
     }
 }
 
@@ -372,11 +380,19 @@ void check_blood(SheetFaults& faults, const Brief& brief, const Tables& tables) 
             check_at_hand(faults, rows, catches, tables);
             check_volumes(faults, rows);
         }
-        check_ceiling(faults, *tables.find(fish), draws, brief, tables);
+    }
+    if (brief.blood.ceiling_ml_per_kg || !brief.seasons.empty()) {
+        for (const auto& fish : tables.fish) {
+            check_ceiling(faults, fish, brief, tables);
+        }
+    }
+    const Meters meters(brief);
+    for (const auto& complaint : meters.complaints()) {
+        faults.tell(complaint);
     }
     for (const auto& row : tables.sheets.blood) {
         check_sample_of(faults, row, tables);
-        check_value(faults, row, tables);
+        check_value(faults, row, tables, meters);
     }
 }
 

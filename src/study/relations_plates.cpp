@@ -1,6 +1,7 @@
 // Assay plates and their maps.
 
 #include <algorithm>
+#include <filesystem>
 #include <iterator>
 #include <optional>
 #include <string>
@@ -12,7 +13,6 @@
 
 #include "base/number_text.hpp"
 #include "condition/blood.hpp"
-#include "condition/plate.hpp"
 #include "study/detail/sheet_faults.hpp"
 #include "study/words.hpp"
 
@@ -30,10 +30,26 @@ bool is_of_sample(const WellRow& row) {
     return row.kind == WellKind::sample || row.kind == WellKind::spiked;
 }
 
+/// So that the study can be given away whole.
+bool is_inside_folder(const std::string& file) {
+    const std::filesystem::path path = file;
+    return !path.empty() && !path.is_absolute() &&
+           std::ranges::none_of(path, [](const auto& part) { return part == ".."; });
+}
+
 void check_plate(SheetFaults& faults, const PlateRow& row, const Tables& tables) {
     auto unit = condition::converted(row.analyte, 1.0, row.unit, condition::usual_unit(row.analyte));
     if (!unit) {
         return faults.leave_out(row.place, "unit", std::move(unit).error());
+    }
+    if (!is_inside_folder(row.file)) {
+        return faults.leave_out(
+            row.place, "file",
+            Saying{.code = ErrorCode::bad_setting,
+                   .found = quote(row.file),
+                   .expected = "a file inside the study folder, such as raw/plates/p1.csv",
+                   .remedy = "copy the file into the folder; a path may not be absolute or "
+                             "hold \"..\""});
     }
     const bool has_wells =
         std::ranges::any_of(tables.sheets.wells, [&](const WellRow& well) { return well.plate == row.id; });
@@ -46,8 +62,9 @@ void check_plate(SheetFaults& faults, const PlateRow& row, const Tables& tables)
     }
 }
 
-void check_place(SheetFaults& faults, const WellRow& row) {
-    constexpr condition::PlateSettings plate;
+/// Of a plate that plates.csv does not have: of the usual size.
+void check_place(SheetFaults& faults, const WellRow& row, const PlateRow* of) {
+    const PlateFileHelp plate = of == nullptr ? PlateFileHelp() : of->help;
     if (row.row > plate.rows || row.column > plate.columns) {
         faults.leave_out(
             row.place, "well",
@@ -55,7 +72,7 @@ void check_place(SheetFaults& faults, const WellRow& row) {
                    .found = "the well " + name_of(row),
                    .expected = fmt::format("a well of {} x {}: A1 to {}", plate.rows, plate.columns,
                                            condition::well_name(plate.rows, plate.columns)),
-                   .remedy = "correct it"});
+                   .remedy = "correct it, or the plate's rows and columns in plates.csv"});
     }
 }
 
@@ -101,16 +118,35 @@ std::optional<CellFault> cell_fault(const WellRow& row) {
         return CellFault{"added", what + " to which something was added",
                          "spiked in holds, or no amount added"};
     }
+    const bool is_diluted = row.kind == WellKind::control || is_of_sample(row);
+    if (row.dilution && *row.dilution != 1.0 && !is_diluted) {
+        return CellFault{"dilution", what + " with a dilution of " + exact_text(*row.dilution),
+                         "1 or an empty cell: a standard's concentration is that in the well"};
+    }
     return std::nullopt;
 }
 
+/// Nothing reads it; the row counts all the same.
+void tell_of_unread(SheetFaults& faults, const WellRow& row) {
+    if (is_of_sample(row) && row.concentration) {
+        faults.tell(row.place, "concentration",
+                    {.code = ErrorCode::bad_relation,
+                     .found = fmt::format("{}: {} with a concentration of {}", name_of(row),
+                                          word_of(row.kind), exact_text(*row.concentration)),
+                     .expected = "an empty cell: only standards and controls have a known one",
+                     .remedy = "nothing is computed from it; correct holds or empty the cell"});
+    }
+}
+
 void check_well(SheetFaults& faults, const WellRow& row, const Tables& tables) {
-    if (tables.sheets.find(row.plate) == nullptr) {
+    const PlateRow* plate = tables.sheets.find(row.plate);
+    if (plate == nullptr) {
         faults.leave_out(unknown(
             row.place, "plate", row.plate.text(), tables.sheets.plates,
-            [](const PlateRow& plate) { return plate.id.text(); }, "plates.csv"));
+            [](const PlateRow& one) { return one.id.text(); }, "plates.csv"));
     }
-    check_place(faults, row);
+    check_place(faults, row, plate);
+    tell_of_unread(faults, row);
     if (auto fault = cell_fault(row)) {
         faults.leave_out(row.place, fault->column,
                          Saying{.code = ErrorCode::bad_row,

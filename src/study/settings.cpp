@@ -1119,7 +1119,60 @@ void continuous_settings(List<Brief>& list) {
              FIELD(continuous.most_spells));
 }
 
-/// [blood], [fins], [body], [reflexes], [fates].
+void plate_settings(List<Brief>& list) {
+    list.in("plates");
+    list.add({.key = "curve",
+              .why = "The standard curve: logistic of four or five parameters, or of five where its AICc is "
+                     "lower by over 2. Five parameters on six standards follow their noise.",
+              .words = words_of(condition::CurveChoice{})},
+             FIELD(plates.curve));
+    list.add({.key = "variance_power",
+              .why =
+                  "The variance of a response goes with this power of it: 0 alike everywhere, 2 a constant "
+                  "CV. Not set: from each plate's own replicates, where it has enough of them.",
+              .least = 0.0,
+              .most = 3.0},
+             FIELD(plates.variance_power));
+    list.add({.key = "subtract_blank",
+              .why =
+                  "Whether the blanks' mean is taken off responses where they are shown and in their CV. No "
+                  "concentration depends on it."},
+             FIELD(plates.subtract_blank));
+    const auto share = [&](const char* key, const char* why, auto field) {
+        list.add({.key = key, .unit = "share", .why = why, .least = 0.001, .most = 10.0}, field);
+    };
+    share("most_response_cv",
+          "CV of replicate wells above which they are remarked on. Common practice, no source.",
+          FIELD(plates.most_response_cv));
+    share("standard_recovery",
+          "How far a standard read back from the curve may be off (ICH M10 2022, ligand binding assays; from "
+          "memory).",
+          FIELD(plates.standard_recovery));
+    share("end_standard_recovery", "The same of the lowest and the highest standard (likewise).",
+          FIELD(plates.end_standard_recovery));
+    share("control_recovery", "The same of a control with an expected value (likewise).",
+          FIELD(plates.control_recovery));
+    share("spike_recovery", "The same of what was added to a spiked sample. Common practice, no source.",
+          FIELD(plates.spike_recovery));
+    share("most_change_per_doubling",
+          "How much a diluted sample's result may change with each doubling of its dilution. Our choice.",
+          FIELD(plates.most_change_per_doubling));
+    list.add({.key = "detection_sds",
+              .unit = "sd",
+              .why = "The limit of detection lies so many standard deviations from the zero wells. Common "
+                     "practice, no source.",
+              .least = 0.5,
+              .most = 20.0},
+             FIELD(plates.detection_sds));
+    list.add({.key = "quantification_sds",
+              .unit = "sd",
+              .why = "The limit of quantification likewise (Currie 1968, Anal Chem 40:586; from memory).",
+              .least = 0.5,
+              .most = 50.0},
+             FIELD(plates.quantification_sds));
+}
+
+/// [blood], [plates], [fins], [body], [reflexes], [fates].
 void condition_settings(List<Brief>& list) {
     list.in("blood");
     list.add({.key = "ceiling_ml_per_kg",
@@ -1136,6 +1189,7 @@ void condition_settings(List<Brief>& list) {
               .least = 0.1,
               .most = 100000.0},
              FIELD(blood.ceiling_within));
+    plate_settings(list);
     list.in("fins");
     list.add({.key = "scale",
               .why =
@@ -1171,6 +1225,18 @@ void condition_settings(List<Brief>& list) {
                   "Whether a tag's detection shows a living fish. false where what ate it may carry the tag: "
                   "detections then do not move the moment it was last known alive."},
              FIELD(fates.is_detection_alive));
+    list.add({.key = "horizons_h",
+              .unit = "h",
+              .why = "Of which times after release and after the start of holding the share of dead fish is "
+                     "given. Our choice.",
+              .least = 0.1,
+              .most = 100000.0},
+             FIELD(mortality.horizons_h));
+    list.add({.key = "control",
+              .why =
+                  "The group of fish that were not treated, as [report] group_by makes the groups: what the "
+                  "treatment adds is then given beside each share (Abbott 1925, J Econ Entomol 18:265)."},
+             FIELD(mortality.control));
 }
 
 std::vector<Setting> all_settings() {
@@ -1412,6 +1478,23 @@ void add_answered(List<Question>& list) {
         FIELD(weigh_by_uncertainty));
 }
 
+std::vector<SettingOf<Meter>> all_meter_settings() {
+    List<Meter> list;
+    list.in("meter");
+    list.add({.key = "device", .why = "Its name, as blood.csv has it in the column device."}, FIELD(device));
+    list.add({.key = "analyte", .why = "What it measures.", .words = words_of(condition::Analyte{})},
+             FIELD(analyte));
+    list.add({.key = "unit", .why = "Of the pairs; not set: mmol/L, ng/mL of cortisol, % of haematocrit."},
+             FIELD(unit));
+    list.add({.key = "error_ratio",
+              .why = "Variance of the meter's own error over that of the reference method: 1 where both err "
+                     "alike, 6.25 for a meter that errs by 5 % against 2 %.",
+              .least = 0.001,
+              .most = 1000.0},
+             FIELD(options.error_ratio));
+    return list.take();
+}
+
 std::vector<SettingOf<Question>> all_question_settings() {
     List<Question> list;
     list.in("question");
@@ -1442,6 +1525,11 @@ const std::vector<SettingOf<TimetableEntry>>& timetable_settings() {
     return all;
 }
 
+const std::vector<SettingOf<Meter>>& meter_settings() {
+    static const std::vector<SettingOf<Meter>> all = all_meter_settings();
+    return all;
+}
+
 const std::vector<SettingOf<Question>>& question_settings() {
     static const std::vector<SettingOf<Question>> all = all_question_settings();
     return all;
@@ -1467,10 +1555,11 @@ const std::vector<SectionDefinition>& sections() {
         {"readings", "What a reading can be: outside, it goes into no slope, is counted and told."},
         {"uncertainty", "Standard uncertainties where tables and traces give none."},
         {"blood", "What the permit says of blood."},
+        {"plates", "How assay plates are read back."},
         {"fins", "How fins are scored."},
         {"body", "How scale loss and eyes are scored."},
         {"reflexes", "Which reflexes are tested."},
-        {"fates", "What shows that a fish lives."},
+        {"fates", "What shows that a fish lives, and of which times deaths are counted."},
         {"report", "What the report shows."}};
     return all;
 }
@@ -1567,6 +1656,29 @@ void add_of_seasons(const Brief& brief, std::vector<SettingUsed>& out) {
     }
 }
 
+void add_of_meters(const Brief& brief, std::vector<SettingUsed>& out) {
+    for (const auto& meter : brief.meters) {
+        const auto unit = meter.unit.empty() ? std::string(condition::usual_unit(meter.analyte)) : meter.unit;
+        const auto section = fmt::format("meter {}: {}", meter.device, word_of(meter.analyte));
+        out.push_back({.section = section,
+                       .key = "pairs",
+                       .value = list_text(meter.pairs,
+                                          [](const condition::MeterPair& pair) {
+                                              return toml_text(std::vector{pair.meter, pair.reference});
+                                          }),
+                       .unit = unit,
+                       .default_value = "not set",
+                       .why = "Samples read by the meter and by the reference method, which set it right.",
+                       .is_default = false});
+        out.push_back({.section = section,
+                       .key = "error_ratio",
+                       .value = exact_text(meter.options.error_ratio),
+                       .default_value = exact_text(condition::MeterOptions{}.error_ratio),
+                       .why = "Variance of the meter's own error over that of the reference method.",
+                       .is_default = meter.options.error_ratio == condition::MeterOptions{}.error_ratio});
+    }
+}
+
 // What a question leaves at its default says nothing of it: it is left out.
 void add_of_questions(const Brief& brief, std::vector<SettingUsed>& out) {
     const Question defaults;
@@ -1605,6 +1717,7 @@ std::vector<SettingUsed> settings_used(const Brief& brief) {
                        .is_default = value == usual});
     }
     add_of_seasons(brief, out);
+    add_of_meters(brief, out);
     add_of_questions(brief, out);
     return out;
 }
@@ -1621,6 +1734,9 @@ std::string why_not_by_season(const std::string& section, const std::string& key
     }
     if (section == "fins" || section == "body" || section == "reflexes" || section == "fates") {
         return "fish scored in two ways could not be put together";
+    }
+    if (section == "plates") {
+        return "a plate is run when it is run, with samples of any season on it";
     }
     if (section == "readings") {
         return "a raw file is read once, for all stays in it";

@@ -41,6 +41,8 @@ using Setting = SettingOf<Brief>;
 [[nodiscard]] const std::vector<SettingOf<TraceSource>>& trace_settings();
 [[nodiscard]] const std::vector<SettingOf<TraceColumn>>& trace_column_settings();
 [[nodiscard]] const std::vector<SettingOf<TimetableEntry>>& timetable_settings();
+/// Of one [[meter]], its pairs aside.
+[[nodiscard]] const std::vector<SettingOf<Meter>>& meter_settings();
 /// Of one [[question]].
 [[nodiscard]] const std::vector<SettingOf<Question>>& question_settings();
 
@@ -74,8 +76,8 @@ struct SettingUsed {
     std::string why;
     bool is_default = true;
 };
-/// Those of seasons stand behind the others, in sections "season autumn: peak"; then what each question says,
-/// in sections "question rig_peak".
+/// Those of seasons stand behind the others, in sections "season autumn: peak"; then each meter's, in
+/// sections "meter strip: lactate", and what each question says, in sections "question rig_peak".
 [[nodiscard]] std::vector<SettingUsed> settings_used(const Brief& brief);
 
 /// Why this setting cannot differ between seasons; empty when it can.

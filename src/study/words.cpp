@@ -142,6 +142,33 @@ const std::vector<std::string>& words_of(ScoredPart) {
     return words;
 }
 
+const std::vector<std::string>& words_of(CellsPartedBy) {
+    static const std::vector<std::string> words{"comma", "semicolon", "tab", "spaces"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(DecimalIs) {
+    static const std::vector<std::string> words{"point", "comma"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::BodyArea) {
+    static const std::vector<std::string> words{"head", "back", "left_flank", "right_flank", "belly", "tail"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::HookPlace) {
+    static const std::vector<std::string> words{"upper_jaw",     "lower_jaw", "jaw_corner",
+                                                "roof_of_mouth", "tongue",    "gills",
+                                                "gullet",        "eye",       "outside"};
+    return words;
+}
+
+const std::vector<std::string>& words_of(condition::CurveChoice) {
+    static const std::vector<std::string> words{"four", "five", "lower_aicc"};
+    return words;
+}
+
 const std::vector<std::string>& words_of(YesNo) {
     static const std::vector<std::string> words{"no", "yes"};
     return words;

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "condition/plate.hpp"
 #include "study/nouns.hpp"
 #include "study/observed.hpp"
 #include "study/question.hpp"
@@ -39,6 +40,11 @@ enum class YesNo : std::uint8_t { no, yes };
 [[nodiscard]] const std::vector<std::string>& words_of(condition::TagPlace);
 [[nodiscard]] const std::vector<std::string>& words_of(ScoredFin);
 [[nodiscard]] const std::vector<std::string>& words_of(ScoredPart);
+[[nodiscard]] const std::vector<std::string>& words_of(CellsPartedBy);
+[[nodiscard]] const std::vector<std::string>& words_of(DecimalIs);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::BodyArea);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::HookPlace);
+[[nodiscard]] const std::vector<std::string>& words_of(condition::CurveChoice);
 
 /// The word of a value: word(EventKind::hook_up) is "hook_up".
 template <typename Choice>

@@ -237,6 +237,39 @@ TEST(Brief, two_seasons_at_once_may_not_set_the_same) {
     EXPECT_THAT(texts(after), IsEmpty());
 }
 
+// ------------------------------------------------------------------------------------------- meters
+
+TEST(BriefMeters, are_read_with_their_pairs_the_meter_first) {
+    const auto read = read_brief("[[meter]]\ndevice = \"strip\"\nanalyte = \"lactate\"\nunit = \"mg/dL\"\n"
+                                 "error_ratio = 6.25\npairs = [[50, 43.5], [90.5, 80]]\n"
+                                 "[[meter]]\ndevice = \"strip\"\nanalyte = \"glucose\"\npairs = []\n",
+                                 "study.toml");
+    EXPECT_THAT(texts(read), IsEmpty());
+    ASSERT_THAT(read.brief.meters, SizeIs(2));
+    const auto& meter = read.brief.meters[0];
+    EXPECT_EQ(meter.device, "strip");
+    EXPECT_EQ(meter.analyte, condition::Analyte::lactate);
+    EXPECT_EQ(meter.unit, "mg/dL");
+    EXPECT_EQ(meter.options.error_ratio, 6.25);
+    ASSERT_THAT(meter.pairs, SizeIs(2));
+    EXPECT_EQ(meter.pairs[0].meter, 50.0);
+    EXPECT_EQ(meter.pairs[0].reference, 43.5);
+    EXPECT_EQ(meter.place.line, 1U);
+    EXPECT_EQ(read.brief.meters[1].analyte, condition::Analyte::glucose);
+}
+
+TEST(BriefMeters, what_is_no_pair_is_told_at_its_line) {
+    EXPECT_THAT(texts(read_brief("[[meter]]\ndevice = \"strip\"\nanalyte = \"lactat\"\n"
+                                 "pairs = [[1, 2],\n [3],\n [4, 5, 6],\n 7]\n",
+                                 "study.toml")),
+                UnorderedElementsAre(AllOf(HasSubstr("line 3"), HasSubstr("did you mean \"lactate\"?")),
+                                     AllOf(HasSubstr("line 5"), HasSubstr("two numbers")),
+                                     HasSubstr("line 6"), HasSubstr("line 7")));
+    EXPECT_THAT(texts(read_brief("[[meter]]\ndevice = \"\"\npairs = 3\n", "study.toml")),
+                UnorderedElementsAre(HasSubstr("[[meter]] has no analyte"), HasSubstr("device is empty"),
+                                     HasSubstr("a list of pairs")));
+}
+
 // ------------------------------------------------------------------------------------------- questions
 
 TEST(BriefQuestions, are_read_with_every_key_in_the_order_of_the_file) {

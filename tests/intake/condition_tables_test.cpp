@@ -115,6 +115,21 @@ TEST(ConditionTables, a_plate_and_its_map_are_read) {
     EXPECT_THAT(texts(plates), IsEmpty());
     ASSERT_THAT(plates.rows, SizeIs(1));
     EXPECT_EQ(plates.rows[0].file, "raw/p1.csv");
+    EXPECT_EQ(plates.rows[0].help.rows, 8U);
+    EXPECT_EQ(plates.rows[0].help.columns, 12U);
+    const auto helped =
+        read_plates("plate,file,analyte,unit,rows,columns,block,first_line,value_column,decimal\n"
+                    "p1,raw/p1.csv,cortisol,ng/mL,16,24,second read,7,OD,comma\n",
+                    "plates.csv", oslo);
+    EXPECT_THAT(texts(helped), IsEmpty());
+    ASSERT_THAT(helped.rows, SizeIs(1));
+    EXPECT_EQ(helped.rows[0].help.rows, 16U);
+    EXPECT_EQ(helped.rows[0].help.columns, 24U);
+    EXPECT_EQ(helped.rows[0].help.block, "second read");
+    EXPECT_EQ(helped.rows[0].help.first_line, 7U);
+    EXPECT_EQ(helped.rows[0].help.value_column, "OD");
+    EXPECT_EQ(helped.rows[0].help.decimal, study::DecimalIs::comma);
+    EXPECT_FALSE(helped.rows[0].help.delimiter);
     const auto wells = read_wells("plate,well,holds,label,concentration,dilution,added,excluded\n"
                                   "p1,C7,standard,,12.5,,,\n"
                                   "p1,h012,spiked,a1,,20,5,bubble\n",

@@ -13,6 +13,7 @@ namespace backeddy::intake {
 namespace {
 
 using condition::WellKind;
+using study::WellRow;
 using testing::AllOf;
 using testing::ElementsAre;
 using testing::HasSubstr;
@@ -26,22 +27,26 @@ PlateReading small_plate() {
         .value();
 }
 
-PlateMapRow row(std::uint64_t line, std::string well, std::string holds, std::string label = {}) {
-    PlateMapRow out;
-    out.place = {.file = "wells.csv", .line = line};
-    out.well = std::move(well);
-    out.holds = std::move(holds);
-    out.label = std::move(label);
+WellRow row(std::uint64_t line, const char* well, WellKind kind, const char* label = "") {
+    const auto place = condition::well_place(well).value();
+    WellRow out;
+    out.plate = study::PlateId("p1");
+    out.row = place.row;
+    out.column = place.column;
+    out.kind = kind;
+    out.label = label;
+    out.place = {.file = "wells.csv", .line = line, .column = {}, .byte = {}};
     return out;
 }
 
 /// Nothing wrong with it: C3 was not read and C4 is set aside.
-std::vector<PlateMapRow> small_map() {
-    std::vector<PlateMapRow> map{
-        row(2, "A1", "blank"),        row(3, "A2", "zero"),          row(4, "A3", "standard"),
-        row(5, "A4", "standard"),     row(6, "b01", "Sample", "s1"), row(7, "B2", "sample", "s1"),
-        row(8, "B3", "control", "k"), row(9, "B4", "spiked", "s1"),  row(10, "C1", "empty"),
-        row(11, "C2", "empty"),       row(12, "C4", "sample", "s2")};
+std::vector<WellRow> small_map() {
+    std::vector<WellRow> map{row(2, "A1", WellKind::blank),        row(3, "A2", WellKind::zero),
+                             row(4, "A3", WellKind::standard),     row(5, "A4", WellKind::standard),
+                             row(6, "B1", WellKind::sample, "s1"), row(7, "B2", WellKind::sample, "s1"),
+                             row(8, "B3", WellKind::control, "k"), row(9, "B4", WellKind::spiked, "s1"),
+                             row(10, "C1", WellKind::empty),       row(11, "C2", WellKind::empty),
+                             row(12, "C4", WellKind::sample, "s2")};
     map[2].concentration = 2.5;
     map[3].concentration = 10.0;
     map[4].dilution = 20.0;
@@ -51,9 +56,10 @@ std::vector<PlateMapRow> small_map() {
     return map;
 }
 
-std::vector<std::string> texts(const PlateWells& wells) {
+std::vector<std::string> texts(const std::vector<study::Complaint>& complaints) {
     std::vector<std::string> out;
-    for (const auto& complaint : wells.complaints) {
+    for (const auto& complaint : complaints) {
+        EXPECT_EQ(complaint.severity, study::Severity::warning) << "a plate stops no run";
         out.push_back(complaint.error.text());
     }
     return out;
@@ -64,12 +70,13 @@ template <typename Change>
 std::vector<std::string> said_after(Change change) {
     auto map = small_map();
     change(map);
-    return texts(wells_from(small_plate(), map));
+    return texts(wells_from(small_plate(), map).complaints);
 }
 
 TEST(PlateWells, every_well_of_the_map_gets_its_response) {
     const auto joined = wells_from(small_plate(), small_map());
-    EXPECT_THAT(texts(joined), IsEmpty());
+    EXPECT_THAT(texts(joined.complaints), IsEmpty());
+    EXPECT_THAT(texts(unmapped_wells(small_plate(), small_map())), IsEmpty());
     ASSERT_THAT(joined.wells, SizeIs(11));
     EXPECT_EQ(joined.wells[0].kind, WellKind::blank);
     EXPECT_EQ(joined.wells[0].response, 0.11);
@@ -90,75 +97,88 @@ TEST(PlateWells, every_well_of_the_map_gets_its_response) {
 TEST(PlateWells, a_mapped_well_without_a_number_names_what_stands_there) {
     EXPECT_THAT(said_after([](auto& map) { map[10].excluded.clear(); }),
                 ElementsAre(AllOf(HasSubstr("wells.csv"), HasSubstr("line 12"),
-                                  HasSubstr("\"OVRFLW\" in well C4 (line 4)"), HasSubstr("exclude"))));
-    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "C3", "sample", "s3")); }),
+                                  HasSubstr("\"OVRFLW\" in well C4 (line 4)"), HasSubstr("exclude"),
+                                  HasSubstr("left out"))));
+    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "C3", WellKind::sample, "s3")); }),
                 ElementsAre(HasSubstr("read.csv has no cell of well C3, or an empty one")));
-    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "C3", "empty")); }), IsEmpty());
+    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "C3", WellKind::empty)); }), IsEmpty());
     const auto damaged =
         read_plate(",1,2,3\nA,0.1,0.2,0.3x\nB,0.1,0.2,0.4\n", "read.csv", {.rows = 2, .columns = 3});
     ASSERT_TRUE(damaged.has_value()) << damaged.error().text();
-    EXPECT_THAT(texts(wells_from(*damaged, std::vector{row(2, "A3", "sample", "s1"), row(3, "A1", "empty"),
-                                                       row(4, "A2", "empty"), row(5, "B1", "empty"),
-                                                       row(6, "B2", "empty"), row(7, "B3", "empty")})),
+    EXPECT_THAT(texts(wells_from(*damaged, std::vector{row(2, "A3", WellKind::sample, "s1")}).complaints),
                 ElementsAre(HasSubstr("\"0.3x\" in well A3 (line 2), which was not read")));
 }
 
+TEST(PlateWells, a_well_without_a_number_is_left_out_and_the_others_stay) {
+    auto map = small_map();
+    map[10].excluded.clear();
+    EXPECT_THAT(wells_from(small_plate(), map).wells, SizeIs(10));
+}
+
 TEST(PlateWells, a_map_that_does_not_cover_the_plate_lists_the_wells) {
-    EXPECT_THAT(said_after([](auto& map) { map.erase(map.begin() + 8, map.end()); }),
+    auto map = small_map();
+    map.erase(map.begin() + 8, map.end());
+    EXPECT_THAT(texts(unmapped_wells(small_plate(), map)),
                 ElementsAre(AllOf(HasSubstr("read.csv"), HasSubstr("line 4"),
                                   HasSubstr("3 wells with a value"), HasSubstr("C1, C2, C4"))));
 }
 
-TEST(PlateWells, what_cannot_be_is_told_with_line_and_column) {
-    EXPECT_THAT(said_after([](auto& map) { map[4].dilution = 0.0; }),
-                ElementsAre(AllOf(HasSubstr("line 6, column \"dilution\""), HasSubstr("a dilution of 0"))));
-    EXPECT_THAT(said_after([](auto& map) { map[4].dilution = -2.0; }), SizeIs(1));
-    EXPECT_THAT(said_after([](auto& map) { map[4].dilution = std::nan(""); }), SizeIs(1));
-    EXPECT_THAT(said_after([](auto& map) { map[2].dilution = 2.0; }),
-                ElementsAre(HasSubstr("a dilution of 2 in a well that holds \"standard\"")));
-    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "A01", "blank")); }),
-                ElementsAre(AllOf(HasSubstr("line 13"), HasSubstr("\"A01\" a second time, after line 2"))));
-    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "D1", "blank")); }),
-                ElementsAre(AllOf(HasSubstr("\"D1\""), HasSubstr("C4 at most"))));
-    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "7C", "blank")); }),
-                ElementsAre(HasSubstr("\"7C\" is no well")));
-    EXPECT_THAT(said_after([](auto& map) { map[8].holds = "emty"; }),
-                ElementsAre(HasSubstr("did you mean \"empty\"?")));
-    EXPECT_THAT(said_after([](auto& map) { map[5].label = " "; }),
-                ElementsAre(HasSubstr("no label in well B2")));
-    EXPECT_THAT(said_after([](auto& map) { map[2].concentration = 0.0; }),
-                ElementsAre(HasSubstr("a standard of 0")));
-    EXPECT_THAT(said_after([](auto& map) { map[2].concentration.reset(); }),
-                ElementsAre(HasSubstr("a standard without one")));
-    EXPECT_THAT(said_after([](auto& map) { map[1].concentration = 1.0; }),
-                ElementsAre(HasSubstr("a zero of 1")));
-    EXPECT_THAT(said_after([](auto& map) { map[6].concentration = -4.0; }),
-                ElementsAre(HasSubstr("-4 expected of a control")));
-    EXPECT_THAT(said_after([](auto& map) { map[7].added.reset(); }),
-                ElementsAre(HasSubstr("a spiked sample without it")));
-    EXPECT_THAT(said_after([](auto& map) { map[7].added = 0.0; }), ElementsAre(HasSubstr("0 added")));
-    EXPECT_THAT(said_after([](auto& map) { map[4].added = 1.0; }),
-                ElementsAre(HasSubstr("1 added to a well that holds \"Sample\"")));
-}
-
-TEST(PlateWells, a_wrong_row_gives_no_well_and_the_others_stay) {
-    auto map = small_map();
-    map[4].dilution = 0.0;
-    const auto joined = wells_from(small_plate(), map);
-    EXPECT_THAT(joined.wells, SizeIs(10));
-    map = small_map();
-    map[4].concentration = 7.0;
-    const auto warned = wells_from(small_plate(), map);
-    EXPECT_THAT(warned.wells, SizeIs(11)) << "a concentration that nothing reads only warns";
-    ASSERT_THAT(warned.complaints, SizeIs(1));
-    EXPECT_EQ(warned.complaints[0].severity, study::Severity::warning);
+TEST(PlateWells, a_well_that_the_plate_does_not_have_is_told) {
+    EXPECT_THAT(said_after([](auto& map) { map.push_back(row(13, "D1", WellKind::blank)); }),
+                ElementsAre(AllOf(HasSubstr("line 13"), HasSubstr("\"D1\""), HasSubstr("C4 at most"))));
 }
 
 TEST(PlateWells, the_plate_sizes_begin_as_those_of_its_evaluation) {
     const condition::PlateSettings evaluated;
     const PlateFileSettings read;
+    const study::PlateFileHelp typed;
     EXPECT_EQ(read.rows, evaluated.rows);
     EXPECT_EQ(read.columns, evaluated.columns);
+    EXPECT_EQ(typed.rows, evaluated.rows);
+    EXPECT_EQ(typed.columns, evaluated.columns);
+}
+
+TEST(PlateWells, what_plates_csv_says_of_a_file_is_what_is_asked_of_it) {
+    study::PlateFileHelp help;
+    help.rows = 16;
+    help.columns = 24;
+    help.block = "2";
+    help.value_column = "450";
+    help.only_column = "read";
+    help.only_value = "end";
+    help.delimiter = study::CellsPartedBy::semicolon;
+    help.decimal = study::DecimalIs::comma;
+    const auto settings = plate_settings(help);
+    EXPECT_EQ(settings.rows, 16U);
+    EXPECT_EQ(settings.columns, 24U);
+    EXPECT_EQ(settings.block.number, 2U);
+    EXPECT_TRUE(settings.block.name.empty());
+    EXPECT_EQ(settings.value_column.name, "450") << "a wavelength, not a field";
+    EXPECT_FALSE(settings.value_column.number);
+    EXPECT_EQ(settings.only_column.name, "read");
+    EXPECT_EQ(settings.only_value, "end");
+    EXPECT_EQ(settings.delimiter, Delimiter::semicolon);
+    EXPECT_EQ(settings.decimal, DecimalMark::comma);
+    EXPECT_TRUE(plate_settings({}).block.says_nothing());
+    EXPECT_FALSE(plate_settings({}).delimiter);
+}
+
+// Two grids: by its number, and by the words above it.
+TEST(PlateWells, a_file_of_two_grids_is_read_by_what_plates_csv_says) {
+    const std::string file = "first read\n,1,2,3\nA,0.1,0.2,0.3\nB,0.4,0.5,0.6\n\n"
+                             "second read\n,1,2,3\nA,1.1,1.2,1.3\nB,1.4,1.5,1.6\n";
+    study::PlateFileHelp help;
+    help.rows = 2;
+    help.columns = 3;
+    EXPECT_FALSE(read_plate(file, "two.csv", plate_settings(help))) << "which of them nobody said";
+    help.block = "2";
+    const auto by_number = read_plate(file, "two.csv", plate_settings(help));
+    ASSERT_TRUE(by_number) << by_number.error().text();
+    EXPECT_EQ(by_number->wells.front().response, 1.1);
+    help.block = "first read";
+    const auto by_name = read_plate(file, "two.csv", plate_settings(help));
+    ASSERT_TRUE(by_name) << by_name.error().text();
+    EXPECT_EQ(by_name->wells.front().response, 0.1);
 }
 
 } // namespace

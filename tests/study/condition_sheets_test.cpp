@@ -7,6 +7,9 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "study/blood_draws.hpp"
+#include "study/meters.hpp"
+
 namespace backeddy::study {
 namespace {
 
@@ -273,9 +276,104 @@ TEST(ConditionSheets, two_volumes_of_one_draw_are_told_and_the_larger_counts) {
     EXPECT_THAT(s.said(), ElementsAre(HasSubstr(
                               "blood.csv 3 volume_ml: 0.5 mL, and 0.4 mL of the same draw of \"st01\" "
                               "(line 2)")));
-    const auto draws = draws_of(FishId("st01"), s.sheets());
+    const auto draws = blood_draws(FishId("st01"), s.sheets().blood, s.tables);
     ASSERT_THAT(draws, SizeIs(1));
     EXPECT_EQ(draws[0].volume_ml, 0.5);
+    EXPECT_THAT(draws[0].rows, SizeIs(3));
+}
+
+// Blood noted on deck and again on the bench is one draw; a bleed of which only the deck tells is another.
+TEST(ConditionSheets, an_event_of_blood_is_a_draw_where_blood_csv_has_none_within_the_hour) {
+    Study s;
+    s.lactate("st01", "14T10:05", 6.0).volume_ml = 0.4;
+    s.lactate("st01", "14T14:00", 6.0);
+    const auto bled = [&](const char* when, double value, const char* unit) {
+        auto& event = s.event(EventKind::blood, "st01", when);
+        event.value = value;
+        event.unit = unit;
+    };
+    bled("14T10:50", 0.9, "mL");   // the first again: blood.csv's volume stands
+    bled("14T14:02", 300.0, "uL"); // the second again, which has none
+    bled("14T16:00", 0.2, "mL");
+    bled("14T18:00", 0.2, "drops");
+    s.event(EventKind::blood, "st02", "14T16:00").value = 0.7;
+    const auto draws = blood_draws(FishId("st01"), s.sheets().blood, s.tables);
+    ASSERT_THAT(draws, SizeIs(4));
+    EXPECT_EQ(draws[0].volume_ml, 0.4);
+    EXPECT_FALSE(draws[0].is_volume_of_event);
+    EXPECT_EQ(draws[1].volume_ml, 0.3);
+    EXPECT_TRUE(draws[1].is_volume_of_event);
+    EXPECT_EQ(draws[1].at, at("14T14:00")) << "by blood.csv";
+    EXPECT_EQ(draws[2].volume_ml, 0.2);
+    EXPECT_EQ(draws[2].place().file, "events.csv");
+    EXPECT_FALSE(draws[3].volume_ml);
+    EXPECT_THAT(volumes_of(draws), SizeIs(3));
+}
+
+// 0.8 kg and 1.5 mL/kg: 1.2 mL in all, of which the deck's 0.7 mL are gone.
+TEST(ConditionSheets, an_event_s_blood_counts_towards_the_ceiling) {
+    Study s;
+    s.brief.blood.ceiling_ml_per_kg = 1.5;
+    auto& event = s.event(EventKind::blood, "st01", "14T10:05");
+    event.value = 0.7;
+    event.unit = "mL";
+    s.lactate("st01", "14T12:05", 6.0).volume_ml = 0.51;
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware blood.csv 2 volume_ml: \"st01\": 0.51 mL now")));
+    s.sheets().blood[0].volume_ml = 0.5;
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.tables.events[0].unit = "";
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware events.csv 2 value: a draw of an unknown volume")));
+}
+
+// A meter that reads 1 + 2 times the truth, without error: 6.5 mmol/L read are 2.75.
+TEST(ConditionSheets, a_meter_of_the_brief_sets_its_values_right_and_no_others) {
+    Study s;
+    Meter meter;
+    meter.device = "Strip";
+    for (const double truth : {1.0, 2.0, 4.0, 8.0, 12.0}) {
+        meter.pairs.push_back({.reference = truth, .meter = 1.0 + (2.0 * truth)});
+    }
+    s.brief.meters.push_back(meter);
+    s.lactate("st01", "14T10:05", 6.5).device = " strip";
+    s.lactate("st01", "14T10:05", 6.5).device = "bench";
+    const Meters meters(s.brief);
+    EXPECT_THAT(meters.complaints(), IsEmpty());
+    const auto read = assayed(s.sheets().blood[0], s.sheets());
+    ASSERT_NE(meters.find(read), nullptr);
+    EXPECT_NEAR(condition::determined(read, meters.find(read))->value, 2.75, 1e-9);
+    EXPECT_EQ(meters.find(assayed(s.sheets().blood[1], s.sheets())), nullptr);
+}
+
+// 9.008 mg/dL of lactic acid are 1 mmol/L: pairs in mg/dL correct a value in mmol/L.
+TEST(ConditionSheets, the_pairs_of_a_meter_may_be_in_another_unit) {
+    Study s;
+    Meter meter;
+    meter.device = "strip";
+    meter.unit = "mg/dL";
+    for (const double truth : {1.0, 2.0, 4.0, 8.0, 12.0}) {
+        meter.pairs.push_back({.reference = 9.0078 * truth, .meter = 9.0078 * (1.0 + (2.0 * truth))});
+    }
+    s.brief.meters.push_back(meter);
+    s.lactate("st01", "14T10:05", 6.5).device = "strip";
+    const Meters meters(s.brief);
+    const auto read = assayed(s.sheets().blood[0], s.sheets());
+    ASSERT_NE(meters.find(read), nullptr);
+    EXPECT_NEAR(condition::determined(read, meters.find(read))->value, 2.75, 1e-9);
+}
+
+TEST(ConditionSheets, a_meter_that_cannot_be_fitted_is_told_and_corrects_nothing) {
+    Study s;
+    Meter meter;
+    meter.device = "strip";
+    meter.pairs = {{.reference = 1.0, .meter = 1.1}, {.reference = 2.0, .meter = 2.2}};
+    meter.place = {.file = "study.toml", .line = 12, .column = {}, .byte = {}};
+    s.brief.meters = {meter};
+    s.lactate("st01", "14T10:05", 6.5).device = "strip";
+    EXPECT_THAT(s.said(), ElementsAre(AllOf(HasSubstr("beware study.toml 12 pairs:"),
+                                            HasSubstr("until then its values stand as they were read"))));
+    EXPECT_EQ(Meters(s.brief).find(assayed(s.sheets().blood[0], s.sheets())), nullptr);
+    s.brief.meters = {meter, meter};
+    EXPECT_THAT(Meters(s.brief).complaints(), SizeIs(2)) << "and two of one name are told";
 }
 
 // 0.8 kg and 1.5 mL/kg: 1.2 mL in all.
@@ -436,6 +534,36 @@ TEST(ConditionSheets, a_well_says_what_it_needs_for_what_it_holds) {
                             HasSubstr("wells.csv 8 added: A7: sample to which something was added"),
                             HasSubstr("wells.csv 9 plate: \"p\" is not in plates.csv")));
     EXPECT_THAT(s.checked().sound.wells, IsEmpty());
+}
+
+TEST(ConditionSheets, a_dilution_is_of_what_is_read_back_and_a_concentration_of_what_is_known) {
+    Study s;
+    s.plate("p1");
+    s.sample("a1", "st01", "14T10:05");
+    s.well(1, 1, WellKind::standard).concentration = 50.0;
+    s.sheets().wells[0].dilution = 2.0;
+    s.well(1, 2, WellKind::zero).dilution = 1.0;
+    s.well(1, 3, WellKind::sample, "a1").concentration = 7.0;
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("wells.csv 2 dilution: A1: standard with a dilution of 2"),
+                            HasSubstr("wells.csv 4 concentration: A3: sample with a concentration of 7")));
+    EXPECT_THAT(s.checked().sound.wells, SizeIs(2));
+}
+
+TEST(ConditionSheets, a_plate_says_how_large_it_is_and_its_file_lies_inside_the_study) {
+    Study s;
+    s.plate("p1").help.rows = 16;
+    s.sheets().plates[0].help.columns = 24;
+    s.well(16, 24, WellKind::zero);
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.well(17, 1, WellKind::zero);
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("a well of 16 x 24: A1 to P24")));
+    s.sheets().wells.pop_back();
+    for (const char* file : {"/etc/passwd", "../p.csv", "raw/../../p.csv"}) {
+        s.sheets().plates[0].file = file;
+        EXPECT_THAT(s.said(), testing::Contains(HasSubstr("plates.csv 2 file: ")));
+        EXPECT_THAT(s.checked().sound.plates, IsEmpty());
+    }
 }
 
 TEST(ConditionSheets, wells_of_samples_without_any_in_samples_csv_are_told_once) {

@@ -55,6 +55,15 @@ template <typename Rows, typename Name>
         "assemblies.csv");
 }
 
+/// Named by the event, or in the stay that it names.
+[[nodiscard]] inline bool is_event_of(const FishId& fish, const Event& event, const Tables& tables) {
+    if (!event.fish.is_empty()) {
+        return event.fish == fish;
+    }
+    const Stay* stay = event.stay.is_empty() ? nullptr : tables.find(event.stay);
+    return stay != nullptr && stay->fish == fish;
+}
+
 [[nodiscard]] inline Instant from_or_ever(const Assembly& row) {
     return row.from.value_or(Instant::unix_nanoseconds(std::numeric_limits<std::int64_t>::min()));
 }
