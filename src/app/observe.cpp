@@ -6,11 +6,12 @@
 
 namespace backeddy::app {
 
-std::vector<findings::Observations> observe(const Study& study, const std::vector<FishAnswer>& fish) {
+std::vector<findings::Observations> observe(const Study& study, const std::vector<FishAnswer>& fish,
+                                            const ConditionAnswers& condition) {
     std::vector<findings::Observations> out;
-    out.push_back(detail::fish_rows(study, fish));
-    out.push_back(detail::after_rows(study, fish));
-    out.push_back(detail::spell_rows(study, fish));
+    out.push_back(detail::fish_rows(study, fish, condition));
+    out.push_back(detail::after_rows(study, fish, condition));
+    out.push_back(detail::spell_rows(study, fish, condition));
     out.push_back(detail::strike_rows(study));
     out.push_back(detail::fishing_rows(study));
     for (auto& rows : out) {

@@ -4,6 +4,7 @@
 #include <string>
 #include <vector>
 
+#include "app/condition_answers.hpp"
 #include "app/fish_answers.hpp"
 #include "app/study.hpp"
 #include "findings/observations.hpp"
@@ -17,8 +18,9 @@ namespace backeddy::app {
 ///   spells        a row per sealed spell that may be used: mo2 against hours since time zero;
 ///   strikes       a row per fish that bit, as far as it went: hooked, landed;
 ///   fishing       a row per line in the water: bites, hook_ups, landings in so many rod_hours.
-[[nodiscard]] std::vector<findings::Observations> observe(const Study& study,
-                                                          const std::vector<FishAnswer>& fish);
+/// `condition` as answer_condition() gives it of the same study.
+[[nodiscard]] std::vector<findings::Observations>
+observe(const Study& study, const std::vector<FishAnswer>& fish, const ConditionAnswers& condition);
 
 /// The kind of rows that has all of the question's columns, or at least its outcome; the first of `all` when
 /// none has.

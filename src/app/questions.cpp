@@ -51,15 +51,16 @@ findings::FoundVariant variant_of(const Finding& without, const Finding& with) {
 
 } // namespace
 
-std::vector<Finding> answer_questions(const Study& study, const std::vector<FishAnswer>& fish,
+std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers& condition,
+                                      const std::vector<FishAnswer>& fish,
                                       const std::vector<FishAnswer>* without, Threads threads) {
     const auto& questions = study.brief.questions;
     if (questions.empty()) {
         return {};
     }
-    const auto rows = observe(study, fish);
+    const auto rows = observe(study, fish, condition);
     const auto rows_without =
-        without == nullptr ? std::vector<findings::Observations>() : observe(study, *without);
+        without == nullptr ? std::vector<findings::Observations>() : observe(study, *without, condition);
     const auto sight = sight_text(study.tables.decisions);
     const auto met = study::first_met(study.tables);
     std::vector<Finding> out(questions.size());

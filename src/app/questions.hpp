@@ -3,6 +3,7 @@
 
 #include <vector>
 
+#include "app/condition_answers.hpp"
 #include "app/fish_answers.hpp"
 #include "app/study.hpp"
 #include "base/parallel.hpp"
@@ -12,9 +13,8 @@ namespace backeddy::app {
 
 /// In the order of the brief. `without`: the fish with human acts undone, or nothing when there are none;
 /// each finding then says what it would be without them.
-[[nodiscard]] std::vector<findings::Finding> answer_questions(const Study& study,
-                                                              const std::vector<FishAnswer>& fish,
-                                                              const std::vector<FishAnswer>* without,
-                                                              Threads threads);
+[[nodiscard]] std::vector<findings::Finding>
+answer_questions(const Study& study, const ConditionAnswers& condition, const std::vector<FishAnswer>& fish,
+                 const std::vector<FishAnswer>* without, Threads threads);
 
 } // namespace backeddy::app

@@ -140,10 +140,15 @@ std::vector<Wanted> wanted_files(const fs::path& folder, const Study& study,
     return wanted;
 }
 
-// Files in raw/ that no [[trace]] names: a pattern that misses half of them would otherwise go unseen.
+// Files in raw/ that no [[trace]] and no plate names: a pattern that misses half of them would otherwise go
+// unseen.
 void complain_of_unread(const fs::path& folder, const std::vector<Wanted>& wanted,
+                        const std::vector<study::PlateRow>& plates,
                         std::vector<study::Complaint>& complaints) {
     std::set<std::string> read;
+    for (const auto& plate : plates) {
+        read.insert(fs::path(plate.file).lexically_normal().generic_string());
+    }
     for (const auto& file : wanted) {
         read.insert(file.path);
     }
@@ -158,12 +163,14 @@ void complain_of_unread(const fs::path& folder, const std::vector<Wanted>& wante
         }
     }
     for (const auto& name : unread) {
-        complaints.push_back({.severity = study::Severity::warning,
-                              .error = {.code = ErrorCode::unknown_name,
-                                        .found = "no [[trace]] of the brief names this file: it is not read",
-                                        .expected = "a pattern in [[trace]] files that matches it",
-                                        .remedy = "add it to a trace, or move it out of raw/",
-                                        .place = {.file = name}}});
+        complaints.push_back(
+            {.severity = study::Severity::warning,
+             .error = {.code = ErrorCode::unknown_name,
+                       .found = "no [[trace]] of the brief names this file: it is not read",
+                       .expected = "a pattern in [[trace]] files that matches it, or a row of "
+                                   "plates.csv",
+                       .remedy = "add it to a trace, or move it out of raw/",
+                       .place = {.file = name}}});
     }
 }
 
@@ -614,7 +621,7 @@ RawTraces read_raw_traces(const fs::path& folder, const Study& study, Threads th
                           const Progress& progress) {
     RawTraces out;
     const auto wanted = wanted_files(folder, study, out.complaints);
-    complain_of_unread(folder, wanted, out.complaints);
+    complain_of_unread(folder, wanted, study.tables.sheets.plates, out.complaints);
     const auto clocks = clocks_of(study, out.complaints);
     std::size_t total = 0;
     std::vector<std::size_t> sizes;

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/detail/results_condition_parts.hpp"
 #include "app/detail/results_parts.hpp"
 #include "base/number_text.hpp"
 #include "base/parallel.hpp"
@@ -412,14 +413,21 @@ report::Results results_of(const Answers& answers) {
     for (const auto& file : answers.traces.files) {
         out.inputs.push_back(input_of(file));
     }
+    for (const auto& plate : answers.plates.list) {
+        if (plate.input) {
+            out.inputs.push_back(*plate.input);
+        }
+    }
     out.settings = settings_of(answers.study);
     out.water = water_of(answers);
     out.sensors = sensors_of(answers);
     out.clocks = clocks_of(answers);
     out.assemblies = assemblies_of(answers);
     out.fish.resize(answers.fish.size());
-    parallel_for(answers.fish.size(), answers.threads,
-                 [&](std::size_t i) { out.fish[i] = detail::fish_of(answers, answers.fish[i]); });
+    parallel_for(answers.fish.size(), answers.threads, [&](std::size_t i) {
+        out.fish[i] = detail::fish_of(answers, answers.fish[i]);
+        out.fish[i].condition = detail::condition_of(answers, answers.fish[i], answers.condition.fish[i]);
+    });
     std::vector<const StayAnswer*> blanks;
     for (const auto& stay : answers.stays.list) {
         if (stay.fish == nullptr) {
@@ -430,6 +438,7 @@ report::Results results_of(const Answers& answers) {
     parallel_for(blanks.size(), answers.threads,
                  [&](std::size_t i) { out.blanks[i] = detail::stay_of(answers, *blanks[i]); });
     add_groups(answers, out);
+    out.condition = detail::study_condition_of(answers, out.fish);
     out.accounting = detail::accounting_of(answers);
     out.fishing = detail::fishing_of(answers.study);
     out.headlines = detail::headlines_of(answers);

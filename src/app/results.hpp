@@ -4,6 +4,7 @@
 #include <string>
 
 #include "app/chambers.hpp"
+#include "app/condition_answers.hpp"
 #include "app/continuous.hpp"
 #include "app/fish_answers.hpp"
 #include "app/raw_traces.hpp"
@@ -21,6 +22,8 @@ struct Answers {
     const RawTraces& traces;
     const Chambers& chambers;
     const StayAnswers& stays;
+    const PlateAnswers& plates;
+    const ConditionAnswers& condition;
     const std::vector<FishAnswer>& fish;
     const std::vector<std::optional<Expected<uptake::ContinuousUptake>>>& curves; ///< as stays.list
     const std::vector<FishAnswer>* without = nullptr;

@@ -80,6 +80,8 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     take(out.complaints, study::check_relations(out.study.brief, out.study.tables));
     out.traces = read_raw_traces(folder, out.study, work.threads, work.progress);
     take(out.beside, std::move(out.traces.complaints));
+    out.plates = answer_plates(folder, out.study);
+    take(out.beside, std::move(out.plates.complaints));
     take(out.complaints, out.beside);
     study::sort_by_place(out.complaints);
     out.followers = drop_followers(out.complaints, out.study, out.traces);
@@ -116,6 +118,11 @@ std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
             say(states.by_file[i]);
         }
     }
+    for (const auto& plate : opened.plates.list) {
+        if (plate.input) {
+            add(*plate.input);
+        }
+    }
     std::size_t stopping = 0;
     for (const auto& complaint : opened.complaints) {
         out += fmt::format("{}: {}\n", severity_word(complaint.severity), complaint.error.text());
@@ -146,8 +153,8 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
                                              run.fish, work.threads, work.progress);
     }
     work.progress("questions", 0, 0, "");
-    run.findings =
-        answer_questions(opened.study, run.fish, any_human ? &run.fish_without : nullptr, work.threads);
+    run.findings = answer_questions(opened.study, run.condition, run.fish,
+                                    any_human ? &run.fish_without : nullptr, work.threads);
     work.progress("curves", 0, 0, "");
     run.curves = continuous_of(opened.study, run.chambers, run.stays, work.threads);
     run.complaints = opened.complaints;
@@ -163,6 +170,8 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
                                                     .traces = opened.traces,
                                                     .chambers = run.chambers,
                                                     .stays = run.stays,
+                                                    .plates = opened.plates,
+                                                    .condition = run.condition,
                                                     .fish = run.fish,
                                                     .curves = run.curves,
                                                     .without = any_human ? &run.fish_without : nullptr,
@@ -180,6 +189,7 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
     run->chambers = build_chambers(opened.study, opened.traces, work.threads);
     run->stays = answer_stays(opened.study, run->chambers, work.threads, work.progress);
     run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
+    run->condition = answer_condition(opened.study, opened.plates);
     finish(opened, *run, work);
     return run;
 }

@@ -11,7 +11,9 @@
 #include <string>
 #include <vector>
 
+#include "app/condition_answers.hpp"
 #include "app/continuous.hpp"
+#include "app/plate_answers.hpp"
 #include "app/progress.hpp"
 #include "app/raw_traces.hpp"
 #include "app/results.hpp"
@@ -33,8 +35,9 @@ struct OpenedStudy {
     Study study;
     std::vector<report::Input> tables; ///< brief and tables, as the report lists them
     RawTraces traces;
+    PlateAnswers plates;
     std::vector<study::Complaint> complaints; ///< of all of it: causes first, by file and line
-    std::vector<study::Complaint> beside;     ///< those of them that no table made: brief, raw files
+    std::vector<study::Complaint> beside;     ///< those of them that no table made: brief, raw files, plates
     std::size_t followers = 0; ///< complaints that only follow from a file that could not be read: left out
 };
 
@@ -49,7 +52,8 @@ struct OpenedStudy {
 struct StudyRun {
     Chambers chambers;
     StayAnswers stays;
-    Undone without; ///< human acts; empty when there are none
+    Undone without;             ///< human acts; empty when there are none
+    ConditionAnswers condition; ///< of the tables and plates alone: no decision changes it
     std::vector<FishAnswer> fish;
     std::vector<FishAnswer> fish_without;
     std::vector<std::optional<Expected<uptake::ContinuousUptake>>> curves; ///< in the order of stays.list

@@ -110,9 +110,10 @@ struct FishCondition {
     std::vector<ScoredLook> body;
     std::vector<ReflexLook> reflexes;
     std::vector<HandlingTime> handling;
-    std::optional<KnownFate> fate;      ///< nothing: no record tells of it
-    std::vector<std::string> reminders; ///< of the permit's end-points, at lost righting or heavy bleeding
-    std::vector<std::string> doubts;    ///< times that contradict each other
+    std::vector<NamedNumber> bled_before; ///< mL/kg drawn before each peak, by its word: "peak_after_chase"
+    std::optional<KnownFate> fate;        ///< nothing: no record tells of it
+    std::vector<std::string> reminders;   ///< of the permit's end-points, at lost righting or heavy bleeding
+    std::vector<std::string> doubts;      ///< times that contradict each other
 };
 
 // ---------------------------------------------------------------- assay plates

@@ -24,7 +24,7 @@ std::optional<findings::Ending> ending_of(const std::string& column, const char*
     auto opened = open_study(folder.path(), {});
     EXPECT_TRUE(opened) << opened.error().text();
     const auto run = run_study(*opened, {});
-    const auto rows = observe(opened->study, run->fish);
+    const auto rows = observe(opened->study, run->fish, run->condition);
     const auto* found = rows.front().column(column);
     EXPECT_TRUE(found != nullptr && found->tells_endings);
     if (const auto* within = std::get_if<findings::Within>(&found->cells.at(0))) {

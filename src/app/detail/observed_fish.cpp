@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "app/detail/local_time.hpp"
+#include "app/detail/observed_condition.hpp"
 #include "app/detail/observed_rows.hpp"
 #include "app/detail/results_parts.hpp"
 #include "base/number_text.hpp"
@@ -195,16 +196,9 @@ const study::Event* first_of(const FishAnswer& fish, EventKind kind, std::option
     return nullptr;
 }
 
-Cell seconds_between(const FishAnswer& fish, EventKind from, EventKind to) {
-    const auto* begin = first_of(fish, from);
-    const auto* end = begin == nullptr ? nullptr : first_of(fish, to, begin->at);
-    return end == nullptr ? Cell(Absent{fmt::format("{} or {} was not written down", study::word_of(from),
-                                                    study::word_of(to))})
-                          : Cell(Value{.value = (end->at - begin->at).seconds()});
-}
-
-Cell died_cell(const FishAnswer& fish) {
-    const bool died = first_of(fish, EventKind::died) != nullptr ||
+Cell died_cell(const FishAnswer& fish, const FishCondition& condition) {
+    const bool is_told = condition.fate && condition.fate->fate.ending == condition::FateEnding::dead;
+    const bool died = is_told || first_of(fish, EventKind::died) != nullptr ||
                       std::any_of(fish.stays.begin(), fish.stays.end(), [](const StayAnswer* stay) {
                           return stay->stay->ended == study::StayEnding::died;
                       });
@@ -229,16 +223,8 @@ Cell held_cell(const FishAnswer& fish) {
     return Value{.value = (end - capture->zero.at).hours()};
 }
 
-// What events give wins over a typed cell; where they give nothing the typed one stays.
-void set_derived(Observations& rows, std::size_t row, const char* name, Cell cell) {
-    const auto* column = rows.column(name);
-    const bool has_typed = column != nullptr && !std::holds_alternative<Absent>(column->cells[row]);
-    if (!std::holds_alternative<Absent>(cell) || !has_typed) {
-        rows.set(row, name, std::move(cell));
-    }
-}
-
-void set_metrics(const FishAnswer& fish, Observations& rows, std::size_t row) {
+void set_metrics(const FishAnswer& fish, const FishCondition& condition, Observations& rows,
+                 std::size_t row) {
     const auto* capture = fish.after_event(PeakEvent::capture);
     const auto* chase = fish.after_event(PeakEvent::chase);
     rows.set(row, "peak_after_capture", peak_cell(capture, "no stay after capture"));
@@ -252,7 +238,8 @@ void set_metrics(const FishAnswer& fish, Observations& rows, std::size_t row) {
     rows.set(row, "excess_total", excess_cell(capture, ExcessKind::total));
     rows.set(row, "recovery_h", recovery_cell(fish, capture));
     rows.set(row, "recovery_after_chase_h", recovery_cell(fish, chase));
-    rows.set(row, "died", died_cell(fish));
+    rows.set(row, "died", died_cell(fish, condition));
+    set_derived(rows, row, "death_after_capture_h", death_cell(condition));
     rows.set(row, "held_h", held_cell(fish));
     if (capture != nullptr && capture->peak) {
         rows.set(row, "temperature_c", Value{.value = capture->peak->temperature_celsius});
@@ -267,7 +254,8 @@ Cell word_cell(const std::string& text) {
     return text.empty() ? Cell(Absent{}) : Cell(Word{text});
 }
 
-void set_fish_columns(const Study& study, const FishAnswer& fish, Observations& rows, std::size_t row) {
+void set_fish_columns(const Study& study, const FishAnswer& fish, const FishCondition& condition,
+                      Observations& rows, std::size_t row) {
     const auto& one = *fish.fish;
     rows.set(row, "fish", Word{one.id.text()});
     rows.set(row, "species", word_cell(one.species));
@@ -296,36 +284,45 @@ void set_fish_columns(const Study& study, const FishAnswer& fish, Observations& 
             rows.set(row, cell.column, free_cell(cell.value));
         }
     }
-    set_derived(rows, row, "fight_s", seconds_between(fish, EventKind::hook_up, EventKind::landed));
-    const auto* capture = fish.after_event(PeakEvent::capture);
-    if (capture != nullptr) {
-        // No air spell written down is none of known length, not one of 0 s.
-        set_derived(rows, row, "air_s",
-                    capture->air ? Cell(Value{.value = capture->air->seconds()})
-                                 : Cell(Absent{"no air spell was written down"}));
-    }
+    set_handling(rows, row, condition);
 }
 
-Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish) {
+Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish,
+                       const ConditionAnswers& condition) {
     Observations out("fish", "fish");
-    for (const auto& one : fish) {
+    const auto matrices = matrices_of(condition);
+    for (std::size_t i = 0; i < fish.size(); ++i) {
+        const auto& one = fish[i];
+        const auto& its = condition.fish[i];
         const auto row = out.add_row(one.fish->id.text(), one.fish->id.text());
-        set_fish_columns(study, one, out, row);
-        set_metrics(one, out, row);
+        set_fish_columns(study, one, its, out, row);
+        set_metrics(one, its, out, row);
+        set_blood(out, row, its, matrices);
+        set_scores(out, row, its, study.brief);
+        set_derived(out, row, "bled_ml_per_kg",
+                    bled_cell(study, one, its, one.after_event(PeakEvent::chase)));
     }
     out.column_of("recovery_h").tells_endings = true;
     out.column_of("recovery_after_chase_h").tells_endings = true;
+    order_scores(out, study.brief);
     return out;
 }
 
-Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish) {
+Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish,
+                        const ConditionAnswers& condition) {
     Observations out("event of a fish", "events");
-    for (const auto& one : fish) {
+    const auto matrices = matrices_of(condition);
+    for (std::size_t i = 0; i < fish.size(); ++i) {
+        const auto& one = fish[i];
+        const auto& its = condition.fish[i];
         for (const auto& event : one.after) {
             const auto word = event_word(event.event);
             const auto row =
                 out.add_row(fmt::format("{} after {}", one.fish->id.text(), word), one.fish->id.text());
-            set_fish_columns(study, one, out, row);
+            set_fish_columns(study, one, its, out, row);
+            set_blood(out, row, its, matrices);
+            set_scores(out, row, its, study.brief);
+            set_derived(out, row, "bled_ml_per_kg", bled_cell(study, one, its, &event));
             out.set(row, "after", Word{word});
             out.set(row, "peak", peak_cell(&event, ""));
             out.set(row, "scope", scope_cell(one, &event, ScopeKind::absolute));
@@ -343,6 +340,7 @@ Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish)
         }
     }
     out.column_of("recovery_h").tells_endings = true;
+    order_scores(out, study.brief);
     auto& after = out.column_of("after");
     after.preposition = "after";
     after.caution =
@@ -352,9 +350,11 @@ Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish)
     return out;
 }
 
-Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish) {
+Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish,
+                        const ConditionAnswers& condition) {
     Observations out("spell", "spells");
-    for (const auto& one : fish) {
+    for (std::size_t i = 0; i < fish.size(); ++i) {
+        const auto& one = fish[i];
         const auto zero = time_zero_of(study, one);
         for (const auto* stay : one.stays) {
             if (!stay->uptake || !zero) {
@@ -367,7 +367,7 @@ Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish)
                 const auto row = out.add_row(fmt::format("{} {} {}", one.fish->id.text(),
                                                          stay->stay->id.text(), iso_text(spell.answer.from)),
                                              one.fish->id.text());
-                set_fish_columns(study, one, out, row);
+                set_fish_columns(study, one, condition.fish[i], out, row);
                 out.set(row, "mo2", specific_cell(uptake::rate_of(spell.answer)));
                 out.set(row, "hours", Value{.value = (spell.answer.middle() - zero->at).hours()});
                 out.set(row, "role", Word{std::string(uptake::word(spell.role))});

@@ -1,21 +1,25 @@
 #pragma once
 // The rows of app/observe.hpp, one function a kind.
 
+#include "app/condition_answers.hpp"
 #include "app/fish_answers.hpp"
 #include "app/study.hpp"
 #include "findings/observations.hpp"
 
 namespace backeddy::app::detail {
 
-[[nodiscard]] findings::Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish);
-[[nodiscard]] findings::Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish);
-[[nodiscard]] findings::Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish);
+[[nodiscard]] findings::Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish,
+                                               const ConditionAnswers& condition);
+[[nodiscard]] findings::Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish,
+                                                const ConditionAnswers& condition);
+[[nodiscard]] findings::Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish,
+                                                const ConditionAnswers& condition);
 [[nodiscard]] findings::Observations strike_rows(const Study& study);
 [[nodiscard]] findings::Observations fishing_rows(const Study& study);
 
 /// Columns of fish.csv and of the fish's first encounter, its day, and the seconds of its handling.
-void set_fish_columns(const Study& study, const FishAnswer& fish, findings::Observations& rows,
-                      std::size_t row);
+void set_fish_columns(const Study& study, const FishAnswer& fish, const FishCondition& condition,
+                      findings::Observations& rows, std::size_t row);
 
 /// Words, or an empty cell.
 [[nodiscard]] findings::Cell word_cell(const std::string& text);

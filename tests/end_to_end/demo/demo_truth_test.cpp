@@ -184,7 +184,7 @@ class DemoTruth : public testing::Test {
     }
 
     static void ask_the_truth(const app::Study& study, const std::vector<app::FishAnswer>& answers) {
-        const auto all = app::observe(study, answers);
+        const auto all = app::observe(study, answers, app::answer_condition(study, {}));
         for (const auto& question : study.brief.questions) {
             const std::set<std::string> known = {"peak_after_capture", "excess_boat_hour", "peak",
                                                  "recovery_h"};

@@ -1,0 +1,136 @@
+#include "app/plate_answers.hpp"
+
+#include <algorithm>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "base/file.hpp"
+#include "base/hash.hpp"
+#include "intake/plate_wells.hpp"
+#include "study/condition_sheets.hpp"
+
+namespace backeddy::app {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+/// As intake::read_plate() takes at most.
+constexpr std::uint64_t most_bytes = std::uint64_t{16} << 20;
+
+std::vector<study::WellRow> wells_of(const study::PlateId& plate, const std::vector<study::WellRow>& rows) {
+    std::vector<study::WellRow> out;
+    std::ranges::copy_if(rows, std::back_inserter(out),
+                         [&](const study::WellRow& row) { return row.plate == plate; });
+    return out;
+}
+
+class PlateRun {
+  public:
+    PlateRun(const fs::path& folder, const Study& study, const study::ConditionSheets& sound)
+        : folder_(folder), study_(study), sound_(sound) {}
+
+    void add(const study::PlateRow& row) {
+        PlateAnswer answer{.row = row};
+        if (sound_.find(row.id) == nullptr) {
+            answer.unanswered = "its row of plates.csv does not count: see the complaints";
+        } else if (auto wells = read(answer)) {
+            answer.wells = std::move(*wells);
+            evaluate(answer);
+        }
+        out_.list.push_back(std::move(answer));
+    }
+
+    PlateAnswers take() { return std::move(out_); }
+
+  private:
+    /// At its own place where it names one, else at the plate's row.
+    void give_up(PlateAnswer& answer, Error error, const char* column) {
+        const std::string name = fmt::format("plate \"{}\"", answer.row.id.text());
+        if (error.place.file.empty() || !error.place.line) {
+            error.place = answer.row.place;
+            error.place.column = column;
+        } else {
+            error.context.push_back(
+                fmt::format("{} ({}, {})", name, answer.row.place.file, study::line_text(answer.row.place)));
+        }
+        answer.unanswered = error.found.empty() ? error.text() : error.found;
+        error.remedy += error.remedy.empty() ? "until then nothing is read from it"
+                                             : "; until then nothing is read from it";
+        out_.complaints.push_back({.severity = study::Severity::warning, .error = std::move(error)});
+    }
+
+    void tell(std::vector<study::Complaint> complaints) {
+        for (auto& complaint : complaints) {
+            complaint.severity = study::Severity::warning;
+            out_.complaints.push_back(std::move(complaint));
+        }
+    }
+
+    std::optional<std::vector<condition::Well>> read(PlateAnswer& answer) {
+        const auto& row = answer.row;
+        const auto bytes = read_file(folder_ / row.file, most_bytes);
+        if (!bytes) {
+            Error error = bytes.error();
+            error.place = {};
+            error.found = fmt::format("\"{}\": {}", row.file, what_is_wrong(error));
+            give_up(answer, std::move(error), "file");
+            return std::nullopt;
+        }
+        answer.input = report::Input{.path = row.file,
+                                     .kind = "plate",
+                                     .sha256 = sha256_hex(std::string_view(*bytes)),
+                                     .bytes = bytes->size()};
+        auto reading = intake::read_plate(*bytes, row.file, intake::plate_settings(row.help));
+        if (!reading) {
+            give_up(answer, std::move(reading).error(), "file");
+            return std::nullopt;
+        }
+        answer.input->understood = reading->understood;
+        tell(std::move(reading->complaints));
+        answer.reading = std::move(*reading);
+        auto joined = intake::wells_from(*answer.reading, wells_of(row.id, sound_.wells));
+        tell(std::move(joined.complaints));
+        tell(intake::unmapped_wells(*answer.reading, wells_of(row.id, study_.tables.sheets.wells)));
+        return std::move(joined.wells);
+    }
+
+    // The file is named as the study names it, not as this machine opened it.
+    static std::string what_is_wrong(const Error& error) {
+        return error.code == ErrorCode::file_missing ? "there is no such file" : "it cannot be read";
+    }
+
+    void evaluate(PlateAnswer& answer) {
+        auto settings = study_.brief.plates;
+        settings.rows = answer.row.help.rows;
+        settings.columns = answer.row.help.columns;
+        auto result = condition::evaluate_plate(answer.wells, settings);
+        if (result) {
+            answer.result = std::move(*result);
+        } else {
+            give_up(answer, std::move(result).error(), "plate");
+        }
+    }
+
+    const fs::path& folder_;
+    const Study& study_;
+    const study::ConditionSheets& sound_;
+    PlateAnswers out_;
+};
+
+} // namespace
+
+PlateAnswers answer_plates(const fs::path& folder, const Study& study) {
+    if (study.tables.sheets.plates.empty()) {
+        return {};
+    }
+    const auto sound = study::check_sheets(study.brief, study.tables).sound;
+    PlateRun run(folder, study, sound);
+    for (const auto& row : study.tables.sheets.plates) {
+        run.add(row);
+    }
+    return run.take();
+}
+
+} // namespace backeddy::app
