@@ -45,6 +45,9 @@ struct BloodDraw {
     Number drawn_ml_per_kg;   ///< with all before it that still count
     Number ceiling_ml_per_kg; ///< of the permit; no number: not set
     bool is_over_ceiling = false;
+    /// The one that summaries, questions and the table by fish go by: the first with blood values after the
+    /// capture, before a chase or another encounter; at most one of a fish.
+    bool is_first_after_event = false;
     std::string who;
     std::vector<BloodValue> values;
     std::vector<std::string> notes;
@@ -133,7 +136,7 @@ struct PlateStandard {
     double concentration = 0.0; ///< 0: the zero wells
     std::vector<std::string> wells;
     std::vector<double> responses; ///< as read, of wells that count
-    Number response;               ///< mean
+    Number response;               ///< mean, as read
     Number cv_percent;
     Number read_back;
     Number recovery_percent;

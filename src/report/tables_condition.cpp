@@ -50,17 +50,24 @@ std::vector<AnalyteColumns> analytes_of(const Results& results) {
     return all;
 }
 
-/// Words of the study's handling times, in order of first appearance.
-std::vector<std::string> handling_of(const Results& results) {
+/// Words of a list over the study's fish, in order of first appearance.
+template <typename T>
+std::vector<std::string> words_of(const Results& results, std::vector<T> FishCondition::* list) {
     std::vector<std::string> all;
     for (const Fish& fish : results.fish) {
-        for (const HandlingTime& each : fish.condition.handling) {
+        for (const T& each : fish.condition.*list) {
             if (std::ranges::find(all, each.word) == all.end()) {
                 all.push_back(each.word);
             }
         }
     }
     return all;
+}
+
+/// "whole blood" within a column's name.
+std::string name_part(std::string words) {
+    std::ranges::replace(words, ' ', '_');
+    return words;
 }
 
 /// "ng/mL" as the end of a column's name: "_ng_per_ml".
@@ -81,26 +88,28 @@ std::string unit_ending(const std::string& unit) {
 }
 
 void analyte_cells(CsvTable& table, const AnalyteColumns& columns, const Fish& fish) {
-    const BloodDraw no_draw;
-    const BloodValue no_value;
-    const auto found = detail::first_after_event(fish, columns.analyte, columns.matrix);
-    const BloodDraw& draw = found.draw != nullptr ? *found.draw : no_draw;
-    const BloodValue& value = found.value != nullptr ? *found.value : no_value;
-    const std::string stem = columns.analyte + "_" + columns.matrix;
+    const BloodDraw* draw = detail::first_after_event(fish.condition);
+    const BloodValue* found =
+        draw != nullptr ? detail::value_of(*draw, columns.analyte, columns.matrix) : nullptr;
+    const BloodValue value = found != nullptr ? *found : BloodValue{};
+    const std::string stem = name_part(columns.analyte) + "_" + name_part(columns.matrix);
     const std::string unit = unit_ending(columns.unit);
     table.measured(stem, unit, value.value);
     table.plain(stem + "_below" + unit, value.below);
     table.plain(stem + "_above" + unit, value.above);
-    table.number(stem + "_minutes_since_hook_up", draw.since_hook_up_min);
-    table.text(stem + "_outside_range", found.value == nullptr ? "" : value.is_outside_range ? "yes" : "no");
-    table.text(stem + "_missing", found.value == nullptr ? "not measured" : missing_of(value));
+    table.text(stem + "_outside_range", found == nullptr ? "" : value.is_outside_range ? "yes" : "no");
+    const std::string none = draw == nullptr ? "no blood after the event" : "not measured in it";
+    table.text(stem + "_missing", found == nullptr ? none : missing_of(value));
 }
 
-void bleeding_cells(CsvTable& table, const Fish& fish) {
+void draw_cells(CsvTable& table, const Fish& fish) {
     const auto& draws = fish.condition.draws;
     const BloodDraw none;
     const BloodDraw& last = draws.empty() ? none : draws.back();
+    const BloodDraw* first = detail::first_after_event(fish.condition);
     table.count("draws", draws.size());
+    table.moment("first_drawn_at", first != nullptr ? first->at : std::nullopt);
+    table.number("first_minutes_since_hook_up", first != nullptr ? first->since_hook_up_min : Number{});
     table.number("last_drawn_ml_per_kg", last.drawn_ml_per_kg);
     table.number("ceiling_ml_per_kg", last.ceiling_ml_per_kg);
     const bool is_over = std::ranges::any_of(draws, &BloodDraw::is_over_ceiling);
@@ -198,6 +207,7 @@ void fate_cells(CsvTable& table, const Fish& fish) {
 
 struct FishColumns {
     std::vector<AnalyteColumns> analytes;
+    std::vector<std::string> bled_before;
     std::vector<std::string> handling;
 };
 
@@ -207,7 +217,12 @@ void condition_row(CsvTable& table, const FishColumns& columns, const Fish& fish
     table.text("species", fish.species);
     table.text("group", fish.group);
     table.number("mass_g", fish.mass_g);
-    bleeding_cells(table, fish);
+    draw_cells(table, fish);
+    for (const std::string& word : columns.bled_before) {
+        const auto& all = fish.condition.bled_before;
+        const auto found = std::ranges::find(all, word, &NamedNumber::word);
+        table.number("bled_before_" + word + "_ml_per_kg", found != all.end() ? found->number : Number{});
+    }
     for (const AnalyteColumns& each : columns.analytes) {
         analyte_cells(table, each, fish);
     }
@@ -280,6 +295,7 @@ struct MaterialRow {
     std::string fish;
     std::optional<double> dilution;
     std::vector<std::string> wells;
+    Number response_as_read;
     Number response;
     Number cv_percent;
     Number expected;
@@ -306,6 +322,7 @@ void material_row(CsvTable& table, const AssayPlate& plate, const MaterialRow& r
     table.plain("dilution", row.dilution);
     table.count("n", row.wells.size());
     table.text("wells", joined(row.wells));
+    table.number("response_as_read", row.response_as_read);
     table.number("response", row.response);
     table.number("cv_percent", row.cv_percent);
     table.number("expected", row.expected);
@@ -326,7 +343,7 @@ MaterialRow row_of(const PlateStandard& standard) {
             .kind = is_zero ? "zero" : "standard",
             .dilution = 1.0,
             .wells = standard.wells,
-            .response = standard.response,
+            .response_as_read = standard.response,
             .cv_percent = standard.cv_percent,
             .expected = number(standard.concentration, ""),
             .concentration = standard.read_back,
@@ -338,7 +355,7 @@ MaterialRow row_of(const PlateStandard& standard) {
 }
 
 MaterialRow row_of(const AssayPlate& plate, const std::vector<const PlateWell*>& blanks) {
-    MaterialRow row{.part = "material", .kind = "blank", .dilution = 1.0, .response = plate.blank};
+    MaterialRow row{.part = "material", .kind = "blank", .dilution = 1.0, .response_as_read = plate.blank};
     for (const PlateWell* well : blanks) {
         row.wells.push_back(well->name);
     }
@@ -415,7 +432,9 @@ void plate_rows(CsvTable& table, const AssayPlate& plate) {
 
 std::string condition_table(const Results& results) {
     CsvTable table;
-    const FishColumns columns{.analytes = analytes_of(results), .handling = handling_of(results)};
+    const FishColumns columns{.analytes = analytes_of(results),
+                              .bled_before = words_of(results, &FishCondition::bled_before),
+                              .handling = words_of(results, &FishCondition::handling)};
     if (results.condition.has_any) {
         for (const Fish& fish : results.fish) {
             condition_row(table, columns, fish);

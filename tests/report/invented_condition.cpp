@@ -321,6 +321,10 @@ BloodDraw draw(Instant hook_up, double minutes, double ml_per_kg, double before)
 
 void add_blood(Fish& fish, std::size_t index, const std::vector<AssayPlate>& plates) {
     BloodDraw first = draw(*fish.time_zero, 67.0, 1.0, 0.0);
+    first.is_first_after_event = true;
+    fish.condition.bled_before = {{.word = "peak_after_capture",
+                                   .title = "drawn before the peak after capture",
+                                   .number = number(0.0, "mL/kg")}};
     if (index < plates[0].samples.size()) {
         first.values.push_back(cortisol(plates[0], index));
     }

@@ -73,6 +73,14 @@ TEST(ConditionPage, of_a_study_without_such_sheets_shows_nothing_of_it) {
     }
 }
 
+// Events alone make handling times: they are no sheet of condition.
+TEST(ConditionPage, shows_no_panel_for_handling_times_alone) {
+    Results results = without_condition();
+    results.fish[0].condition.handling = {{.word = "fight_s", .title = "fight"}};
+    EXPECT_THAT(body_of(results), Not(HasSubstr("<h4>Condition</h4>")));
+    EXPECT_EQ(methods_text(results).size(), methods_text(without_condition()).size());
+}
+
 TEST(ConditionPage, lists_its_chapters_where_there_is_something_in_them) {
     Results results = invented();
     std::string body = body_of(results);
@@ -110,6 +118,9 @@ TEST(FishPanel, shows_blood_beside_the_published_range_and_the_road_back) {
     EXPECT_THAT(first, HasSubstr("plate P1, wells B3 and B4; samples.csv, line 2"));
     EXPECT_THAT(first, HasSubstr("<strong>over the ceiling</strong>"));
     EXPECT_THAT(first, HasSubstr("lactate: invented for the example"));
+    EXPECT_THAT(first, HasSubstr(": the first after the event</th>"));
+    EXPECT_EQ(times(first, ": the first after the event"), 1U) << "of two draws";
+    EXPECT_THAT(first, HasSubstr("<p>Drawn before the peak after capture: <span"));
     const std::string second = fish_of(results, 2);
     EXPECT_THAT(second, HasSubstr("1.5 to 20 mmol/L</span>: <strong>outside</strong>"));
     EXPECT_THAT(second, HasSubstr("written as 47 mg/dL"));

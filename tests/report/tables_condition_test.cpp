@@ -25,7 +25,7 @@ TEST(ConditionTable, has_the_same_columns_for_a_fish_that_no_sheet_tells_of) {
     ASSERT_EQ(rows.size(), 7U);
     EXPECT_EQ(cell(rows, 6, "fish"), "bare");
     EXPECT_EQ(cell(rows, 6, "cortisol_plasma_ng_per_ml"), "");
-    EXPECT_EQ(cell(rows, 6, "cortisol_plasma_missing"), "not measured");
+    EXPECT_EQ(cell(rows, 6, "cortisol_plasma_missing"), "no blood after the event");
     EXPECT_EQ(cell(rows, 6, "over_ceiling"), "") << "never bled: neither over nor within";
     EXPECT_EQ(cell(rows, 6, "fins_worst_level_landing"), "") << "not scored is not unhurt";
     EXPECT_EQ(cell(rows, 6, "ending"), "");
@@ -42,24 +42,32 @@ TEST(ConditionTable, gives_a_limit_its_own_column_and_no_value) {
     EXPECT_NE(cell(rows, 1, "cortisol_plasma_low_95_ng_per_ml"), "");
 }
 
-TEST(ConditionTable, takes_the_first_value_after_the_hook_up_and_counts_all_draws) {
+TEST(ConditionTable, takes_the_draw_that_is_first_after_the_event_and_counts_all) {
     Results results = invented();
     BloodDraw before = results.fish[0].condition.draws[0];
-    before.since_hook_up_min = no_number("drawn before it was hooked", "min");
+    before.is_first_after_event = false;
     before.values[1].value = number(99.0, "mmol/L");
     auto& draws = results.fish[0].condition.draws;
     draws.insert(draws.begin(), before);
-    auto rows = cells_of(condition_table(results));
+    results.fish[1].condition.draws[0].is_first_after_event = false;
+    results.fish[2].condition.draws[0].values.pop_back();
+    const auto rows = cells_of(condition_table(results));
     EXPECT_EQ(cell(rows, 1, "lactate_plasma_mmol_per_l"), "4.2") << "not the 99 from before the event";
-    EXPECT_EQ(cell(rows, 1, "lactate_plasma_minutes_since_hook_up"), "67");
+    EXPECT_EQ(cell(rows, 1, "first_minutes_since_hook_up"), "67");
+    EXPECT_EQ(cell(rows, 1, "bled_before_peak_after_capture_ml_per_kg"), "0");
     EXPECT_EQ(cell(rows, 1, "draws"), "3");
     EXPECT_EQ(cell(rows, 1, "over_ceiling"), "yes");
     EXPECT_EQ(cell(rows, 2, "over_ceiling"), "no");
-    // A control that was never hooked has no event to be after: its first draw counts.
-    std::erase_if(results.fish[0].events, [](const Event& event) { return event.word == "hook_up"; });
-    rows = cells_of(condition_table(results));
-    EXPECT_EQ(cell(rows, 1, "lactate_plasma_mmol_per_l"), "99");
-    EXPECT_EQ(cell(rows, 1, "lactate_plasma_minutes_since_hook_up"), "");
+    EXPECT_EQ(cell(rows, 2, "lactate_plasma_mmol_per_l"), "");
+    EXPECT_EQ(cell(rows, 2, "lactate_plasma_missing"), "no blood after the event");
+    EXPECT_EQ(cell(rows, 2, "first_drawn_at"), "");
+    EXPECT_EQ(cell(rows, 3, "glucose_plasma_missing"), "not measured in it");
+}
+
+TEST(ConditionTable, has_no_blank_in_the_name_of_a_column) {
+    Results results = invented(1);
+    results.fish[0].condition.draws[0].values[1].matrix = "whole blood";
+    EXPECT_NE(cell(cells_of(condition_table(results)), 1, "lactate_whole_blood_mmol_per_l"), "");
 }
 
 TEST(ConditionTable, has_fins_by_occasion_reflexes_handling_and_fate) {
@@ -166,12 +174,16 @@ TEST(PlateTable, has_a_row_per_material_and_one_below_it_per_dilution_where_ther
     ASSERT_EQ(rows.size(), 1U + 2U * (8U + 1U + 2U + 3U + 3U + 1U) + 1U);
     EXPECT_EQ(cell(rows, 1, "kind"), "zero");
     EXPECT_EQ(cell(rows, 1, "accepted"), "") << "zero wells are not held against anything";
+    EXPECT_NE(cell(rows, 1, "response_as_read"), "");
+    EXPECT_EQ(cell(rows, 1, "response"), "") << "of standards nothing is taken off";
     EXPECT_EQ(cell(rows, 5, "expected"), "6.25");
     EXPECT_EQ(cell(rows, 5, "accepted"), "no");
     EXPECT_THAT(cell(rows, 5, "remarks"), HasSubstr("of what it should be"));
     EXPECT_EQ(cell(rows, 9, "kind"), "blank");
     EXPECT_EQ(cell(rows, 9, "n"), "3") << "the bubble does not count";
     EXPECT_EQ(cell(rows, 10, "kind"), "control");
+    EXPECT_NE(cell(rows, 10, "response"), "");
+    EXPECT_EQ(cell(rows, 10, "response_as_read"), "");
     EXPECT_EQ(cell(rows, 12, "part"), "material");
     EXPECT_EQ(cell(rows, 12, "n"), "6");
     EXPECT_EQ(cell(rows, 12, "dilution"), "") << "of several: they stand below";
@@ -210,6 +222,7 @@ std::string as_told(std::string column) {
                                                        {"_landing", "_OCCASION"},
                                                        {"_before_holding", "_OCCASION"},
                                                        {"_after_holding", "_OCCASION"},
+                                                       {"peak_after_capture", "PEAK"},
                                                        {"fight_", "TIME_"},
                                                        {"air_", "TIME_"}};
     for (const auto& [word, capitals] : own) {

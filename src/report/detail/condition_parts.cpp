@@ -4,20 +4,16 @@
 
 namespace backeddy::report::detail {
 
-ValueOfDraw first_after_event(const Fish& fish, std::string_view analyte, std::string_view matrix) {
-    const bool is_hooked = std::ranges::find(fish.events, "hook_up", &Event::word) != fish.events.end();
-    for (const BloodDraw& draw : fish.condition.draws) {
-        if (is_hooked && !draw.since_hook_up_min.has_value()) {
-            continue;
-        }
-        const auto found = std::ranges::find_if(draw.values, [&](const BloodValue& value) {
-            return value.analyte == analyte && value.matrix == matrix;
-        });
-        if (found != draw.values.end()) {
-            return {.draw = &draw, .value = &*found};
-        }
-    }
-    return {};
+const BloodDraw* first_after_event(const FishCondition& condition) {
+    const auto found = std::ranges::find_if(condition.draws, &BloodDraw::is_first_after_event);
+    return found != condition.draws.end() ? &*found : nullptr;
+}
+
+const BloodValue* value_of(const BloodDraw& draw, std::string_view analyte, std::string_view matrix) {
+    const auto found = std::ranges::find_if(draw.values, [&](const BloodValue& value) {
+        return value.analyte == analyte && value.matrix == matrix;
+    });
+    return found != draw.values.end() ? &*found : nullptr;
 }
 
 bool is_told_of(const FishCondition& condition) {

@@ -8,15 +8,11 @@
 
 namespace backeddy::report::detail {
 
-/// Nothing where there is none; both live in the fish.
-struct ValueOfDraw {
-    const BloodDraw* draw = nullptr;
-    const BloodValue* value = nullptr;
-};
-/// The first value of the analyte, of that matrix, from a draw after a hook-up; of a fish with no hook-up
-/// among its events (a control that was not angled) from its first draw.
-[[nodiscard]] ValueOfDraw first_after_event(const Fish& fish, std::string_view analyte,
-                                            std::string_view matrix);
+/// The draw that is the first after the event; nothing where there is none. It lives in the fish.
+[[nodiscard]] const BloodDraw* first_after_event(const FishCondition& condition);
+/// The first of the analyte in that matrix: where a draw has several, this one counts.
+[[nodiscard]] const BloodValue* value_of(const BloodDraw& draw, std::string_view analyte,
+                                         std::string_view matrix);
 
 /// Some sheet tells of this fish.
 [[nodiscard]] bool is_told_of(const FishCondition& condition);

@@ -22,8 +22,9 @@ class ConditionWriter : public StructWriter<ConditionWriter> {
     void put(const BloodDraw& v) {
         object("at", v.at, "since_hook_up_min", v.since_hook_up_min, "since_sealed_min", v.since_sealed_min,
                "volume_ml", v.volume_ml, "ml_per_kg", v.ml_per_kg, "drawn_ml_per_kg", v.drawn_ml_per_kg,
-               "ceiling_ml_per_kg", v.ceiling_ml_per_kg, "is_over_ceiling", v.is_over_ceiling, "who", v.who,
-               "values", v.values, "notes", v.notes);
+               "ceiling_ml_per_kg", v.ceiling_ml_per_kg, "is_over_ceiling", v.is_over_ceiling,
+               "is_first_after_event", v.is_first_after_event, "who", v.who, "values", v.values, "notes",
+               v.notes);
     }
     void put(const ScoredPlace& v) {
         object("word", v.word, "title", v.title, "level", v.level, "level_word", v.level_word, "marks",
@@ -48,7 +49,8 @@ class ConditionWriter : public StructWriter<ConditionWriter> {
     }
     void put(const FishCondition& v) {
         object("draws", v.draws, "fins", v.fins, "body", v.body, "reflexes", v.reflexes, "handling",
-               v.handling, "fate", v.fate, "reminders", v.reminders, "doubts", v.doubts);
+               v.handling, "bled_before", v.bled_before, "fate", v.fate, "reminders", v.reminders, "doubts",
+               v.doubts);
     }
     void put(const PlateWell& v) {
         object("name", v.name, "row", v.row, "column", v.column, "kind", v.kind, "label", v.label, "response",

@@ -20,7 +20,8 @@ Paragraph blood_paragraph(const Results& results) {
         "Blood",
         "Every analyte stands in one unit. A value below an assay's limit, or above its range, is known "
         "as that limit alone: it is never put as 0, as half the limit or as the limit, and medians and "
-        "quartiles over fish are those of outcomes known in part (Turnbull 1976, J R Stat Soc B 38:290). "
+        "quartiles over fish are those of outcomes known in part (Turnbull 1976, J R Stat Soc B 38:290), at "
+        "each fish's first draw after the capture and before a chase or another encounter. "
         "Times are from the last hook-up, and the last sealing, before the draw. Values outside published "
         "ranges of salmonids are marked and none is taken out." +
             with_settings(results, {"blood"})};
@@ -92,6 +93,9 @@ std::string with_settings(const Results& results, std::initializer_list<std::str
 
 std::vector<Paragraph> condition_methods(const Results& results) {
     std::vector<Paragraph> all;
+    if (!results.condition.has_any) {
+        return all;
+    }
     const auto add = [&](bool is_there, Paragraph paragraph) {
         if (is_there) {
             all.push_back(std::move(paragraph));

@@ -72,7 +72,9 @@ std::vector<Happening> happenings(const Fish& fish) {
     }
     for (const BloodDraw& draw : draws) {
         if (draw.at) {
-            all.push_back({*draw.at, "blood drawn: " + text_of(draw.volume_ml)});
+            all.push_back({*draw.at, draw.volume_ml.has_value()
+                                         ? "blood drawn: " + text_of(draw.volume_ml)
+                                         : fmt::format("sample taken ({})", draw.volume_ml.reason)});
         }
     }
     add_looks(all, fish.condition.fins, "fins");
@@ -167,13 +169,14 @@ std::string remarks_of(const BloodValue& value) {
 }
 
 std::string values_table(const std::vector<BloodDraw>& draws, const std::string& at) {
-    HtmlTable table("Blood after the event; a limit is no value and stays a limit",
+    HtmlTable table("What was measured; a limit is no value and stays a limit",
                     {"Analyte", "In", "Value, 95 % interval", "Published range", "Comes from", "Remarks"});
     for (std::size_t d = 0; d < draws.size(); ++d) {
         for (std::size_t v = 0; v < draws[d].values.size(); ++v) {
             const BloodValue& value = draws[d].values[v];
             const std::string here = fmt::format("{}/draws/{}/values/{}/value", at, d, v);
-            table.title(draw_title(draws[d]));
+            table.title(draw_title(draws[d]) +
+                        (draws[d].is_first_after_event ? ": the first after the event" : ""));
             table.row({html(sentence(value.analyte)), html(spoken(value.matrix)),
                        quantity_with_interval(value.value, here), range_cell(value), html(value.from),
                        html(remarks_of(value))});
@@ -199,10 +202,21 @@ std::string range_sources(const std::vector<BloodDraw>& draws) {
                                      html(joined(all)));
 }
 
+/// A covariate of a peak: what was drawn before it.
+std::string bled_before(const FishCondition& condition, const std::string& at) {
+    std::vector<std::string> all;
+    for (std::size_t i = 0; i < condition.bled_before.size(); ++i) {
+        const NamedNumber& each = condition.bled_before[i];
+        all.push_back(html(each.title) + ": " +
+                      quantity(each.number, fmt::format("{}/bled_before/{}/number", at, i)));
+    }
+    return all.empty() ? "" : fmt::format("<p>{}.</p>\n", sentence(joined(all)));
+}
+
 std::string blood_part(const FishCondition& condition, const std::string& at) {
     return condition.draws.empty() ? ""
-                                   : volumes_table(condition.draws, at) + values_table(condition.draws, at) +
-                                         range_sources(condition.draws);
+                                   : volumes_table(condition.draws, at) + bled_before(condition, at) +
+                                         values_table(condition.draws, at) + range_sources(condition.draws);
 }
 
 // ---------------------------------------------------------------- fins, body, reflexes
@@ -462,7 +476,7 @@ std::string points_table(const Results& results) {
 std::string condition_panel(const Results& results, std::size_t index) {
     const Fish& fish = results.fish[index];
     const FishCondition& condition = fish.condition;
-    if (!is_told_of(condition)) {
+    if (!results.condition.has_any || !is_told_of(condition)) {
         return "";
     }
     const std::string at = fmt::format("/fish/{}/condition", index);

@@ -113,7 +113,7 @@ std::string responses_text(const PlateStandard& standard) {
 
 std::string standards_table(const PlateAt& on) {
     HtmlTable table("Standards, read back from the curve",
-                    {"Concentration", "Wells", "Responses", "Mean, as shown", "CV", "Read back", "Recovery",
+                    {"Concentration", "Wells", "Responses", "Mean, as read", "CV", "Read back", "Recovery",
                      "Accepted", "What is wrong with it"});
     for (std::size_t i = 0; i < on.plate.standards.size(); ++i) {
         const PlateStandard& each = on.plate.standards[i];

@@ -808,6 +808,8 @@ export interface BloodDraw {
   ceiling_ml_per_kg: Quantity;
   /** All that counts is over the permit's ceiling */
   is_over_ceiling: boolean;
+  /** The one that summaries, questions and the table by fish go by: the first with blood values after the capture, before a chase or another encounter; at most one of a fish */
+  is_first_after_event: boolean;
   /** Who drew it */
   who: string;
   /** Analyte by analyte */
@@ -912,6 +914,8 @@ export interface FishCondition {
   reflexes: ReflexLook[];
   /** Fight, air, time to sealing ... */
   handling: HandlingTime[];
+  /** mL/kg drawn before each peak, a covariate of it, by its word: "peak_after_chase" */
+  bled_before: NamedNumber[];
   /** null: no record tells of it */
   fate: KnownFate | null;
   /** Of the permit's end points, at lost righting or heavy bleeding */
@@ -948,7 +952,7 @@ export interface PlateStandard {
   wells: string[];
   /** As read, of the wells that count */
   responses: number[];
-  /** Their mean, less the blank where that is taken off */
+  /** Their mean, as read */
   response: Quantity;
   /** Of the replicates */
   cv_percent: Quantity;
