@@ -43,7 +43,7 @@ std::string blood_table(const SimulationPlan& plan, const Season& season, const 
         const auto& draw = condition.blood[f];
         const bool is_red = plan.blood->haemolysed_fish == static_cast<int>(f) + 1;
         std::string volume = fixed_text(draw.volume_ml, 2); // in the first row of a draw
-        const auto row = [&](const char* analyte, const std::string& value, const char* unit,
+        const auto row = [&](const std::string& analyte, const std::string& value, const char* unit,
                              const std::string& device) {
             text += csv_row({season.fish[f].id, when(season, draw.drawn_s), analyte, value, unit, device,
                              std::exchange(volume, ""), "whole_blood", is_red ? "marked" : "none", "",
@@ -51,8 +51,7 @@ std::string blood_table(const SimulationPlan& plan, const Season& season, const 
         };
         row("haematocrit", fixed_text(draw.haematocrit_percent, 0), "%", "centrifuge");
         for (std::size_t m = 0; m < plan.meters.size(); ++m) {
-            const bool is_lactate = plan.meters[m].analyte == MeterAnalyte::lactate;
-            row(is_lactate ? "lactate" : "glucose", fixed_text(condition.meter_readings[m][f], 1), "mmol/L",
+            row(word_of(plan.meters[m].analyte), fixed_text(condition.meter_readings[m][f], 1), "mmol/L",
                 plan.meters[m].name);
         }
     }
@@ -217,9 +216,19 @@ std::string fate_table(const Season& season, const Condition& condition) {
 std::string quoted_list(const std::vector<std::string>& words) {
     std::string out;
     for (const auto& word : words) {
-        out += (out.empty() ? "" : ", ") + fmt::format("\"{}\"", word);
+        out += (out.empty() ? "" : ", ") + quoted(word);
     }
     return "[" + out + "]";
+}
+
+/// Each pair the meter's reading and the laboratory's.
+std::string meter_section(const MeterPlan& meter, const std::vector<MeterReading>& pairs) {
+    std::string text = fmt::format("[[meter]]\ndevice = {}\nanalyte = \"{}\"\npairs = [\n",
+                                   quoted(meter.name), word_of(meter.analyte));
+    for (const auto& pair : pairs) {
+        text += fmt::format("  [{}, {}],\n", fixed_text(pair.meter, 1), fixed_text(pair.laboratory, 2));
+    }
+    return text + "]\n\n";
 }
 
 } // namespace
@@ -262,8 +271,11 @@ std::vector<NamedText> condition_files(const SimulationPlan& plan, const Season&
     return files;
 }
 
-std::string condition_brief(const SimulationPlan& plan) {
+std::string condition_brief(const SimulationPlan& plan, const Condition& condition) {
     std::string text;
+    for (std::size_t m = 0; m < plan.meters.size(); ++m) {
+        text += meter_section(plan.meters[m], condition.pairs[m]);
+    }
     if (plan.blood && plan.blood->ceiling_ml_per_kg) {
         text +=
             fmt::format("[blood]\nceiling_ml_per_kg = {}\n\n", exact_text(*plan.blood->ceiling_ml_per_kg));

@@ -29,6 +29,6 @@ using AssayPlates = std::vector<std::vector<AssayWell>>;
                                                      const Condition& condition, const AssayPlates& plates);
 
 /// What the study's brief says of them.
-[[nodiscard]] std::string condition_brief(const SimulationPlan& plan);
+[[nodiscard]] std::string condition_brief(const SimulationPlan& plan, const Condition& condition);
 
 } // namespace backeddy::simulate

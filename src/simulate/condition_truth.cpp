@@ -45,9 +45,8 @@ std::string blood_truth(const SimulationPlan& plan, const Season& season, const 
 std::string meter_truth(const SimulationPlan& plan) {
     std::string text = "device,analyte,gain,offset_mmol_per_l,error_sd_mmol_per_l,reference_sd_mmol_per_l\n";
     for (const auto& meter : plan.meters) {
-        text += csv_row({meter.name, meter.analyte == MeterAnalyte::lactate ? "lactate" : "glucose",
-                         number(meter.gain), number(meter.offset), number(meter.error_sd),
-                         number(meter.reference_sd)});
+        text += csv_row({meter.name, word_of(meter.analyte), number(meter.gain), number(meter.offset),
+                         number(meter.error_sd), number(meter.reference_sd)});
     }
     return text;
 }

@@ -729,6 +729,10 @@ std::string_view word_of(FaultKind kind) {
     return "";
 }
 
+std::string word_of(MeterAnalyte analyte) {
+    return analyte == MeterAnalyte::lactate ? "lactate" : "glucose";
+}
+
 int SimulationPlan::fish_count() const {
     return std::accumulate(study.fish_per_day.begin(), study.fish_per_day.end(), 0);
 }

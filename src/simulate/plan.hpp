@@ -236,5 +236,6 @@ struct SimulationPlan {
 
 /// The words of the choices, as in the brief.
 [[nodiscard]] std::string_view word_of(FaultKind kind);
+[[nodiscard]] std::string word_of(MeterAnalyte analyte);
 
 } // namespace backeddy::simulate

@@ -67,9 +67,9 @@ Expected<void> check_size(const SimulationPlan& plan, const Season& season) {
 }
 
 /// The sheets of the fish's condition and their truth, and the plate readers' files.
-Expected<void> write_condition(const SimulationPlan& plan, const Season& season, std::uint64_t seed,
-                               const std::filesystem::path& out_dir, SimulatedStudy& made) {
-    const auto condition = lay_out_condition(plan, season, seed);
+Expected<void> write_condition(const SimulationPlan& plan, const Season& season, const Condition& condition,
+                               std::uint64_t seed, const std::filesystem::path& out_dir,
+                               SimulatedStudy& made) {
     const auto plates = assay_plates(plan, season, condition, seed);
     auto files = condition_files(plan, season, condition, plates);
     for (auto& file : condition_truth(plan, season, condition, plates)) {
@@ -117,14 +117,15 @@ Expected<SimulatedStudy> simulate_study(const SimulationPlan& plan, std::uint64_
         made.raw_bytes += trace->bytes;
         traces.push_back(std::move(*trace));
     }
-    if (auto tables = write_tables(plan, *season, seed, traces, out_dir); !tables) {
+    const auto condition = lay_out_condition(plan, *season, seed);
+    if (auto tables = write_tables(plan, *season, condition, seed, traces, out_dir); !tables) {
         return fail(std::move(tables).error());
     }
     if (auto truth = write_truth(plan, *season, seed, out_dir); !truth) {
         return fail(std::move(truth).error());
     }
-    if (auto condition = write_condition(plan, *season, seed, out_dir, made); !condition) {
-        return fail(std::move(condition).error());
+    if (auto sheets = write_condition(plan, *season, condition, seed, out_dir, made); !sheets) {
+        return fail(std::move(sheets).error());
     }
     return made;
 }

@@ -212,17 +212,6 @@ std::string clock_table(const SimulationPlan& plan, const Season& season, std::u
     return text;
 }
 
-std::string quoted(const std::string& text) {
-    std::string out = "\"";
-    for (const char c : text) {
-        if (c == '"' || c == '\\') {
-            out += '\\';
-        }
-        out += c;
-    }
-    return out + "\"";
-}
-
 void name_column(std::string& text, const std::string& header) {
     text += fmt::format("\n[[trace.column]]\nheader = {0}\nchannel = {0}\n", quoted(header));
 }
@@ -263,7 +252,8 @@ void trace_section(std::string& text, const SimulationPlan& plan, const TracePla
     text += "\n";
 }
 
-std::string brief(const SimulationPlan& plan, const std::vector<WrittenTrace>& traces) {
+std::string brief(const SimulationPlan& plan, const Condition& condition,
+                  const std::vector<WrittenTrace>& traces) {
     std::string text =
         "# A simulated study: its fish, place and people are invented, its truth stands in truth/.\n\n";
     text += fmt::format(
@@ -287,7 +277,7 @@ std::string brief(const SimulationPlan& plan, const std::vector<WrittenTrace>& t
                 quoted(plan.traces[t].pump_clock), quoted(plan.study.zone));
         }
     }
-    text += condition_brief(plan);
+    text += condition_brief(plan, condition);
     for (const auto& question : plan.questions) {
         text += question + "\n";
     }
@@ -303,6 +293,17 @@ double mixing_s(const ChamberPlan& plan) {
     const double exchange_s =
         60.0 * plan.loop_l * plan.volume_l / (plan.loop_l + plan.volume_l) / plan.loop_flow_l_per_min;
     return std::ceil(5.0 * exchange_s);
+}
+
+std::string quoted(const std::string& text) {
+    std::string out = "\"";
+    for (const char c : text) {
+        if (c == '"' || c == '\\') {
+            out += '\\';
+        }
+        out += c;
+    }
+    return out + "\"";
 }
 
 std::string csv_row(const std::vector<std::string>& fields) {
@@ -324,8 +325,9 @@ std::string csv_row(const std::vector<std::string>& fields) {
     return row + "\n";
 }
 
-Expected<void> write_tables(const SimulationPlan& plan, const Season& season, std::uint64_t seed,
-                            const std::vector<WrittenTrace>& traces, const std::filesystem::path& folder) {
+Expected<void> write_tables(const SimulationPlan& plan, const Season& season, const Condition& condition,
+                            std::uint64_t seed, const std::vector<WrittenTrace>& traces,
+                            const std::filesystem::path& folder) {
     const std::vector<std::pair<const char*, std::string>> files{
         {"fish.csv", fish_table(plan, season)},
         {"encounters.csv", encounter_table(plan, season, seed)},
@@ -335,7 +337,7 @@ Expected<void> write_tables(const SimulationPlan& plan, const Season& season, st
         {"calibrations.csv", calibration_table(plan, season, seed, traces)},
         {"clock_checks.csv", clock_table(plan, season, seed, traces)},
         {"decisions.csv", "stay,moment,act,value,reason,author,at\n"},
-        {"study.toml", brief(plan, traces)},
+        {"study.toml", brief(plan, condition, traces)},
     };
     for (const auto& [name, text] : files) {
         if (auto written = write_new_file(folder / name, text); !written) {
