@@ -337,8 +337,10 @@ report::FishCondition condition_of(const Answers& answers, const FishAnswer& fis
                               .bled_before = bled_before_peaks(answers, fish, condition),
                               .reminders = condition.reminders,
                               .doubts = condition.doubts};
+    const auto* first = first_draw(condition);
     for (const auto& draw : condition.draws) {
         out.draws.push_back(draw_of(fish, draw));
+        out.draws.back().is_first_after_event = &draw == first;
     }
     for (const auto& fins : condition.fins) {
         out.fins.push_back(fins_of(fins, brief.fins));

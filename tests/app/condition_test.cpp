@@ -156,6 +156,8 @@ TEST(FishCondition, lactate_is_in_its_usual_unit_at_its_minute_with_its_road_bac
     EXPECT_EQ(lactate.from, "blood.csv, line 2");
     EXPECT_FALSE(lactate.is_outside_range);
     EXPECT_EQ(draw.who, "deck");
+    EXPECT_TRUE(draw.is_first_after_event);
+    EXPECT_FALSE(draws[1].is_first_after_event);
 }
 
 // 0.8 mL of 0.95 kg: 0.842 mL/kg; with 0.4 more 1.263, over the ceiling of 1.
