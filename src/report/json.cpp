@@ -45,7 +45,7 @@ std::string rounded_json(double value, int digits) {
 class DocumentWriter : public detail::StructWriter<DocumentWriter> {
   public:
     using StructWriter::put;
-    using StructWriter::StructWriter;
+    DocumentWriter(detail::JsonStream& out, Detail detail) : StructWriter(out, detail) {}
     void put(const Results& results);
 
   private:

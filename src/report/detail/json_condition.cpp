@@ -10,7 +10,7 @@ namespace {
 class ConditionWriter : public StructWriter<ConditionWriter> {
   public:
     using StructWriter::put;
-    using StructWriter::StructWriter;
+    ConditionWriter(JsonStream& out, Detail detail) : StructWriter(out, detail) {}
 
     void put(const BloodValue& v) {
         object("analyte", v.analyte, "matrix", v.matrix, "value", v.value, "below", v.below, "above", v.above,

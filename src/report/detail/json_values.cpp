@@ -31,7 +31,7 @@ struct Gathered {
 class SmallWriter : public StructWriter<SmallWriter> {
   public:
     using StructWriter::put;
-    using StructWriter::StructWriter;
+    SmallWriter(JsonStream& out, Detail detail) : StructWriter(out, detail) {}
     void put(const Interval& v) {
         object("low", v.low, "high", v.high, "level", v.level, "method", v.method);
     }

@@ -45,7 +45,6 @@ template <typename Self>
 class StructWriter : protected ValueWriter {
   public:
     using ValueWriter::put;
-    using ValueWriter::ValueWriter;
 
     template <typename T>
     void put(const std::optional<T>& v) {
@@ -91,6 +90,8 @@ class StructWriter : protected ValueWriter {
     }
 
   private:
+    friend Self;
+    StructWriter(JsonStream& out, Detail detail) : ValueWriter(out, detail) {}
     Self& self() { return static_cast<Self&>(*this); }
 };
 

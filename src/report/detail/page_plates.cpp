@@ -245,9 +245,7 @@ std::string off_curve(const AssayPlate& plate, const std::string& well) {
 
 std::string wells_part(const AssayPlate& plate) {
     HtmlTable table("Wells as read", {"Well", "What", "Label", "Response",
-                                      "ln response less the mean of its "
-                                      "replicates",
-                                      "Off the curve", "Excluded"});
+                                      "ln response less its replicates' mean", "Off the curve", "Excluded"});
     const auto cell = [](const std::optional<double>& value) {
         return value ? quantity(number(*value, "")) : std::string();
     };
