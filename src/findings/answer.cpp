@@ -1,11 +1,18 @@
 #include "findings/answer.hpp"
 
+#include <algorithm>
+#include <exception>
 #include <map>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
 
 #include <fmt/format.h>
 
 #include "findings/detail/answers.hpp"
 #include "findings/detail/frame.hpp"
+#include "findings/detail/wording.hpp"
 #include "stats/multiplicity.hpp"
 #include "study/words.hpp"
 
@@ -54,20 +61,105 @@ void answer_frame(const detail::Frame& frame, Finding& out) {
     }
 }
 
-} // namespace
+// The test of the compared column as a whole, where there are more than two groups.
+const FoundTest* test_of_groups(const Finding& finding) {
+    if (finding.effects.size() < 2) {
+        return nullptr;
+    }
+    const auto at = std::ranges::find_if(
+        finding.tests, [&](const FoundTest& test) { return test.p && test.name == finding.compare; });
+    return at == finding.tests.end() ? nullptr : &*at;
+}
 
-Finding answer_question(const study::Question& question, const Observations& rows) {
-    const auto frame = detail::make_frame(question, rows);
+// Of "C against A".
+std::pair<std::string, std::string> levels_of(const FoundNumber& pair,
+                                              const std::vector<std::string>& levels) {
+    for (const auto& later : levels) {
+        for (const auto& earlier : levels) {
+            if (pair.name == fmt::format("{} against {}", later, earlier)) {
+                return {later, earlier};
+            }
+        }
+    }
+    return {levels.back(), levels.front()};
+}
+
+// Of three groups or more the sentence begins with all, and goes on with the pair that is told apart best.
+void say_groups(const detail::Frame& frame, Finding& out) {
+    const auto* all = test_of_groups(out);
+    if (all == nullptr) {
+        return;
+    }
+    const auto p_of = [](const FoundNumber& pair) { return pair.p_corrected.value_or(pair.p.value_or(1.0)); };
+    const auto best = std::ranges::min_element(out.effects, {}, p_of);
+    const auto [later, earlier] = levels_of(*best, frame.levels());
+    const auto clear =
+        std::ranges::count_if(out.effects, [&](const auto& pair) { return p_of(pair) < 0.05; });
+    out.sentence = fmt::format(
+        "{} {} groups of {} {} ({} of all together); {} of their {} pairs are told apart. The clearest: {}",
+        detail::where_text(frame), frame.levels().size(), out.compare,
+        *all->p < 0.05 ? "differ" : "are not shown to differ", detail::p_text(*all->p), clear,
+        out.effects.size(),
+        detail::effect_sentence(*best, out.scale, detail::effect_words(frame, later, earlier)));
+}
+
+// Who is left out because of the outcome itself changes what the answer is of; and many may, whatever for.
+void warn_of_left_out(const study::Question& question, Finding& out) {
+    const auto gone =
+        static_cast<std::size_t>(std::ranges::count_if(out.left_out, [&](const LeftOutRow& row) {
+            return row.column == question.outcome && row.why.ends_with("is not above 0");
+        }));
+    if (gone > 0) {
+        out.warnings.push_back(fmt::format(
+            "{} of {} {} left out because {} is not above 0, where this family has no place for it: the "
+            "answer is "
+            "of the others alone, which the outcome itself has chosen; ask with family = \"normal\"",
+            gone, out.rows + out.left_out.size(), gone == 1 ? "row is" : "rows are", question.outcome));
+    } else if (2 * out.left_out.size() > out.rows) {
+        out.warnings.push_back(
+            fmt::format("{} of {} rows are left out: see why, and whether they differ from those "
+                        "that answer",
+                        out.left_out.size(), out.rows + out.left_out.size()));
+    }
+}
+
+constexpr std::size_t least_rows_of_group = 5;
+
+// An interval of so few stands or falls with the model's assumptions, which so few cannot show to be wrong.
+void warn_of_few(const detail::Frame& frame, Finding& out) {
+    if (!frame.compares_groups) {
+        return;
+    }
+    const auto& factor = frame.table.factor(frame.compare_name);
+    for (std::size_t level = 0; level < factor.levels.size(); ++level) {
+        const auto n = static_cast<std::size_t>(std::ranges::count(factor.codes, level));
+        if (n < least_rows_of_group) {
+            out.warnings.push_back(
+                fmt::format("{} {} only {} {}: the answer rests on the model's assumptions, which "
+                            "so few cannot show to be wrong",
+                            n, n == 1 ? frame.rows.noun() : frame.rows.nouns(), frame.compare.preposition,
+                            factor.levels[level]));
+        }
+    }
+}
+
+Finding answered(const study::Question& question, const Observations& rows) {
+    std::vector<LeftOutRow> left_out;
+    const auto frame = detail::make_frame(question, rows, left_out);
     Finding out = frame ? detail::begun(*frame) : Finding();
+    out.left_out = std::move(left_out);
     name_question(question, rows, out);
     if (!frame) {
         detail::give_up(out, frame.error());
         return out;
     }
     answer_frame(*frame, out);
+    warn_of_few(*frame, out);
     if (out.unanswered.empty()) {
+        say_groups(*frame, out);
         detail::judge_margin(*frame, out);
     }
+    warn_of_left_out(question, out);
     if (frame->family != study::QuestionFamily::time) {
         detail::warn_of_fates(*frame, out);
     }
@@ -75,26 +167,59 @@ Finding answer_question(const study::Question& question, const Observations& row
     return out;
 }
 
+} // namespace
+
+Finding answer_question(const study::Question& question, const Observations& rows) {
+    // Libraries below throw where numbers run out; one question must not take all other answers with it.
+    try {
+        return answered(question, rows);
+    } catch (const std::exception& error) {
+        Finding out;
+        name_question(question, rows, out);
+        out.unanswered =
+            fmt::format("the computation failed ({}): a fault of the program; look for a value far from "
+                        "all others, and ask in another way",
+                        error.what());
+        return out;
+    }
+}
+
+namespace {
+
+// What a family of tests counts of a question: of three groups and more all together.
+std::optional<double> headline_p(const Finding& finding) {
+    if (const auto* all = test_of_groups(finding)) {
+        return all->p;
+    }
+    return finding.effects.empty() ? std::nullopt : finding.effects.front().p;
+}
+
+} // namespace
+
 void correct_families(std::vector<Finding>& findings) {
     std::map<std::string, std::vector<Finding*>> families;
     for (auto& finding : findings) {
-        if (!finding.family_of_tests.empty() && !finding.effects.empty() && finding.effects.front().p) {
+        if (!finding.family_of_tests.empty() && headline_p(finding)) {
             families[finding.family_of_tests].push_back(&finding);
         }
     }
     for (const auto& [name, members] : families) {
         std::vector<double> p;
         for (const auto* finding : members) {
-            const auto& headline = finding->effects.front();
-            p.push_back(headline.p_corrected.value_or(*headline.p));
+            p.push_back(*headline_p(*finding));
         }
         const auto corrected = stats::holm(p);
         for (std::size_t i = 0; i < members.size(); ++i) {
-            members[i]->effects.front().p_corrected = corrected[i];
             members[i]->correction =
                 fmt::format("Holm's, over the {} answered questions of \"{}\"; intervals are of "
                             "each question by itself",
                             members.size(), name);
+            if (test_of_groups(*members[i]) != nullptr) { // p of its pairs is Tukey's
+                members[i]->correction +=
+                    fmt::format("; of all groups together {} so corrected", detail::p_text(corrected[i]));
+            } else {
+                members[i]->effects.front().p_corrected = corrected[i];
+            }
         }
     }
 }

@@ -113,7 +113,7 @@ tl::unexpected<Error> separated(const Design& design, const detail::Scoring& sco
                               names.size() == 1 ? "its coefficient" : "their coefficients"),
          .expected = "outcomes of both kinds in every group and on either side of every trend",
          .remedy = has_penalty
-                       ? "fit with Firth's penalty (Penalty::firth) and read its profile intervals, or join "
+                       ? "fit with Firth's penalty and read its profile intervals, or join "
                          "the level with others; no ratio can be given by plain likelihood"
                        : "join the level with others, or leave the column out"});
 }

@@ -8,7 +8,7 @@ const std::vector<ObservedDefinition>& observed_columns() {
     using enum Stage;
     static const std::vector<ObservedDefinition> all{
         {"after", "what it came after", "", assigned,
-         "Of rows that are peaks or spells: what the fish came from, capture or chase."},
+         "Of rows that are peaks: what the fish came from, capture or chase."},
         {"peak", "peak uptake", "mg/kg/h", after, "Peak uptake, a row for each fish and what it came after."},
         {"scope", "scope", "mg/kg/h", after,
          "Peak less resting, a row for each fish and what it came after."},

@@ -69,6 +69,9 @@ std::string Question::declared_form() const {
         "family = {}; family_of_tests = {}; better = {}; weigh_by_uncertainty = {}",
         name, outcome, compare, reference, fmt::join(adjust_for, ", "), within, fmt::join(random, ", "),
         word_of(family), family_of_tests, word_of(better), weigh_by_uncertainty);
+    if (!order.empty()) { // declared before there was such a key, a question keeps its form
+        out += fmt::format("; order = {}", fmt::join(order, ", "));
+    }
     if (margin) {
         out += "; margin = " + exact_text(*margin);
     }

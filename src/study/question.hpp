@@ -43,7 +43,8 @@ struct Question {
     std::string within;                  ///< "fish": the same fish under each level of `compare`
     std::vector<std::string> random;     ///< "day"; "hours within fish": a slope of its own for each fish
     QuestionFamily family = QuestionFamily::automatic;
-    std::string family_of_tests; ///< questions of one name are corrected together
+    std::vector<std::string> order; ///< of an outcome of words: from least to most; empty: not said
+    std::string family_of_tests;    ///< questions of one name are corrected together
     /// How much worse is still no harm: in the outcome's unit, or as a ratio where the family gives ratios.
     std::optional<double> margin;
     BetterIs better = BetterIs::not_said;

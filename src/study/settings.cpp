@@ -1446,6 +1446,11 @@ void add_answered(List<Question>& list) {
                   "some are only known to be longer.",
               .words = words_of(QuestionFamily{})},
              FIELD(family));
+    list.add(
+        {.key = "order",
+         .why = "Of an outcome of words that are scores: the words from least to most. Not said, words other "
+                "than yes and no have no order, and are refused; numbers order themselves."},
+        FIELD(order));
     list.add({.key = "family_of_tests",
               .why = "Questions that share this name are corrected together for being many (Holm 1979): of "
                      "twenty true nulls one comes out below 0.05 by chance. Empty: a family of its own."},

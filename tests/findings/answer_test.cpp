@@ -814,6 +814,113 @@ TEST(AnswerScores, odds_of_a_higher_score) {
     }));
 }
 
+bool warns(const Finding& found, const std::string& words) {
+    return std::ranges::any_of(
+        found.warnings, [&](const std::string& text) { return text.find(words) != std::string::npos; });
+}
+
+// 24 fish on two rigs, the outcome's cells given in turn.
+Observations cells_of(const std::vector<Cell>& cells) {
+    Observations rows("fish", "fish");
+    for (std::size_t i = 0; i < 24; ++i) {
+        const auto row = rows.add_row(fmt::format("st{:02}", i), fmt::format("st{:02}", i));
+        rows.set(row, "rig", Word{i % 2 == 1 ? "treble" : "single"});
+        rows.set(row, "x", cells[(i * i + i / 3) % cells.size()]);
+    }
+    rows.describe("rig", "rig", "", Stage::assigned);
+    return rows;
+}
+
+// The alphabet would make "fair" less than "good" less than "poor".
+TEST(AnswerScores, words_have_no_order_but_the_one_that_is_said) {
+    const auto rows = cells_of({Word{"poor"}, Word{"fair"}, Word{"good"}});
+    auto asked = question("x", "rig");
+    EXPECT_NE(answer_question(asked, rows).unanswered.find("whose order nobody said: fair, good, poor"),
+              std::string::npos);
+    asked.order = {"poor", "fair", "good"};
+    const auto found = answer_question(asked, rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_EQ(found.scores, asked.order);
+    asked.order = {"poor", "good"};
+    EXPECT_NE(answer_question(asked, rows).unanswered.find("is \"fair\"; expected one of poor, good"),
+              std::string::npos);
+}
+
+TEST(AnswerShares, yes_is_yes_however_it_is_typed_and_na_is_not_known) {
+    const auto rows = cells_of({Word{"Yes"}, Word{"no"}, Word{"TRUE"}, Word{"NA"}, Word{"No"}, Word{"?"}});
+    const auto found = answer_question(question("x", "rig"), rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_EQ(found.family, "binomial");
+    EXPECT_FALSE(found.left_out.empty());
+    for (const auto& row : found.left_out) {
+        EXPECT_NE(row.why.find("taken as not known"), std::string::npos) << row.why;
+    }
+    EXPECT_EQ(found.rows + found.left_out.size(), 24U);
+    const auto two =
+        answer_question(question("x", "rig"), cells_of({Word{"alive"}, Word{"dead"}, Word{"dead"}}));
+    EXPECT_NE(two.sentence.find("the share with x = dead"), std::string::npos) << two.sentence;
+    EXPECT_EQ(
+        answer_question(question("x", "rig"), cells_of({Value{.value = 1.0}, Value{.value = 0.0}})).family,
+        "binomial");
+}
+
+TEST(AnswerQuestion, no_quantity_is_as_large_as_a_slip_of_the_keyboard) {
+    const auto rows =
+        cells_of({Value{.value = 3.0}, Value{.value = 4.5}, Value{.value = 1e160}, Value{.value = 2.0}});
+    const auto found = answer_question(question("x", "rig"), rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_NE(found.left_out.at(0).why.find("no quantity is so large"), std::string::npos);
+}
+
+TEST(AnswerQuestion, leaving_out_by_the_outcome_itself_is_warned_of) {
+    auto asked = question("x", "rig");
+    asked.family = study::QuestionFamily::log_normal;
+    const auto rows =
+        cells_of({Value{.value = -1.0}, Value{.value = 2.0}, Value{.value = 3.5}, Value{.value = 2.5}});
+    EXPECT_TRUE(warns(answer_question(asked, rows), "which the outcome itself has chosen"));
+}
+
+// Equal counts that vary less than Poisson's, but for rounding: there is no theta to look for.
+TEST(AnswerCounts, equal_counts_on_both_rigs_have_a_ratio_of_one) {
+    Observations rows("stretch", "stretches");
+    for (std::size_t i = 0; i < 18; ++i) {
+        const auto row = rows.add_row(fmt::format("s{}", i), "");
+        rows.set(row, "rig", Word{i % 2 == 1 ? "treble" : "single"});
+        rows.set(row, "bites", Value{.value = i / 2 < 3 ? 2.0 : 1.0});
+        rows.set(row, "rod_hours", Value{.value = 6.0});
+    }
+    rows.column_of("bites").exposure = "rod_hours";
+    const auto found = answer_question(question("bites", "rig"), rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_NEAR(*found.effects[0].value, 1.0, 1e-9);
+}
+
+// A limit of 0.73 is not shown as 1, nor said to exclude what lies below 1.
+TEST(AnswerSentence, a_limit_is_never_rounded_onto_no_difference) {
+    const FoundNumber number{.name = "odds", .value = 3.41, .lower = 0.731, .upper = 18.1};
+    const auto said =
+        detail::effect_sentence(number, EffectScale::odds_ratio,
+                                {.outcome = "landed", .higher_in = "on a", .than = "on b", .where = "Here"});
+    EXPECT_NE(said.find("0.7 to 18"), std::string::npos) << said;
+    EXPECT_NE(said.find("below 0.7"), std::string::npos) << said;
+    EXPECT_EQ(detail::rounded(-3e-20, {.lower = -2.0, .upper = 2.0}), "0");
+}
+
+TEST(AnswerSentence, three_groups_begin_with_all_of_them) {
+    Observations rows("fish", "fish");
+    Random random(5);
+    for (std::size_t i = 0; i < 60; ++i) {
+        const auto row = rows.add_row(fmt::format("st{:02}", i), fmt::format("st{:02}", i));
+        rows.set(row, "river", Word{std::string(1, static_cast<char>('A' + i % 3))});
+        rows.set(row, "x", Value{.value = (i % 3 == 2 ? 3.0 : 0.0) + random.normal()});
+    }
+    const auto found = answer_question(question("x", "river"), rows);
+    EXPECT_NE(found.sentence.find("3 groups of river differ (p < 0.001"), std::string::npos)
+        << found.sentence;
+    EXPECT_NE(found.sentence.find("2 of their 3 pairs"), std::string::npos) << found.sentence;
+    EXPECT_NE(found.sentence.find("with C than with"), std::string::npos) << found.sentence;
+}
+
 // A wide interval is never called an absence of an effect.
 TEST(AnswerSentence, says_what_a_wide_interval_excludes) {
     const auto found = answer_question(question("peak", "rig"), made_fish(8, 21, 0.0));
@@ -835,6 +942,8 @@ TEST(AnswerQuestion, says_why_it_cannot_be_answered) {
     EXPECT_NE(
         answer_question(question("peak", "rig"), one_level).unanswered.find("rig is \"single\" for every"),
         std::string::npos);
+    // Who was left out stands in the finding all the same.
+    EXPECT_EQ(answer_question(question("peak", "rig"), one_level).left_out.size(), rows.rows() / 2);
     auto too_many = question("peak", "rig");
     too_many.adjust_for = {"mass_g", "fight_s", "fish"};
     EXPECT_NE(answer_question(too_many, rows).unanswered, "");

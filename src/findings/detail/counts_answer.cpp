@@ -92,7 +92,9 @@ Expected<Successes> successes_of(const Frame& frame) {
         const auto& cell = frame.outcome.cells[row];
         const auto* word = std::get_if<Word>(&cell);
         const auto* value = std::get_if<Value>(&cell);
-        words.push_back(word != nullptr    ? word->text
+        const auto truth = word != nullptr ? yes_or_no(word->text) : std::nullopt;
+        words.push_back(truth              ? (*truth ? "yes" : "no")
+                        : word != nullptr  ? word->text
                         : value != nullptr ? exact_text(value->value)
                                            : std::string());
     }
@@ -192,6 +194,31 @@ bool is_plain_rates(const Frame& frame) {
     return frame.family == study::QuestionFamily::poisson && is_plain_pair(frame);
 }
 
+namespace {
+
+// Pearson's chi-squared of the rows about their group's rate (McCullagh and Nelder 1989, 6.2.3).
+void warn_of_scatter(const Frame& frame, const Counts& counts, const std::array<Counted, 2>& sums,
+                     Finding& out) {
+    double chi_squared = 0.0;
+    for (std::size_t place = 0; place < frame.kept.size(); ++place) {
+        const auto& sum = sums[level_at(frame, place)];
+        const double expected = static_cast<double>(sum.count) / sum.exposure * counts.exposures[place];
+        if (expected > 0.0) {
+            const double off = counts.counts[place] - expected;
+            chi_squared += off * off / expected;
+        }
+    }
+    const double freedom = static_cast<double>(frame.kept.size()) - 2.0;
+    if (freedom > 0.0 && stats::chi_squared_upper(chi_squared, freedom) < 0.05) {
+        out.warnings.push_back(fmt::format(
+            "the counts of rows vary {} times as much as Poisson's: the interval is too narrow; ask with "
+            "family = \"negative_binomial\"",
+            significant_text(chi_squared / freedom, 3)));
+    }
+}
+
+} // namespace
+
 void answer_plain_rates(const Frame& frame, Finding& out) {
     const auto counts = counts_of(frame);
     if (!counts) {
@@ -224,6 +251,7 @@ void answer_plain_rates(const Frame& frame, Finding& out) {
             out.groups.push_back(std::move(number));
         }
     }
+    warn_of_scatter(frame, *counts, sums, out);
     out.sentence = effect_sentence(out.effects.front(), out.scale,
                                    effect_words(frame, frame.levels()[1], frame.levels()[0]));
     if (has_margin(frame.question)) {

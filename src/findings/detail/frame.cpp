@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <map>
 #include <set>
+#include <string_view>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -34,11 +37,47 @@ Expected<const ObservedColumn*> find_column(const std::string& key, const std::s
     return column;
 }
 
-bool is_yes_or_no(const ObservedColumn& column) {
-    return std::all_of(column.cells.begin(), column.cells.end(), [](const Cell& cell) {
+std::string lower_case(std::string text) {
+    for (char& c : text) {
+        c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+    }
+    return text;
+}
+
+// What people type for "nobody knows". Not "none", which may be a score.
+bool is_missing(const std::string& text) {
+    constexpr std::string_view words[] = {"na", "n/a", "nan", "null", "?", "-", "--", "."};
+    return std::ranges::find(words, lower_case(text)) != std::end(words);
+}
+
+std::string missing_text(const std::string& column, const std::string& word) {
+    return fmt::format("{} is \"{}\": taken as not known", column, word);
+}
+
+// So many different words, "Yes" and "TRUE" the same as "yes".
+std::size_t kinds_of(const ObservedColumn& column) {
+    std::set<std::string> kinds;
+    for (const auto& cell : column.cells) {
         const auto* word = std::get_if<Word>(&cell);
-        return word == nullptr || word->text == "yes" || word->text == "no";
+        if (word != nullptr && !is_missing(word->text)) {
+            const auto truth = yes_or_no(word->text);
+            kinds.insert(truth ? (*truth ? "yes" : "no") : word->text);
+        }
+    }
+    return kinds.size();
+}
+
+bool is_zero_or_one(const ObservedColumn& column) {
+    return std::all_of(column.cells.begin(), column.cells.end(), [](const Cell& cell) {
+        const auto* value = std::get_if<Value>(&cell);
+        return std::holds_alternative<Absent>(cell) ||
+               (value != nullptr && (value->value == 0.0 || value->value == 1.0));
     });
+}
+
+// Of a column without a unit of its own: whether its name says that it is a time.
+bool is_named_a_time(const std::string& name) {
+    return name.ends_with("_h") || name.ends_with("_d") || name.ends_with("_min") || name.ends_with("_s");
 }
 
 // Which model an outcome calls for when the brief leaves it open.
@@ -50,9 +89,13 @@ QuestionFamily family_of(const study::Question& question, const ObservedColumn& 
         return QuestionFamily::negative_binomial;
     }
     if (outcome.is_words()) {
-        return is_yes_or_no(outcome) ? QuestionFamily::binomial : QuestionFamily::ordinal;
+        return kinds_of(outcome) <= 2 ? QuestionFamily::binomial : QuestionFamily::ordinal;
     }
-    const bool is_time = outcome.unit == "h" || outcome.unit == "d" || outcome.unit == "min";
+    if (is_zero_or_one(outcome)) {
+        return QuestionFamily::binomial;
+    }
+    const bool is_time = outcome.unit == "h" || outcome.unit == "d" || outcome.unit == "min" ||
+                         (outcome.unit.empty() && is_named_a_time(outcome.name));
     const bool has_limits = std::any_of(outcome.cells.begin(), outcome.cells.end(), [](const Cell& cell) {
         return std::holds_alternative<Within>(cell);
     });
@@ -87,16 +130,36 @@ std::optional<double> number_in(const Cell& cell, bool is_log) {
     return is_log ? std::log(value->value) : value->value;
 }
 
+// No quantity of this trade is so large or so small: a slip of the keyboard ("12E160" is a tube's label), and
+// squares of it leave what numbers can hold.
+bool is_beyond(double value) {
+    const double size = std::fabs(value);
+    return size > 1e30 || (size > 0.0 && size < 1e-30);
+}
+
+std::string beyond_text(const std::string& column, double value) {
+    return fmt::format("{} is {}: no quantity is so {}", column, significant_text(value, 3),
+                       std::fabs(value) > 1.0 ? "large" : "small");
+}
+
 // Why a row cannot take part for this column; empty when it can.
 std::string why_not(const Wanted& wanted, const Cell& cell) {
     if (const auto* absent = std::get_if<Absent>(&cell)) {
         return absent->why.empty() ? fmt::format("{} is empty", wanted.column->name) : absent->why;
     }
     if (wanted.is_group) {
-        return word_in(cell).empty() ? fmt::format("{} is empty", wanted.column->name) : std::string();
+        const auto word = word_in(cell);
+        return word.empty()       ? fmt::format("{} is empty", wanted.column->name)
+               : is_missing(word) ? missing_text(wanted.column->name, word)
+                                  : std::string();
     }
     if (std::holds_alternative<Word>(cell)) {
-        return fmt::format("{} is \"{}\", no number", wanted.column->name, word_in(cell));
+        return is_missing(word_in(cell))
+                   ? missing_text(wanted.column->name, word_in(cell))
+                   : fmt::format("{} is \"{}\", no number", wanted.column->name, word_in(cell));
+    }
+    if (const auto* value = std::get_if<Value>(&cell); value != nullptr && is_beyond(value->value)) {
+        return beyond_text(wanted.column->name, value->value);
     }
     if (std::holds_alternative<Within>(cell)) {
         return fmt::format("of {} only limits are known", wanted.column->name);
@@ -114,6 +177,12 @@ std::string why_no_outcome(const ObservedColumn& outcome, QuestionFamily family,
     }
     const auto* value = std::get_if<Value>(&cell);
     const auto* within = std::get_if<Within>(&cell);
+    if (value != nullptr && is_beyond(value->value)) {
+        return beyond_text(outcome.name, value->value);
+    }
+    if (const auto* word = std::get_if<Word>(&cell); word != nullptr && is_missing(word->text)) {
+        return missing_text(outcome.name, word->text);
+    }
     switch (family) {
     case QuestionFamily::binomial:
     case QuestionFamily::ordinal:
@@ -131,7 +200,8 @@ std::string why_no_outcome(const ObservedColumn& outcome, QuestionFamily family,
 
 class Maker {
   public:
-    Maker(const study::Question& question, const Observations& rows) : question_(question), rows_(rows) {}
+    Maker(const study::Question& question, const Observations& rows, std::vector<LeftOutRow>& left_out)
+        : question_(question), rows_(rows), left_out_(left_out) {}
 
     Expected<Frame> make() {
         auto outcome = find_column("outcome", question_.outcome, rows_);
@@ -168,6 +238,10 @@ class Maker {
         }
         frame.warnings = stage_warnings(question_, rows_);
         keep_rows(frame);
+        if (!question_.within.empty() && frame.compares_groups &&
+            (!frame.adjust.empty() || frame.random.size() > 1)) {
+            keep_pairs(frame);
+        }
         if (auto done = fill_table(frame); !done) {
             return fail(std::move(done).error());
         }
@@ -278,7 +352,7 @@ class Maker {
             });
     }
 
-    void keep_rows(Frame& frame) const {
+    void keep_rows(Frame& frame) {
         for (std::size_t row = 0; row < rows_.rows(); ++row) {
             std::string column = frame.outcome.name;
             std::string why = why_no_outcome(frame.outcome, frame.family, frame.outcome.cells[row]);
@@ -291,22 +365,42 @@ class Maker {
             if (why.empty()) {
                 frame.kept.push_back(row);
             } else {
-                frame.left_out.push_back({.row = rows_.label(row), .column = column, .why = why});
+                left_out_.push_back({.row = rows_.label(row), .column = column, .why = why});
             }
         }
     }
 
+    // Rows of whoever is there under one level only tell nothing of a comparison within. Plain pairs are made
+    // elsewhere, and name theirs themselves.
+    void keep_pairs(Frame& frame) {
+        const auto* whose = rows_.column(question_.within);
+        std::map<std::string, std::set<std::string>> levels;
+        for (const auto row : frame.kept) {
+            levels[word_in(whose->cells[row])].insert(word_in(frame.compare.cells[row]));
+        }
+        std::erase_if(frame.kept, [&](std::size_t row) {
+            const auto& own = levels[word_in(whose->cells[row])];
+            if (own.size() > 1) {
+                return false;
+            }
+            left_out_.push_back({.row = rows_.label(row),
+                                 .column = frame.compare.name,
+                                 .why = fmt::format("{} is there under {} only: no pair",
+                                                    word_in(whose->cells[row]), *own.begin())});
+            return true;
+        });
+    }
+
     Expected<void> fill_table(Frame& frame) const {
         if (frame.kept.empty()) {
-            return fail(
-                {.code = ErrorCode::too_few,
-                 .found = fmt::format("no {} with all that the question names ({} left out)", rows_.noun(),
-                                      frame.left_out.size()),
-                 .expected =
-                     fmt::format("{} with {} and {}", rows_.nouns(), question_.outcome, question_.compare),
-                 .remedy = frame.left_out.empty() ? "bring data"
-                                                  : fmt::format("the first: {}: {}", frame.left_out[0].row,
-                                                                frame.left_out[0].why)});
+            return fail({.code = ErrorCode::too_few,
+                         .found = fmt::format("no {} with all that the question names ({} left out)",
+                                              rows_.noun(), left_out_.size()),
+                         .expected = fmt::format("{} with {} and {}", rows_.nouns(), question_.outcome,
+                                                 question_.compare),
+                         .remedy = left_out_.empty() ? "bring data"
+                                                     : fmt::format("the first: {}: {}", left_out_[0].row,
+                                                                   left_out_[0].why)});
         }
         std::vector<std::string> labels;
         for (const auto row : frame.kept) {
@@ -353,6 +447,7 @@ class Maker {
 
     const study::Question& question_;
     const Observations& rows_;
+    std::vector<LeftOutRow>& left_out_;
     std::vector<Wanted> wanted_;
 };
 
@@ -377,6 +472,14 @@ FoundPoint point_of(const Frame& frame, std::size_t row) {
 }
 
 } // namespace
+
+std::optional<bool> yes_or_no(const std::string& text) {
+    const auto word = lower_case(text);
+    if (word == "yes" || word == "true" || word == "y") {
+        return true;
+    }
+    return word == "no" || word == "false" || word == "n" ? std::optional(false) : std::nullopt;
+}
 
 const std::vector<std::string>& Frame::levels() const {
     static const std::vector<std::string> none;
@@ -415,8 +518,9 @@ std::size_t Frame::fish() const {
     return names.size();
 }
 
-Expected<Frame> make_frame(const study::Question& question, const Observations& rows) {
-    return Maker(question, rows).make();
+Expected<Frame> make_frame(const study::Question& question, const Observations& rows,
+                           std::vector<LeftOutRow>& left_out) {
+    return Maker(question, rows, left_out).make();
 }
 
 std::vector<std::string> stage_warnings(const study::Question& question, const Observations& rows) {
@@ -484,7 +588,6 @@ Finding begun(const Frame& frame) {
     out.rows = frame.kept.size();
     out.fish = frame.fish();
     out.warnings = frame.warnings;
-    out.left_out = frame.left_out;
     warn_of_shared_fish(frame, out);
     for (const auto row : frame.kept) {
         out.points.push_back(point_of(frame, row));

@@ -32,7 +32,6 @@ struct Frame {
     std::vector<stats::Term> adjust;           ///< over columns of the table
     std::vector<study::QuestionRandom> random; ///< as asked, `within` among them
     std::vector<std::string> warnings;
-    std::vector<LeftOutRow> left_out;
 
     /// Levels of `compare` that are there, the reference first; empty for a slope.
     [[nodiscard]] const std::vector<std::string>& levels() const;
@@ -43,15 +42,20 @@ struct Frame {
     [[nodiscard]] std::size_t fish() const; ///< how many different ones
 };
 
+/// "yes", "TRUE", "n" ...; nothing of any other word.
+[[nodiscard]] std::optional<bool> yes_or_no(const std::string& text);
+
 /// Fails in words a reader can act on: unknown column with the nearest name, an outcome of words where
-/// numbers are needed, no row left, one level only.
-[[nodiscard]] Expected<Frame> make_frame(const study::Question& question, const Observations& rows);
+/// numbers are needed, no row left, one level only. `left_out` gets the rows that take no part, of a failure
+/// too as far as it came to them.
+[[nodiscard]] Expected<Frame> make_frame(const study::Question& question, const Observations& rows,
+                                         std::vector<LeftOutRow>& left_out);
 
 /// A warning for each column of the adjustment that became known during or after the treatment.
 [[nodiscard]] std::vector<std::string> stage_warnings(const study::Question& question,
                                                       const Observations& rows);
 
-/// Question, rows, points and what was left out, before any model has answered.
+/// Rows and points, before any model has answered.
 [[nodiscard]] Finding begun(const Frame& frame);
 
 } // namespace backeddy::findings::detail

@@ -92,7 +92,11 @@ void answer_generalised_mixed(const Frame& frame, const GeneralisedRows& rows,
     }
     const auto fit = stats::fit_generalised_mixed(*model);
     if (!fit) {
-        return give_up(out, fit.error());
+        auto error = fit.error();
+        if (error.code == ErrorCode::degenerate) {
+            error.remedy = "ask without random: Firth's penalty then keeps the ratio finite";
+        }
+        return give_up(out, error);
     }
     out.model = model_text(rows.what, rows.terms, random);
     out.method = method_of(*fit);

@@ -21,20 +21,42 @@ std::string score_text(const Cell& cell) {
     return value == nullptr ? std::string() : exact_text(value->value);
 }
 
-// Scores in their order: numbers by size; words as their column lists them, else by the alphabet.
-Expected<stats::Factor> scores_of(const Frame& frame) {
-    std::vector<std::string> levels = frame.outcome.levels;
-    if (levels.empty()) {
-        for (const auto row : frame.kept) {
-            levels.push_back(score_text(frame.outcome.cells[row]));
-        }
-        std::sort(levels.begin(), levels.end(), [](const std::string& a, const std::string& b) {
-            const auto x = parse_number(a);
-            const auto y = parse_number(b);
-            return x && y ? *x < *y : a < b;
-        });
-        levels.erase(std::unique(levels.begin(), levels.end()), levels.end());
+// The scores that are there, by size; words have none.
+Expected<std::vector<std::string>> levels_by_size(const Frame& frame) {
+    std::vector<std::string> levels;
+    for (const auto row : frame.kept) {
+        levels.push_back(score_text(frame.outcome.cells[row]));
     }
+    std::sort(levels.begin(), levels.end());
+    levels.erase(std::unique(levels.begin(), levels.end()), levels.end());
+    const auto is_number = [](const std::string& text) { return parse_number(text).has_value(); };
+    if (!std::all_of(levels.begin(), levels.end(), is_number)) {
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = fmt::format("{} holds words whose order nobody said: {}", frame.outcome.name,
+                                          fmt::join(levels, ", ")),
+                     .expected = "scores in an order",
+                     .remedy = "write the words from least to most into the question: order = [\"...\", "
+                               "\"...\"]; numbers need a decimal point"});
+    }
+    std::sort(levels.begin(), levels.end(),
+              [](const std::string& a, const std::string& b) { return *parse_number(a) < *parse_number(b); });
+    return levels;
+}
+
+// In the order of the question, of the column, or by size.
+Expected<std::vector<std::string>> levels_of(const Frame& frame) {
+    if (!frame.question.order.empty()) {
+        return frame.question.order;
+    }
+    return frame.outcome.levels.empty() ? levels_by_size(frame) : frame.outcome.levels;
+}
+
+Expected<stats::Factor> scores_of(const Frame& frame) {
+    auto ordered = levels_of(frame);
+    if (!ordered) {
+        return fail(std::move(ordered).error());
+    }
+    const auto& levels = *ordered;
     constexpr std::size_t most_scores = 20;
     if (levels.size() > most_scores) {
         return fail({.code = ErrorCode::bad_setting,
@@ -45,6 +67,13 @@ Expected<stats::Factor> scores_of(const Frame& frame) {
     stats::Factor out{.levels = levels};
     for (const auto row : frame.kept) {
         const auto at = std::find(levels.begin(), levels.end(), score_text(frame.outcome.cells[row]));
+        if (at == levels.end()) {
+            return fail({.code = ErrorCode::unknown_name,
+                         .found = fmt::format("{} of {} is \"{}\"", frame.outcome.name, frame.rows.label(row),
+                                              score_text(frame.outcome.cells[row])),
+                         .expected = fmt::format("one of {}", fmt::join(levels, ", ")),
+                         .remedy = "mend the cell, or add the word to order"});
+        }
         out.codes.push_back(static_cast<std::size_t>(at - levels.begin()));
     }
     return out;

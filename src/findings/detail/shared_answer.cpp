@@ -27,6 +27,12 @@ std::string outcome_words(const Frame& frame) {
     using study::QuestionFamily;
     const bool is_count =
         frame.family == QuestionFamily::poisson || frame.family == QuestionFamily::negative_binomial;
+    if (frame.family == QuestionFamily::binomial) {
+        const auto successes = successes_of(frame); // "the odds of landed", but of what else is counted
+        return successes && successes->yes != "yes"
+                   ? fmt::format("{} = {}", frame.outcome.title, successes->yes)
+                   : frame.outcome.title;
+    }
     return fmt::format("{}{}",
                        !is_count                        ? ""
                        : frame.outcome.exposure.empty() ? "the mean of "
@@ -100,10 +106,10 @@ void judge_margin(const Frame& frame, Finding& out) {
                        : judged->shown == stats::Shown::little_worse ? "worse, by less than the margin"
                        : judged->shown == stats::Shown::worse        ? "worse by more than the margin"
                                                                      : "not decided: too few";
-    out.margin_text =
-        fmt::format("Against the margin of {} ({} is better), {} is {}: the one-sided 97.5 % limit is {}.",
-                    shown(scaled(*question.margin)), study::word_of(question.better),
-                    out.effects.front().name, says, shown(judged->limit));
+    out.margin_text = fmt::format(
+        "Against the margin of {} ({} is better), {} is {}: the one-sided 97.5 % limit is {}.",
+        shown(scaled(*question.margin)), study::word_of(question.better), out.effects.front().name, says,
+        shown(judged->shown == stats::Shown::worse ? judged->other_limit : judged->limit));
 }
 
 } // namespace backeddy::findings::detail

@@ -30,9 +30,18 @@ std::string unit_after(const std::string& unit) {
     return unit.empty() ? std::string() : " " + unit;
 }
 
-std::string interval_text(const FoundNumber& number, double sign) {
+// A limit, with as many digits as keep it apart from "no difference": 0.73 is not 1.
+std::string limit_text(double limit, const FoundNumber& number, double none) {
+    auto out = rounded(limit, number);
+    for (int digits = 1; digits < 12 && limit != none && parse_number(out) == none; ++digits) {
+        out = significant_text(limit, digits);
+    }
+    return out;
+}
+
+std::string interval_text(const FoundNumber& number, double sign, double none) {
     const auto side = [&](std::optional<double> limit) {
-        return limit ? rounded(sign * *limit, number) : std::string("no limit");
+        return limit ? limit_text(sign * *limit, number, none) : std::string("no limit");
     };
     const auto& first = sign < 0.0 ? number.upper : number.lower;
     const auto& second = sign < 0.0 ? number.lower : number.upper;
@@ -44,7 +53,8 @@ std::string clear_difference(const FoundNumber& effect, const EffectWords& words
     const auto than = words.than.empty() ? std::string() : " than " + words.than;
     return fmt::format("{} {} is {}{} {} {}{} (95 % interval {}).", words.where, words.outcome,
                        rounded(sign * *effect.value, effect), unit_after(effect.unit),
-                       sign < 0.0 ? "lower" : "higher", words.higher_in, than, interval_text(effect, sign));
+                       sign < 0.0 ? "lower" : "higher", words.higher_in, than,
+                       interval_text(effect, sign, 0.0));
 }
 
 std::string open_difference(const FoundNumber& effect, const EffectWords& words) {
@@ -52,11 +62,11 @@ std::string open_difference(const FoundNumber& effect, const EffectWords& words)
     std::string out =
         fmt::format("{} {} differs by {}{} {}{} (95 % interval {}): which is higher stays open.", words.where,
                     words.outcome, rounded(*effect.value, effect), unit_after(effect.unit), words.higher_in,
-                    against, interval_text(effect, 1.0));
+                    against, interval_text(effect, 1.0, 0.0));
     if (effect.lower && effect.upper) {
         out += fmt::format(" It excludes more than {}{} higher and more than {}{} lower.",
-                           rounded(*effect.upper, effect), unit_after(effect.unit),
-                           rounded(-*effect.lower, effect), unit_after(effect.unit));
+                           limit_text(*effect.upper, effect, 0.0), unit_after(effect.unit),
+                           limit_text(-*effect.lower, effect, 0.0), unit_after(effect.unit));
     }
     return out;
 }
@@ -69,7 +79,7 @@ std::string clear_ratio(const FoundNumber& effect, EffectScale scale, const Effe
                         ? fmt::format("{} times as {} {}", times, high, words.higher_in)
                         : fmt::format("{} times as {} {} as {}", times, high, words.higher_in, words.than);
     return fmt::format("{} {} {} (95 % interval {}).", what, scale == EffectScale::odds_ratio ? "are" : "is",
-                       is, interval_text(effect, 1.0));
+                       is, interval_text(effect, 1.0, 1.0));
 }
 
 std::string open_ratio(const FoundNumber& effect, EffectScale scale, const EffectWords& words) {
@@ -77,8 +87,9 @@ std::string open_ratio(const FoundNumber& effect, EffectScale scale, const Effec
     out.pop_back();
     out += words.is_time ? ": which is longer stays open." : ": which is higher stays open.";
     if (effect.lower && effect.upper) {
-        out += fmt::format(" It excludes ratios above {} and below {}.", rounded(*effect.upper, effect),
-                           rounded(*effect.lower, effect));
+        out += fmt::format(" It excludes ratios above {}", limit_text(*effect.upper, effect, 1.0));
+        out +=
+            *effect.lower > 0.0 ? fmt::format(" and below {}.", limit_text(*effect.lower, effect, 1.0)) : ".";
     }
     return out;
 }
@@ -127,6 +138,9 @@ std::string rounded(double value, const FoundNumber& like) {
     if (!(width > 0.0)) {
         return significant_text(value, 3);
     }
+    if (std::fabs(value) < 1e-9 * width) { // what rounding left of nothing
+        return "0";
+    }
     // Two digits of the interval's width: 1 - floor(log10(width)) decimals; none beyond what is there.
     const int decimals = std::clamp(1 - static_cast<int>(std::floor(std::log10(width))), 0, 12);
     // A small limit of a ratio is not none at all.
@@ -139,7 +153,7 @@ std::string with_interval(const FoundNumber& number) {
         return number.reason;
     }
     return fmt::format("{}{} (95 % interval {})", rounded(*number.value, number), unit_after(number.unit),
-                       interval_text(number, 1.0));
+                       interval_text(number, 1.0, number.unit.empty() ? 1.0 : 0.0));
 }
 
 std::string p_text(double p) {

@@ -281,13 +281,18 @@ Found Scoring::Impl::maximise(const Vector& from, const Matrix& basis) const {
         warm = climb(kind(value), warm, basis).point.at;
         return theta_score(warm, value);
     };
+    constexpr double widest = 25.0; // beyond it nothing of theta is left in any count, and its slope is noise
     const double first = std::log(*theta);
-    const double direction = slope(first) > 0.0 ? 1.0 : -1.0;
-    constexpr double widest = 25.0; // beyond it nothing of theta is left in any count
+    if (first > widest) {
+        return poisson;
+    }
+    const Ordinate begin{first, slope(first)};
+    const double direction = begin.value > 0.0 ? 1.0 : -1.0;
     for (double reach = 0.5; reach < widest; reach *= 2.0) {
-        const double to = first + (direction * reach);
-        if (slope(to) * direction <= 0.0) {
-            const double best = root_between(slope, first, to);
+        const double at = first + (direction * reach);
+        const Ordinate to{at, slope(at)};
+        if (to.value * direction <= 0.0) {
+            const double best = root_between(slope, begin, to);
             return climb(kind(std::exp(best)), warm, basis);
         }
     }

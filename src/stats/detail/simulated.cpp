@@ -94,9 +94,11 @@ Expected<TermBootstrap> judged(std::string term, double chi_squared,
                                const std::vector<std::optional<double>>& ratios, double level) {
     TermBootstrap out{.term = std::move(term), .chi_squared = chi_squared};
     double beyond = 0.0;
+    // The same outcome drawn again has the same ratio but for rounding.
+    const double as_much = out.chi_squared - (1e-9 * (1.0 + out.chi_squared));
     for (const auto& ratio : ratios) {
         out.draws += ratio ? 1 : 0;
-        beyond += ratio && *ratio >= out.chi_squared ? 1.0 : 0.0;
+        beyond += ratio && *ratio >= as_much ? 1.0 : 0.0;
     }
     out.failed = ratios.size() - out.draws;
     if (2 * out.draws < ratios.size()) {
