@@ -104,18 +104,16 @@ tl::unexpected<Error> separated(const Design& design, const detail::Scoring& sco
         }
     }
     const auto levels = levels_at_an_end(design, scoring);
-    return fail(
-        {.code = ErrorCode::degenerate,
-         .found = fmt::format("{} part{} the outcomes without an exception (separation){}{}: the "
-                              "likelihood grows for ever with {}",
-                              fmt::join(names, " and "), names.size() == 1 ? "s" : "",
-                              levels.empty() ? "" : "; ", fmt::join(levels, "; "),
-                              names.size() == 1 ? "its coefficient" : "their coefficients"),
-         .expected = "outcomes of both kinds in every group and on either side of every trend",
-         .remedy = has_penalty
-                       ? "fit with Firth's penalty and read its profile intervals, or join "
-                         "the level with others; no ratio can be given by plain likelihood"
-                       : "join the level with others, or leave the column out"});
+    return fail({.code = ErrorCode::degenerate,
+                 .found = fmt::format("{} part{} the outcomes without an exception (separation){}{}: the "
+                                      "likelihood grows for ever with {}",
+                                      fmt::join(names, " and "), names.size() == 1 ? "s" : "",
+                                      levels.empty() ? "" : "; ", fmt::join(levels, "; "),
+                                      names.size() == 1 ? "its coefficient" : "their coefficients"),
+                 .expected = "outcomes of both kinds in every group and on either side of every trend",
+                 .remedy = has_penalty ? "fit with Firth's penalty and read its profile intervals, or join "
+                                         "the level with others; no ratio can be given by plain likelihood"
+                                       : "join the level with others, or leave the column out"});
 }
 
 Expected<void> check_peak(const detail::Peak& peak, const Design& design, const detail::Scoring& scoring,
