@@ -7,6 +7,7 @@
 #include <numbers>
 #include <numeric>
 
+#include <boost/math/distributions/fisher_f.hpp>
 #include <fmt/format.h>
 
 #include "fit/nonlinear.hpp"
@@ -19,6 +20,13 @@ namespace {
 /// How far the search may go: a curve out there is one that the standards do not fix.
 constexpr double farthest_half = 1000.0; ///< times the highest, or a share of the lowest, standard
 constexpr double farthest_shape = 20.0;  ///< slope and asymmetry, and one over it
+/// A search that stops this near (of a logarithm) was on its way to the bound.
+constexpr double near_bound = 0.01;
+/// Sine of the angle between one column of the Jacobian and the others under which they say the same.
+constexpr double least_angle = 1e-6;
+/// Level of F at which the curve must beat a flat line. A choice, far under 0.05 since the curve picks its
+/// half-way concentration, and so F is too great, where there is none; a curve of use has an F of hundreds.
+constexpr double flat_level = 0.001;
 
 std::size_t count_of(LogisticKind kind) {
     return kind == LogisticKind::four ? 4 : 5;
@@ -188,17 +196,31 @@ std::vector<std::vector<double>> starts_of_four(const Standards& standards) {
     return starts;
 }
 
+/// The search's bounds; the two asymptotes have none.
+struct Bounds {
+    std::vector<double> lower;
+    std::vector<double> upper;
+};
+
+Bounds bounds_of(const Standards& standards, std::size_t count) {
+    const double shape = std::log(farthest_shape);
+    const double unbounded = std::numeric_limits<double>::infinity();
+    Bounds bounds{
+        .lower = {-unbounded, -unbounded, std::log(standards.lowest() / farthest_half), -shape, -shape},
+        .upper = {unbounded, unbounded, std::log(standards.highest() * farthest_half), shape, shape}};
+    bounds.lower.resize(count);
+    bounds.upper.resize(count);
+    return bounds;
+}
+
 Expected<fit::NonlinearFit> fit_from(const Standards& standards, std::span<const double> root_weights,
                                      std::vector<double> start) {
     const std::size_t n = standards.x.size();
     fit::NonlinearProblem problem{.residuals = n, .start = std::move(start)};
     const std::size_t count = problem.start.size();
-    const double shape = std::log(farthest_shape);
-    const double unbounded = std::numeric_limits<double>::infinity();
-    problem.lower = {-unbounded, -unbounded, std::log(standards.lowest() / farthest_half), -shape, -shape};
-    problem.upper = {unbounded, unbounded, std::log(standards.highest() * farthest_half), shape, shape};
-    problem.lower.resize(count);
-    problem.upper.resize(count);
+    Bounds bounds = bounds_of(standards, count);
+    problem.lower = std::move(bounds.lower);
+    problem.upper = std::move(bounds.upper);
     problem.write_residuals = [&](std::span<const double> p, std::span<double> residuals) {
         const LogisticCurve curve = curve_of(p);
         for (std::size_t i = 0; i < n; ++i) {
@@ -217,23 +239,199 @@ Expected<fit::NonlinearFit> fit_from(const Standards& standards, std::span<const
     return fit::fit_nonlinear(problem, {.most_iterations = 300});
 }
 
-bool is_on_bound(const fit::NonlinearFit& fit) {
-    return std::ranges::count(fit.is_on_bound, true) > 0;
+/// A start from the least squares on a grid of half-way concentration and slope: given both, the asymptotes
+/// are those of a straight line on the curve's share, so that no start can be too far off.
+struct GridPoint {
+    std::vector<double> parameters;
+    double squares = std::numeric_limits<double>::infinity();
+};
+
+GridPoint line_on_share(const Standards& standards, std::span<const double> root_weights, double log_half,
+                        double log_slope) {
+    const LogisticCurve unit{
+        .at_zero = 1.0, .at_infinity = 0.0, .half = std::exp(log_half), .slope = std::exp(log_slope)};
+    const std::size_t n = standards.x.size();
+    std::vector<double> share(n);
+    double total = 0.0;
+    double mean_share = 0.0;
+    double mean_y = 0.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        share[i] = unit.response(standards.x[i]);
+        const double w = root_weights[i] * root_weights[i];
+        total += w;
+        mean_share += w * share[i];
+        mean_y += w * standards.y[i];
+    }
+    mean_share /= total;
+    mean_y /= total;
+    double shares = 0.0;
+    double both = 0.0;
+    double ys = 0.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double w = root_weights[i] * root_weights[i];
+        shares += w * (share[i] - mean_share) * (share[i] - mean_share);
+        both += w * (share[i] - mean_share) * (standards.y[i] - mean_y);
+        ys += w * (standards.y[i] - mean_y) * (standards.y[i] - mean_y);
+    }
+    if (!(shares > 0.0)) {
+        return {};
+    }
+    const double span = both / shares;
+    const double at_infinity = mean_y - (span * mean_share);
+    return {.parameters = {at_infinity + span, at_infinity, log_half, log_slope},
+            .squares = std::max(0.0, ys - (span * both))};
 }
 
-/// The least residual squares of all starts; one that ends on no bound before any that does.
+GridPoint best_on_grid(const Standards& standards, std::span<const double> root_weights) {
+    constexpr int halves = 40;
+    constexpr int slopes = 16;
+    const Bounds bounds = bounds_of(standards, 4);
+    GridPoint best;
+    for (int i = 0; i <= halves; ++i) {
+        for (int j = 0; j <= slopes; ++j) {
+            const auto at = [&](std::size_t k, int step, int steps) {
+                return bounds.lower[k] + ((bounds.upper[k] - bounds.lower[k]) * step / steps);
+            };
+            auto point = line_on_share(standards, root_weights, at(2, i, halves), at(3, j, slopes));
+            if (point.squares < best.squares) {
+                best = std::move(point);
+            }
+        }
+    }
+    return best;
+}
+
+Error not_fixed(LogisticKind kind, std::string found) {
+    return {.code = ErrorCode::degenerate,
+            .found = std::move(found),
+            .expected = "standards that bend at both ends and so fix the curve",
+            .remedy = kind == LogisticKind::five
+                          ? "fit four parameters"
+                          : "read standards over a wider range, and check their wells"};
+}
+
+/// The least of the sines by which the Jacobian's columns, brought to one length, leave those before them
+/// (Gram-Schmidt): 0 where one parameter does what others do.
+double least_sine(const Standards& standards, std::span<const double> root_weights,
+                  const std::vector<double>& parameters) {
+    const LogisticCurve curve = curve_of(parameters);
+    const std::size_t n = standards.x.size();
+    std::vector<std::vector<double>> columns(parameters.size(), std::vector<double>(n));
+    for (std::size_t i = 0; i < n; ++i) {
+        const auto gradient = gradient_at(curve, place_at(curve, standards.x[i]));
+        for (std::size_t j = 0; j < columns.size(); ++j) {
+            columns[j][i] = root_weights[i] * gradient[j];
+        }
+    }
+    const auto dot = [](const std::vector<double>& a, const std::vector<double>& b) {
+        return std::inner_product(a.begin(), a.end(), b.begin(), 0.0);
+    };
+    double least = 1.0;
+    for (std::size_t j = 0; j < columns.size(); ++j) {
+        const double whole = std::sqrt(dot(columns[j], columns[j]));
+        if (!(whole > 0.0)) {
+            return 0.0;
+        }
+        for (std::size_t k = 0; k < j; ++k) {
+            const double along = dot(columns[j], columns[k]);
+            std::ranges::transform(columns[j], columns[k], columns[j].begin(),
+                                   [&](double a, double b) { return a - (along * b); });
+        }
+        const double left = std::sqrt(dot(columns[j], columns[j]));
+        least = std::min(least, left / whole);
+        if (!(left > 0.0)) {
+            return 0.0;
+        }
+        std::ranges::transform(columns[j], columns[j].begin(), [&](double a) { return a / left; });
+    }
+    return least;
+}
+
+bool is_near_bound(const Standards& standards, const std::vector<double>& parameters) {
+    const Bounds bounds = bounds_of(standards, parameters.size());
+    for (std::size_t k = 2; k < parameters.size(); ++k) {
+        if (parameters[k] - bounds.lower[k] < near_bound || bounds.upper[k] - parameters[k] < near_bound) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/// Whether one standard error of a logarithm is as wide as the whole search on one side of the standards.
+bool is_open(const fit::NonlinearFit& fit) {
+    const auto over = [&](std::size_t k, double farthest) {
+        return k < fit.se.size() && !(fit.se[k] < std::log(farthest));
+    };
+    return over(2, farthest_half) || over(3, farthest_shape) || over(4, farthest_shape);
+}
+
+/// Whether a flat line does as well, by F of the squares that the curve takes from it.
+bool is_flat(const Standards& standards, std::span<const double> root_weights, const fit::NonlinearFit& fit) {
+    double total = 0.0;
+    double mean = 0.0;
+    for (std::size_t i = 0; i < standards.y.size(); ++i) {
+        total += root_weights[i] * root_weights[i];
+        mean += root_weights[i] * root_weights[i] * standards.y[i];
+    }
+    mean /= total;
+    double squares = 0.0;
+    for (std::size_t i = 0; i < standards.y.size(); ++i) {
+        squares += std::pow(root_weights[i] * (standards.y[i] - mean), 2.0);
+    }
+    const auto taken = static_cast<double>(fit.parameters.size() - 1);
+    const auto freedom = static_cast<double>(fit.freedom);
+    const double f = ((squares - fit.residual_squares) / taken) / (fit.residual_squares / freedom);
+    namespace bm = boost::math;
+    return fit.residual_squares > 0.0 &&
+           !(f > bm::quantile(bm::complement(bm::fisher_f(taken, freedom), flat_level)));
+}
+
+/// Half-way concentration and slope take two standards on the way between the asymptotes: of a step between
+/// two standards only the noise tells where it is.
+bool is_step(const Standards& standards, const std::vector<double>& parameters) {
+    constexpr double on_asymptote = 0.01; // a choice: as near as any response is read
+    const LogisticCurve curve = curve_of(parameters);
+    return std::ranges::count_if(standards.level_means, [&](const auto& level) {
+               const double share = place_at(curve, level.first).share;
+               return share > on_asymptote && share < 1.0 - on_asymptote;
+           }) < 2;
+}
+
+/// Why the standards do not fix this curve; nothing where they do.
+std::optional<Error> why_not_fixed(const Standards& standards, std::span<const double> root_weights,
+                                   LogisticKind kind, const fit::NonlinearFit& fit) {
+    const LogisticCurve curve = curve_of(fit.parameters);
+    const std::string at = fmt::format("a half-way concentration of {:.3g}, a slope of {:.3g}, an asymmetry "
+                                       "of {:.3g}",
+                                       curve.half, curve.slope, curve.asymmetry);
+    if (is_near_bound(standards, fit.parameters)) {
+        return not_fixed(kind, at + ": one of them as far as the search may go");
+    }
+    if (least_sine(standards, root_weights, fit.parameters) < least_angle) {
+        return not_fixed(kind, at + ": others do as well, one parameter does what the rest can");
+    }
+    if (is_flat(standards, root_weights, fit)) {
+        return not_fixed(kind, "responses that follow the concentration no better than a flat line does");
+    }
+    if (is_step(standards, fit.parameters)) {
+        return not_fixed(kind, at + ": under two standards on its slope");
+    }
+    if (is_open(fit)) {
+        return not_fixed(kind, at + ": one of them with an error as wide as the search");
+    }
+    return std::nullopt;
+}
+
+/// The least residual squares of all starts, wherever it lies.
 Expected<fit::NonlinearFit> best_of(const Standards& standards, std::span<const double> root_weights,
                                     const std::vector<std::vector<double>>& starts) {
     std::optional<fit::NonlinearFit> best;
     Error last;
-    const auto comes_before = [](const fit::NonlinearFit& a, const fit::NonlinearFit& b) {
-        return std::pair(is_on_bound(a), a.residual_squares) < std::pair(is_on_bound(b), b.residual_squares);
-    };
     for (const auto& start : starts) {
         auto fit = fit_from(standards, root_weights, start);
         if (!fit) {
             last = std::move(fit).error();
-        } else if (!best || comes_before(*fit, *best)) {
+        } else if (!best || fit->residual_squares < best->residual_squares) {
             best = std::move(*fit);
         }
     }
@@ -245,8 +443,20 @@ Expected<fit::NonlinearFit> best_of(const Standards& standards, std::span<const 
 
 Expected<fit::NonlinearFit> search(const Standards& standards, std::span<const double> root_weights,
                                    LogisticKind kind) {
-    auto four = best_of(standards, root_weights, starts_of_four(standards));
-    if (!four || kind == LogisticKind::four) {
+    auto starts_four = starts_of_four(standards);
+    const GridPoint grid = best_on_grid(standards, root_weights);
+    if (!grid.parameters.empty()) {
+        starts_four.push_back(grid.parameters);
+    }
+    auto four = best_of(standards, root_weights, starts_four);
+    if (!four) {
+        return fail(not_fixed(kind, "no curve to which a search would come: " + four.error().found));
+    }
+    // What no search could stand on, flat or singular, is nearer the responses than all that it found.
+    if (grid.squares < four->residual_squares * (1.0 - 1e-9)) {
+        return fail(not_fixed(kind, "curves that fit the better the less the standards can tell them apart"));
+    }
+    if (kind == LogisticKind::four) {
         return four;
     }
     std::vector<std::vector<double>> starts;
@@ -292,6 +502,9 @@ Expected<WeightedFit> alternate(const Standards& standards, const LogisticOption
             change = std::max(change, std::abs((next[i] / weights[i]) - 1.0));
         }
         weights = std::move(next);
+        if (auto why = why_not_fixed(standards, roots_of(weights), options.kind, *fit)) {
+            return fail(std::move(*why)); // such a curve's weights need never stand still
+        }
         auto again = fit_from(standards, roots_of(weights), fit->parameters);
         if (!again) {
             return fail(std::move(again).error());
@@ -347,6 +560,15 @@ LogisticFit described(const WeightedFit& weighted, const Standards& standards,
     for (const double w : weighted.weights) {
         log_weights += std::log(w);
     }
+    // Of own weights only their ratios are known: the factor is that which makes them, on the average of the
+    // logarithms, the power's. Of the curve's weights it is 1.
+    double log_excess = log_weights;
+    for (const double x : standards.x) {
+        log_excess += options.variance_power > 0.0
+                          ? options.variance_power * std::log(std::abs(fit.curve.response(x)))
+                          : 0.0;
+    }
+    fit.sd_scale = std::exp(-0.5 * log_excess / n);
     fit.log_likelihood =
         0.5 * (log_weights - (n * (std::log(2.0 * std::numbers::pi * fit.residual_squares / n) + 1.0)));
     const auto k = static_cast<double>(count + 1);
@@ -393,7 +615,7 @@ std::optional<double> LogisticCurve::concentration(double response) const {
 }
 
 double LogisticFit::response_sd(double response) const {
-    return residual_sd * std::pow(std::abs(response), variance_power / 2.0);
+    return residual_sd * sd_scale * std::pow(std::abs(response), variance_power / 2.0);
 }
 
 LogisticGradient LogisticFit::gradient(double concentration) const {
@@ -420,17 +642,8 @@ Expected<LogisticFit> fit_logistic(std::span<const double> concentrations, std::
     if (!fit) {
         return fail(fit.error());
     }
-    if (is_on_bound(fit->fit)) {
-        const LogisticCurve curve = curve_of(fit->fit.parameters);
-        return fail(
-            {.code = ErrorCode::degenerate,
-             .found = fmt::format("a half-way concentration of {:.3g}, a slope of {:.3g}, an asymmetry "
-                                  "of {:.3g}: one of them as far as the search may go",
-                                  curve.half, curve.slope, curve.asymmetry),
-             .expected = "standards that bend at both ends and so fix the curve",
-             .remedy = options.kind == LogisticKind::five
-                           ? "fit four parameters"
-                           : "read standards over a wider range, and check their wells"});
+    if (auto why = why_not_fixed(*standards, roots_of(fit->weights), options.kind, fit->fit)) {
+        return fail(std::move(*why));
     }
     return described(*fit, *standards, options);
 }

@@ -50,8 +50,9 @@ struct LogisticOptions {
     /// Transformation and weighting in regression, section 2.2; memory). 0 to 4; above 0 all responses must
     /// be above 0.
     double variance_power = 0.0;
-    /// Weights of your own, one per response, > 0, proportional to 1 / variance; used as they stand instead
-    /// of the curve's. The power then only says how noisy later responses are. Empty: none.
+    /// Weights of your own, one per response, > 0, proportional to 1 / variance, used instead of the curve's:
+    /// only their ratios count. The power then only says how noisy later responses are, beside standards
+    /// whose weights are on the average (of logarithms) those of the power. Empty: none.
     std::span<const double> weights;
 };
 
@@ -60,6 +61,7 @@ struct LogisticFit {
     LogisticKind kind = LogisticKind::four;
     std::vector<double> covariance; ///< row by row, 5 x 5: residual variance times (J'WJ)^-1
     double residual_sd = 0.0;       ///< of a response of weight 1
+    double sd_scale = 1.0; ///< 1 by the curve's weights; brings weights of your own to those of the power
     double variance_power = 0.0;
     std::size_t n = 0;
     std::size_t freedom = 0;       ///< n less 4 or 5
@@ -71,8 +73,9 @@ struct LogisticFit {
     double lowest = 0.0; ///< standard above 0: nothing below it is given a number
     double highest = 0.0;
 
-    /// Standard deviation of one response whose mean is `response`: residual_sd |response|^(power/2). It
-    /// holds what of the standards' scatter the curve does not explain, pipetting and lack of fit included.
+    /// Standard deviation of one response whose mean is `response`:
+    /// residual_sd sd_scale |response|^(power/2). It holds what of the standards' scatter the curve does not
+    /// explain, pipetting and lack of fit included.
     [[nodiscard]] double response_sd(double response) const;
     /// How the response moves with each parameter.
     [[nodiscard]] LogisticGradient gradient(double concentration) const;
@@ -80,15 +83,20 @@ struct LogisticFit {
     [[nodiscard]] double variance(const LogisticGradient& weights) const;
 };
 
-/// (Weighted) least squares from several starts, the best kept. Concentrations >= 0 (0: a zero standard) in
-/// any order, as many responses, rising or falling. Fails with
+/// (Weighted) least squares from several starts, the least squares kept wherever they lie. Concentrations >=
+/// 0 (0: a zero standard) in any order, as many responses, rising or falling. Fails with
 ///   out_of_range    unequal lengths; a value not finite, a concentration below 0, a weight or power not as
 ///   it
 ///                   may be; a response not above 0 where the power is,
 ///   too_few         fewer different concentrations than parameters, or not more responses than these,
-///   degenerate      responses all alike; or standards that do not fix the curve (half-way concentration over
-///                   a thousandfold outside the standards, slope outside 1/20 to 20, asymmetry 1/20 to 20),
-///   not_converged   no start leads to a minimum.
+///   degenerate      responses all alike, or that follow the concentration no better than a flat line (F at
+///                   0.001, a choice: of 300 simulated plates without any dose response none passed);
+///                   or standards that do not fix the curve: half-way
+///                   concentration a thousandfold outside the standards, slope or asymmetry 20 or 1/20, each
+///                   to 1 %, or with a standard error as wide (of the logarithm), or one parameter that does
+///                   what the others can (their derivatives in one plane, to 1e-6), or under two standards
+///                   over 1 % of the way from either asymptote,
+///   not_converged   curve and weights do not settle.
 [[nodiscard]] Expected<LogisticFit> fit_logistic(std::span<const double> concentrations,
                                                  std::span<const double> responses,
                                                  const LogisticOptions& options = {});

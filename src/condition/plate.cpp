@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include <fmt/format.h>
 
@@ -59,15 +60,32 @@ PowerChoice variance_power(const PlateGroups& groups, const PlateSettings& setti
     if (!noise) {
         return {.power = usual.power, .from = "the usual one: " + noise.error().text()};
     }
-    return {.power = std::clamp(noise->power, 0.0, greatest_power),
-            .from = fmt::format("{:.2f} +- {:.2f} by replicates of {} degrees of freedom", noise->power,
-                                noise->power_se, noise->freedom)};
+    const double held = std::clamp(noise->power, 0.0, greatest_power);
+    const std::string by = fmt::format("{:.2f} +- {:.2f} by replicates of {} degrees of freedom",
+                                       noise->power, noise->power_se, noise->freedom);
+    return {.power = held, .from = held == noise->power ? by : fmt::format("held at {:g}: {}", held, by)};
 }
 
 struct Curves {
     Expected<LogisticFit> four;
     Expected<LogisticFit> five;
 };
+
+/// Each curve's own weights are data of their own, and the likelihoods under two sets of them do not compare:
+/// the nested curve can win. Five's is therefore taken at the weights of four's curve, where it cannot be
+/// less.
+void compare_at_weights_of_four(Curves& curves, std::span<const double> x, std::span<const double> y) {
+    const double power = curves.four->variance_power;
+    std::vector<double> weights;
+    for (const double at : x) {
+        weights.push_back(std::pow(std::abs(curves.four->curve.response(at)), -power));
+    }
+    const auto five =
+        fit_logistic(x, y, {.kind = LogisticKind::five, .variance_power = power, .weights = weights});
+    curves.five->log_likelihood =
+        five ? five->log_likelihood : std::numeric_limits<double>::quiet_NaN(); // none that compares
+    curves.five->aicc = five ? five->aicc : std::nullopt;
+}
 
 Curves fit_curves(const PlateGroups& groups, double power) {
     std::vector<double> x;
@@ -78,8 +96,12 @@ Curves fit_curves(const PlateGroups& groups, double power) {
             y.push_back(well.response);
         }
     }
-    return {.four = fit_logistic(x, y, {.kind = LogisticKind::four, .variance_power = power}),
-            .five = fit_logistic(x, y, {.kind = LogisticKind::five, .variance_power = power})};
+    Curves curves{.four = fit_logistic(x, y, {.kind = LogisticKind::four, .variance_power = power}),
+                  .five = fit_logistic(x, y, {.kind = LogisticKind::five, .variance_power = power})};
+    if (power > 0.0 && curves.four && curves.five) {
+        compare_at_weights_of_four(curves, x, y);
+    }
+    return curves;
 }
 
 const Expected<LogisticFit>& chosen(const Curves& curves, CurveChoice choice) {
@@ -184,6 +206,25 @@ void pool_cvs(PlateResult& plate) {
     plate.concentration_cv = concentrations.result();
 }
 
+void remark_on_standards(PlateResult& plate) {
+    std::vector<std::string> refused;
+    for (const auto& level : plate.standards) {
+        if (level.nominal > 0.0 && !level.is_accepted) {
+            refused.push_back(fmt::format("{:g}", level.nominal));
+        }
+    }
+    if (!refused.empty()) {
+        plate.remarks.push_back(fmt::format(
+            "standards outside their limits, and in the fit all the same: {}. Look at their wells; one "
+            "excluded with a reason is left out of the curve",
+            fmt::join(refused, ", ")));
+    }
+    if (!plate.limits.quantified_from) {
+        plate.remarks.emplace_back("no standard is within its limits: no result of this plate was shown to "
+                                   "come back");
+    }
+}
+
 void remark_on_curve(PlateResult& plate) {
     if (plate.four && plate.five && plate.four->aicc && plate.five->aicc) {
         plate.remarks.push_back(fmt::format("AICc of four parameters {:.2f}, of five {:.2f}: {} were used",
@@ -218,19 +259,22 @@ Expected<PlateResult> evaluate_plate(std::span<const Well> wells, const PlateSet
     if (groups->blank) {
         plate.blank = detail::responses_of(*groups->blank, 0.0).as_read;
     }
-    const Reading reading{.curve = plate.curve,
-                          .settings = settings,
-                          .blank = settings.subtract_blank ? plate.blank.value_or(0.0) : 0.0};
+    Reading reading{.curve = plate.curve,
+                    .settings = settings,
+                    .blank = settings.subtract_blank ? plate.blank.value_or(0.0) : 0.0};
     for (const auto& group : groups->standards) {
         plate.standards.push_back(read_standard(group, reading));
     }
+    plate.limits = detail::detection_limits(plate.standards, reading);
+    reading.quantified_from = plate.limits.quantified_from;
+    reading.quantified_to = plate.limits.quantified_to;
     plate.samples = read_materials(groups->samples, reading);
     plate.controls = read_materials(groups->controls, reading);
     plate.spikes = read_materials(groups->spikes, reading);
     detail::recover_spikes(plate.spikes, plate.samples, reading);
     plate.edge = detail::edge_effect(groups->all(), power.power, settings);
-    plate.limits = detail::detection_limits(plate.standards, reading);
     pool_cvs(plate);
+    remark_on_standards(plate);
     remark_on_curve(plate);
     return plate;
 }

@@ -166,7 +166,8 @@ struct DetectionLimit {
 struct DetectionLimits {
     std::vector<DetectionLimit> by_zero_wells; ///< empty without zero wells: `why_none`
     std::string why_none;
-    /// The lowest and highest standard that are accepted: between them numbers were shown to come back.
+    /// The ends of the longest row of accepted standards without a refused one between them (of equals the
+    /// lower): there numbers were shown to come back. Results outside are given, with a remark.
     std::optional<double> quantified_from;
     std::optional<double> quantified_to;
 };
@@ -182,6 +183,8 @@ struct PooledCv {
 struct PlateResult {
     LogisticFit curve;               ///< of the responses as read
     std::optional<LogisticFit> four; ///< both as far as they could be fitted, for their AICc
+    /// With a variance power above 0 its likelihood and AICc are those of five at the weights of four's
+    /// curve, so that the two compare (none where five cannot be fitted at those).
     std::optional<LogisticFit> five;
     std::string why_no_five;
     std::string variance_power_from; ///< in words

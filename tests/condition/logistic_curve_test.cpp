@@ -4,6 +4,7 @@
 #include "condition/logistic_curve.hpp"
 
 #include <cmath>
+#include <iostream>
 #include <limits>
 #include <string>
 #include <vector>
@@ -339,6 +340,73 @@ TEST(LogisticCurve, logs_of_one_curve_share_its_errors) {
     const auto difference = combine_logs(*fit, twice, std::vector<double>{1.0, -1.0});
     EXPECT_NEAR(difference.se, std::sqrt(2.0 * twice[0].response_variance), 1e-12);
     EXPECT_NEAR(difference.value, 0.0, 1e-12);
+}
+
+// What standards do not fix is refused, not given out as whatever the search stood at last. No outside
+// number is needed: in a step any half-way concentration between the two standards does as well, and without
+// a dose response any at all.
+TEST(LogisticCurve, a_step_between_two_standards_is_degenerate_whatever_its_noise) {
+    for (std::uint64_t stream = 0; stream < 20; ++stream) {
+        Random random(11, stream);
+        std::vector<double> x;
+        std::vector<double> y;
+        for (const double level : {1.0, 3.0, 10.0, 30.0, 100.0, 1000.0, 3000.0, 10000.0}) {
+            for (int k = 0; k < 2; ++k) {
+                x.push_back(level);
+                y.push_back((level < 500.0 ? 2.0 : 0.2) * (1.0 + (0.005 * random.normal())));
+            }
+        }
+        for (const double power : {0.0, 1.5, 2.0}) {
+            for (const auto kind : {LogisticKind::four, LogisticKind::five}) {
+                const auto fit = fit_logistic(x, y, {.kind = kind, .variance_power = power});
+                ASSERT_FALSE(fit) << stream << " power " << power << " half " << fit->curve.half << " slope "
+                                  << fit->curve.slope;
+                EXPECT_EQ(fit.error().code, ErrorCode::degenerate) << fit.error().text();
+            }
+        }
+    }
+}
+
+TEST(LogisticCurve, plates_without_a_dose_response_are_degenerate) {
+    constexpr int plates = 300;
+    int passed = 0;
+    for (std::uint64_t stream = 0; stream < plates; ++stream) {
+        Random random(12, stream);
+        std::vector<double> y(falling_x.size());
+        for (auto& value : y) {
+            value = 1.0 + (0.05 * random.normal());
+        }
+        const auto fit = fit_logistic(falling_x, y);
+        passed += fit ? 1 : 0;
+        if (!fit) {
+            EXPECT_EQ(fit.error().code, ErrorCode::degenerate) << fit.error().text();
+        }
+    }
+    std::cout << "plates without a dose response that pass for one: " << passed << " of " << plates << '\n';
+    EXPECT_EQ(passed, 0);
+}
+
+TEST(LogisticCurve, only_the_ratios_of_own_weights_count) {
+    // Closed form: weights w and 100 w are one statement about the variances.
+    std::vector<double> once;
+    for (const double y : falling_y) {
+        once.push_back(1.0 / (y * y));
+    }
+    auto hundred = once;
+    for (auto& w : hundred) {
+        w *= 100.0;
+    }
+    for (const double power : {0.0, 2.0}) {
+        const auto a = fit_logistic(falling_x, falling_y, {.variance_power = power, .weights = once});
+        const auto b = fit_logistic(falling_x, falling_y, {.variance_power = power, .weights = hundred});
+        ASSERT_TRUE(a && b);
+        EXPECT_NEAR(back_calculate(*b, 1.1, 2).log_se / back_calculate(*a, 1.1, 2).log_se, 1.0, 1e-7);
+        EXPECT_NEAR(b->response_sd(1.1) / a->response_sd(1.1), 1.0, 1e-7);
+    }
+    // By the curve's own weights the scale is 1: then own weights equal to those change nothing.
+    const auto by_power = fit_logistic(falling_x, falling_y, {.variance_power = 2.0});
+    ASSERT_TRUE(by_power);
+    EXPECT_NEAR(by_power->sd_scale, 1.0, 1e-8);
 }
 
 } // namespace

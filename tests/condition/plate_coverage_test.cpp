@@ -76,8 +76,9 @@ TEST(PlateCoverage, intervals_hold_the_truth_as_often_as_they_say) {
             // them. Near the ends (way under 0.1 and over 0.8) a response with a floor follows no power, and
             // whoever is given a number there was picked for it: docs/methods.md states the shares.
             const bool is_inner = ways[k] > 0.05 && ways[k] < 0.85;
-            EXPECT_GT(held[k].share(), is_inner ? 0.92 : 0.80) << one.name << " at " << ways[k];
-            EXPECT_LT(held[k].share(), is_inner ? 0.985 : 1.01) << one.name << " at " << ways[k];
+            // Of about 500 given at an end 88.3 % hold at the worst: three errors of 1.4 % below are 84 %.
+            EXPECT_GT(held[k].share(), is_inner ? 0.92 : 0.84) << one.name << " at " << ways[k];
+            EXPECT_LT(held[k].share(), is_inner ? 0.985 : 0.99) << one.name << " at " << ways[k];
         }
     }
 }

@@ -357,8 +357,9 @@ TEST(Plate, limits_of_detection_lie_on_the_curve_at_the_stated_responses) {
         // qt(0.95, 11) = 1.795885 (R 4.2.2)
         EXPECT_NEAR(limits[1].response,
                     zero.as_read + (toward * 1.795885 * *zero.sd * std::sqrt(13.0 / 12.0)), 1e-6);
+        // Currie's sigma_D is the noise at the limit itself.
         EXPECT_NEAR(limits[2].response,
-                    limits[1].response + (toward * 1.795885 * plate->curve.response_sd(limits[1].response)),
+                    limits[1].response + (toward * 1.795885 * plate->curve.response_sd(limits[2].response)),
                     1e-6);
         EXPECT_NEAR(limits[3].response, zero.as_read + (toward * 10.0 * *zero.sd), 1e-12);
         for (const auto& limit : limits) {
@@ -413,6 +414,88 @@ TEST(Plate, few_replicates_leave_the_usual_weights_and_say_so) {
     EXPECT_THAT(plate->variance_power_from, HasSubstr("8 degrees of freedom, too few"));
     auto more = whole_plate(plates::falling, usual);
     EXPECT_THAT(evaluate_plate(more.wells())->variance_power_from, HasSubstr("by replicates of"));
+}
+
+/// Moves the response of all wells of one standard to where the curve has another concentration.
+void misread(std::vector<Well>& wells, double standard, double as) {
+    for (auto& well : wells) {
+        if (well.kind == WellKind::standard && std::abs(well.concentration - standard) < 1e-9) {
+            well.response = plates::falling.response(as);
+        }
+    }
+}
+
+TEST(Plate, the_quantified_range_does_not_span_a_refused_standard) {
+    Plate made(plates::falling, hardly, 21);
+    made.standards(7); // 2.5^-3 .. 2.5^3
+    misread(made.wells(), std::pow(2.5, -2.0), std::pow(2.5, -2.0) * 1.6);
+    made.sample("under", 0.1);
+    made.sample("inside", 2.0);
+    const auto plate = evaluate_plate(made.wells(), {.variance_power = 2.0});
+    ASSERT_TRUE(plate) << plate.error().text();
+    ASSERT_FALSE(plate->standards[2].is_accepted); // zeros first
+    EXPECT_NEAR(plate->limits.quantified_from.value(), 0.4, 1e-9);
+    EXPECT_NEAR(plate->limits.quantified_to.value(), 15.625, 1e-9);
+    EXPECT_THAT(of(plate->samples, "under").remarks,
+                Contains(HasSubstr("below the quantified range, from 0.4")));
+    EXPECT_THAT(of(plate->samples, "inside").remarks,
+                ::testing::Not(Contains(HasSubstr("quantified range"))));
+    EXPECT_THAT(plate->remarks, Contains(HasSubstr("in the fit all the same: ")));
+}
+
+TEST(Plate, dilutions_that_contradict_each_other_are_told) {
+    // Closed form: the limits are the lowest (0.064) and the highest (15.625) standard times the dilution.
+    Plate made(plates::falling, hardly, 22);
+    made.standards(7);
+    const auto at = [&](const std::string& label, double dilution, double in_well) {
+        made.sample(label, in_well * dilution, dilution);
+    };
+    at("a", 1.0, 100.0);
+    at("a", 2.0, 0.005);
+    at("b", 1.0, 100.0);
+    at("b", 2.0, 0.005);
+    at("b", 4.0, 100.0);
+    at("c", 1.0, 0.005);
+    at("c", 4.0, 100.0);
+    at("c", 8.0, 0.005);
+    at("d", 1.0, 0.005);
+    at("d", 2.0, 1.0);
+    at("e", 1.0, 100.0);
+    at("e", 1000.0, 0.005);
+    const auto plate = evaluate_plate(made.wells(), {.variance_power = 2.0});
+    ASSERT_TRUE(plate) << plate.error().text();
+    for (const auto* label : {"a", "b", "c"}) {
+        EXPECT_THAT(of(plate->samples, label).beyond, HasSubstr("they contradict each other")) << label;
+    }
+    EXPECT_TRUE(of(plate->samples, "d").concentration);
+    EXPECT_THAT(of(plate->samples, "d").remarks, Contains(HasSubstr("another dilution contradicts")));
+    EXPECT_EQ(of(plate->samples, "e").beyond, "between 15.62 and 64");
+}
+
+TEST(Plate, the_limit_of_detection_has_the_noise_of_its_own_place) {
+    // Closed form, noise of a constant CV s: y_D = y_C + t s y_D, and so y_D = y_C / (1 - t s).
+    Plate made(plates::rising, {.share = 0.05}, 23);
+    made.standards(7);
+    const auto plate = evaluate_plate(made.wells(), {.variance_power = 2.0});
+    ASSERT_TRUE(plate) << plate.error().text();
+    ASSERT_EQ(plate->curve.freedom, 12U);
+    const double t = 1.782288; // qt(0.95, 12), R 4.2.2
+    const double critical = plate->limits.by_zero_wells.at(1).response;
+    EXPECT_NEAR(plate->limits.by_zero_wells.at(2).response, critical / (1.0 - (t * plate->curve.residual_sd)),
+                1e-6);
+}
+
+TEST(Plate, five_never_fit_worse_than_four_where_they_are_compared) {
+    for (std::uint64_t stream = 0; stream < 20; ++stream) {
+        Plate made(plates::falling, {.floor = 0.01, .share = 0.04}, 24, stream);
+        made.standards(7);
+        const auto plate = evaluate_plate(made.wells(), {.variance_power = 2.0});
+        ASSERT_TRUE(plate) << plate.error().text();
+        if (plate->five &&
+            std::isfinite(plate->five->log_likelihood)) { // nested: not less, at one set of weights
+            EXPECT_GE(plate->five->log_likelihood, plate->four->log_likelihood - 1e-6) << stream;
+        }
+    }
 }
 
 } // namespace

@@ -86,23 +86,70 @@ std::optional<Concentration> undiluted(const OnCurve& on, const Reading& reading
     return concentration;
 }
 
+/// What dilutions beyond the curve say of what is undiluted, all of them together.
+struct Known {
+    std::optional<double> above;
+    std::optional<double> below;
+
+    [[nodiscard]] bool contradicts() const { return above && below && *above > *below; }
+};
+
+Known known_of(const std::vector<DilutionStep>& steps, const LogisticFit& curve) {
+    Known known;
+    for (const auto& step : steps) {
+        if (step.read.reach == Reach::below) {
+            const double limit = curve.lowest * step.dilution;
+            known.below = std::min(known.below.value_or(limit), limit);
+        } else if (step.read.reach == Reach::above) {
+            const double limit = curve.highest * step.dilution;
+            known.above = std::max(known.above.value_or(limit), limit);
+        }
+    }
+    return known;
+}
+
 /// "below 3.12": what is known of a material of which no dilution lies on the curve.
 std::string beyond_of(const std::vector<DilutionStep>& steps, const LogisticFit& curve) {
-    // Steps ascend: the least diluted says the most of what is too little, the most diluted of what is too
-    // much.
-    const bool is_below = steps.front().read.reach == Reach::below;
-    const bool is_above = steps.back().read.reach == Reach::above;
-    if (is_below && is_above) {
+    const Known known = known_of(steps, curve);
+    if (known.contradicts()) {
         return "below the curve and above it at its dilutions: they contradict each other";
     }
-    if (is_above) {
-        return fmt::format("above {:.4g}", curve.highest * steps.back().dilution);
+    if (!known.below) {
+        return fmt::format("above {:.4g}", *known.above);
     }
-    if (is_below) {
-        return fmt::format("below {:.4g}", curve.lowest * steps.front().dilution);
+    if (!known.above) {
+        return fmt::format("below {:.4g}", *known.below);
     }
-    return fmt::format("between {:.4g} and {:.4g}", curve.highest * steps.front().dilution,
-                       curve.lowest * steps.back().dilution);
+    return fmt::format("between {:.4g} and {:.4g}", *known.above, *known.below);
+}
+
+/// A number beside dilutions that say that it cannot be.
+void remark_on_contradictions(Material& material, const LogisticFit& curve) {
+    const Known known = known_of(material.steps, curve);
+    if (material.concentration && known.contradicts()) {
+        material.remarks.emplace_back("some of its dilutions are below the curve and some above it: they "
+                                      "contradict each other");
+    }
+    for (const auto& step : material.steps) {
+        const double value = step.read.concentration * step.dilution;
+        if (step.read.reach != Reach::on_curve) {
+            continue;
+        }
+        if (known.below && value > *known.below) {
+            material.remarks.push_back(fmt::format(
+                "at dilution {:g}: {:.4g}, which another dilution contradicts: by that it is below "
+                "{:.4g}{}",
+                step.dilution, value, *known.below,
+                step.read.lower * step.dilution <= *known.below ? " (its interval allows that)" : ""));
+        }
+        if (known.above && value < *known.above) {
+            material.remarks.push_back(fmt::format(
+                "at dilution {:g}: {:.4g}, which another dilution contradicts: by that it is above "
+                "{:.4g}{}",
+                step.dilution, value, *known.above,
+                step.read.upper * step.dilution >= *known.above ? " (its interval allows that)" : ""));
+        }
+    }
 }
 
 std::optional<Parallelism> parallelism_of(const OnCurve& on, const Reading& reading) {
@@ -166,6 +213,14 @@ void remark_on_step(const DilutionStep& step, bool is_one_of_many, const Reading
     } else if (step.read.lower < reading.curve.lowest || step.read.upper > reading.curve.highest) {
         remarks.push_back(where + "its interval reaches beyond the standards, where it rests on the curve's "
                                   "form alone");
+    }
+    const double x = step.read.concentration;
+    if (step.read.reach == Reach::on_curve && reading.quantified_from && x < *reading.quantified_from) {
+        remarks.push_back(fmt::format("{}below the quantified range, from {:g} in the well", where,
+                                      *reading.quantified_from));
+    } else if (step.read.reach == Reach::on_curve && reading.quantified_to && x > *reading.quantified_to) {
+        remarks.push_back(
+            fmt::format("{}above the quantified range, to {:g} in the well", where, *reading.quantified_to));
     }
     if (step.read.reach == Reach::on_curve && step.of_wells.size() < step.responses.n) {
         remarks.push_back(where + "not all of its wells lie on the curve");
@@ -241,6 +296,7 @@ Material read_material(const std::vector<Group>& steps, const Reading& reading) 
     if (!material.concentration) {
         material.beyond = beyond_of(material.steps, reading.curve);
     }
+    remark_on_contradictions(material, reading.curve);
     material.parallelism = parallelism_of(on, reading);
     remark_on_parallelism(material, reading.settings);
     if (first.kind == WellKind::control) {

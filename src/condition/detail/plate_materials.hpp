@@ -14,6 +14,8 @@ struct Reading {
     const LogisticFit& curve;
     const PlateSettings& settings;
     double blank = 0.0;
+    std::optional<double> quantified_from; ///< as of DetectionLimits, in the well
+    std::optional<double> quantified_to;
 };
 
 /// One material over its dilutions, ascending; with its recovery if it is a control of known value.
