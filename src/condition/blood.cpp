@@ -99,6 +99,12 @@ bool is_blood(Matrix matrix) {
 
 Expected<void> check_possible(const Assayed& assayed, double usual) {
     const bool is_share = assayed.analyte == Analyte::haematocrit;
+    if (assayed.known == Known::below && usual == 0.0) {
+        return fail({.code = ErrorCode::out_of_range,
+                     .found = fmt::format("{} below 0", name_of(assayed.analyte)),
+                     .expected = "a limit above 0: nothing is below 0",
+                     .remedy = "write the assay's limit, or 0 itself where that was read"});
+    }
     if (usual >= 0.0 && usual < infinite && !(is_share && usual > 100.0)) {
         return {};
     }
@@ -269,18 +275,30 @@ std::string ml(double value) {
     return fixed_text(value, 2);
 }
 
+/// The permit's own number, as it was written: rounded it would be another one.
+std::string ceiling_text(double value) {
+    const std::string exact = exact_text(value);
+    return exact.size() > ml(value).size() ? exact : ml(value);
+}
+
+/// What is too much: never shown as none.
+std::string ml_over(double value) {
+    return value < 0.01 ? significant_text(value, 2) : ml(value);
+}
+
 std::string words_of(const RoomToDraw& room, double mass_kg, double planned_ml) {
     const std::string sum = fmt::format("{} mL now ({} mL/kg) after {} mL/kg before", ml(planned_ml),
                                         ml(room.planned_ml_per_kg), ml(room.drawn_ml_per_kg));
     if (room.is_within) {
         return fmt::format("{}: within the permit's {} mL/kg, {} mL would be left.", sum,
-                           ml(room.ceiling_ml_per_kg), ml(std::max(0.0, room.left_ml - planned_ml)));
+                           ceiling_text(room.ceiling_ml_per_kg),
+                           ml(std::max(0.0, room.left_ml - planned_ml)));
     }
     const double rounded_down = std::floor((room.left_ml * 100.0) + 1e-6) / 100.0; // never past the ceiling
     return fmt::format("{}: OVER the permit's {} mL/kg by {} mL. At most {} mL may still be drawn from this "
                        "fish of {} kg; what follows, the permit's holder decides.",
-                       sum, ml(room.ceiling_ml_per_kg), ml(planned_ml - room.left_ml), ml(rounded_down),
-                       significant_text(mass_kg, 3));
+                       sum, ceiling_text(room.ceiling_ml_per_kg), ml_over(planned_ml - room.left_ml),
+                       ml(rounded_down), significant_text(mass_kg, 3));
 }
 
 } // namespace

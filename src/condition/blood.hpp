@@ -105,7 +105,7 @@ struct Determined {
 /// the published range of salmonids (blood only), haemolysed, beyond the meter's calibration, haematocrit
 /// that looks like a fraction. Limits are corrected as values are. A meter's corrected value below 0 is
 /// given as Known::below 0 plus two of its uncertainties. Fails with bad_unit or out_of_range (not finite,
-/// below 0, haematocrit above 100 %).
+/// below 0, Known::below 0, haematocrit above 100 %).
 [[nodiscard]] Expected<Determined> determined(const Assayed& assayed, const MeterCorrection* meter = nullptr);
 
 /// What salmonid blood is found with, from rest to exhaustion, in the usual unit; wide on purpose.

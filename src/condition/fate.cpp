@@ -21,9 +21,15 @@ std::string_view words_of(FateKind kind) {
     return words.at(static_cast<std::size_t>(kind));
 }
 
-/// A serial that nobody wrote may be any.
+/// What nobody wrote may be any: but a tag outside is not one inside, nor one type another.
 bool may_be_one(const std::optional<Tag>& a, const std::optional<Tag>& b) {
-    return !a || !b || a->serial.empty() || b->serial.empty() || a->serial == b->serial;
+    if (!a || !b) {
+        return true;
+    }
+    const auto agree = [](const std::string& x, const std::string& y) {
+        return x.empty() || y.empty() || x == y;
+    };
+    return a->place == b->place && agree(a->type, b->type) && agree(a->serial, b->serial);
 }
 
 auto is(FateKind kind) {
@@ -60,13 +66,19 @@ class Story {
         if (record.last_alive) {
             take_written_life(record);
         }
-        fate_.stage = record.stage ? record.stage : fate_.stage;
+        const bool is_second_loss = record.kind == FateKind::lost && fate_.ending == FateEnding::lost;
+        fate_.stage = record.stage && !is_second_loss ? record.stage : fate_.stage;
         switch (record.kind) {
         case FateKind::dead:
             end(record, FateEnding::dead);
             fate_.found_dead = record.at;
             break;
         case FateKind::lost:
+            if (fate_.ending == FateEnding::lost) {
+                tell(record, fmt::format("lost again, and not seen since it was lost at {}: the first stands",
+                                         iso_text(*fate_.lost)));
+                break;
+            }
             end(record, FateEnding::lost);
             fate_.lost = record.at;
             break;
@@ -107,6 +119,8 @@ class Story {
         if (*record.last_alive > record.at) {
             tell(record, fmt::format("last alive at {}, after it was {}", iso_text(*record.last_alive),
                                      words_of(record.kind)));
+        } else if (fate_.lost && *fate_.lost < *record.last_alive) {
+            show_life(*record.last_alive); // seen since the loss, which is over by that
         } else {
             fate_.last_alive = std::max(fate_.last_alive.value_or(*record.last_alive), *record.last_alive);
         }
@@ -238,11 +252,13 @@ Expected<Mortality> mortality(std::span<const Fate> fates, std::span<const Insta
     }
     Mortality out;
     for (std::size_t i = 0; i < fates.size(); ++i) {
+        // Found dead at the very moment counting begins: it has no hours, and is dead all the same.
+        const bool is_dead_at_once = fates[i].found_dead == origins[i];
         const auto hours = hours_from(fates[i], origins[i]);
-        if (!hours && hours.error().code != ErrorCode::too_few) {
+        if (!hours && !is_dead_at_once && hours.error().code != ErrorCode::too_few) {
             return fail(Error(hours.error()).within(fmt::format("fish {}", i + 1)));
         }
-        const bool is_dead = hours && hours->upper <= horizon.hours();
+        const bool is_dead = is_dead_at_once || (hours && hours->upper <= horizon.hours());
         const bool is_alive = hours && hours->lower >= horizon.hours() && !is_dead;
         out.share.count += is_dead ? 1 : 0;
         out.share.of += is_dead || is_alive ? 1 : 0;

@@ -81,22 +81,24 @@ struct FateOptions {
 
 /// Of one fish's records in any order; none gives an ending of alive with nothing known. The first death
 /// stands; what says alive after it does not count. last_alive is the latest of all that shows life, up to
-/// the death; a tag that was shed shows none. A loss that is followed by life is over. Doubts, none of them
-/// mended: alive, released, tagged or detected after death, two deaths, last alive after found dead, detected
-/// by a tag that was shed, detected before it was tagged, lost after death.
+/// the death; a tag that was shed shows none (one of the same place, and of the same type and serial where
+/// both are written). A loss that is followed by life, seen or written beside a later record, is over; of two
+/// losses without life between them the first stands. Doubts, none of them mended: lost twice, alive,
+/// released, tagged or detected after death, two deaths, last alive after found dead, detected by a tag that
+/// was shed, detected before it was tagged, lost after death.
 [[nodiscard]] Fate fate_of(std::span<const FateRecord> records, const FateOptions& options = {});
 
 // ---- one fish for the models of times
 
 /// Hours from `origin` to death as far as known: (last alive, found dead] or (last alive, infinite): a row of
 /// stats::CensoredOutcome, as turnbull() reads it. Of a death not seen alive since `origin`, from 0. Fails
-/// with bad_relation (dead, or last alive, before `origin`: it does not belong to those at risk) or too_few
-/// (nothing known of it since `origin`).
+/// with bad_relation (dead before or at `origin`: it has no time at risk; mortality() counts one found dead
+/// at `origin` itself) or too_few (nothing known of it since `origin`).
 [[nodiscard]] Expected<stats::Interval> hours_from(const Fate& fate, Instant origin);
 
 /// For curves that want one time: the death's is when it was found, late by up to the time since the last
 /// look, which makes survival look better; where looks are far apart use hours_from() and turnbull(). Fails
-/// as hours_from(), and with out_of_range (no time passed).
+/// as hours_from().
 [[nodiscard]] Expected<stats::FollowUp> follow_up(const Fate& fate, Instant origin);
 
 /// The same among fates that compete: `fates` are causes of death, and "lost" where a fish lost counts as a
@@ -115,10 +117,10 @@ struct Mortality {
     stats::Interval can_be;                      ///< of all, the unknown all alive and all dead
 };
 
-/// Dead within `horizon` (> 0) of each fish's origin: holding studies from the start of holding, tagging
-/// studies from release. Fish that are unknown for a reason that goes with dying make `share` wrong; `can_be`
-/// holds whatever the reason. Fails with bad_relation (another number of origins, hours_from()), bad_setting
-/// (horizon, level) or too_few (no fish).
+/// Dead within `horizon` (> 0) of each fish's origin, found dead at it included: holding studies from the
+/// start of holding, tagging studies from release. Fish that are unknown for a reason that goes with dying
+/// make `share` wrong; `can_be` holds whatever the reason. Fails with bad_relation (another number of
+/// origins, hours_from()), bad_setting (horizon, level) or too_few (no fish).
 [[nodiscard]] Expected<Mortality> mortality(std::span<const Fate> fates, std::span<const Instant> origins,
                                             Duration horizon, double level = 0.95);
 
@@ -126,7 +128,7 @@ struct Mortality {
 struct CorrectedMortality {
     double value = 0.0;       ///< (P - C) / (1 - C); below 0 when the control did worse: kept so
     stats::Interval interval; ///< 1 less Koopman's score limits of the ratio of survivals
-    /// 1 less Katz's, normal on the log scale; nothing when none of a group survived.
+    /// 1 less Katz's, normal on the log scale; nothing when none or all of a group survived.
     std::optional<stats::Interval> log_interval;
 };
 

@@ -108,14 +108,19 @@ Expected<std::size_t> level_of(const OrdinalScale& scale, std::string_view text)
     if (found != levels.end()) {
         return static_cast<std::size_t>(found - levels.begin());
     }
-    const auto number = parse_whole(text);
+    // Where words are numbers ("1" to "5") a number is a word or nothing: 0 would else be their "1".
+    const bool has_numbers =
+        std::ranges::any_of(levels, [](const std::string& level) { return parse_number(level).has_value(); });
+    const auto number = has_numbers ? std::nullopt : parse_whole(text);
     if (number && *number >= 0 && static_cast<std::size_t>(*number) < levels.size()) {
         return static_cast<std::size_t>(*number);
     }
     const auto near = nearest_name(text, levels);
     return fail({.code = ErrorCode::unknown_name,
                  .found = fmt::format("\"{}\" as a level", text),
-                 .expected = fmt::format("0 to {} or one of {}", levels.size() - 1, fmt::join(levels, ", ")),
+                 .expected = has_numbers ? fmt::format("one of {}", fmt::join(levels, ", "))
+                                         : fmt::format("0 to {} or one of {}", levels.size() - 1,
+                                                       fmt::join(levels, ", ")),
                  .remedy = near ? fmt::format("write {}?", *near) : "write one of them, or mend the scale"});
 }
 

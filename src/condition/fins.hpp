@@ -33,7 +33,8 @@ struct OrdinalScale {
     std::vector<std::string> levels;
 };
 
-/// The level that `text` names, by its word (case does not matter) or its number from 0. Fails with
+/// The level that `text` names, by its word (case does not matter) or its number from 0; by words alone on a
+/// scale any of whose words is a number. Fails with
 /// unknown_name (with a near one) or bad_setting (the scale).
 [[nodiscard]] Expected<std::size_t> level_of(const OrdinalScale& scale, std::string_view text);
 

@@ -27,21 +27,27 @@ Moments of_kind(std::span<const HandlingMoment> moments, HandlingKind kind) {
 class Spells {
   public:
     Spells(std::string_view what, Moments starts, Moments ends, std::vector<Doubt>& doubts)
-        : starts_(std::move(starts)), ends_(std::move(ends)) {
+        : starts_(std::move(starts)), ends_(std::move(ends)), sound_(starts_.size()) {
         for (std::size_t i = 0; i < std::max(starts_.size(), ends_.size()); ++i) {
             if (auto doubt = doubt_at(i, what)) {
                 doubts.push_back(std::move(*doubt));
-                is_sound_ = false;
+                const Instant end = i < ends_.size() ? ends_[i].at : starts_[i].at;
+                unsound_from_ = i < starts_.size() ? std::min(starts_[i].at, end) : end;
+                sound_ = i;
                 return; // what follows cannot be paired
             }
         }
     }
 
-    /// The sum over spells that begin in [from, to); nothing when there is none.
+    /// The sum over spells that begin in [from, to); nothing when there is none, or when what cannot be
+    /// paired begins before `to`.
     [[nodiscard]] std::optional<Elapsed> sum(std::optional<Instant> from, std::optional<Instant> to) const {
         std::optional<Elapsed> out;
+        if (unsound_from_ && (!to || *unsound_from_ < *to)) {
+            return out;
+        }
         double variance = 0.0;
-        for (std::size_t i = 0; is_sound_ && i < starts_.size(); ++i) {
+        for (std::size_t i = 0; i < sound_; ++i) {
             if ((from && starts_[i].at < *from) || (to && *to <= starts_[i].at)) {
                 continue;
             }
@@ -78,7 +84,8 @@ class Spells {
 
     Moments starts_;
     Moments ends_;
-    bool is_sound_ = true;
+    std::size_t sound_ = 0; ///< pairs from the first on that are whole
+    std::optional<Instant> unsound_from_;
 };
 
 /// The only one of its kind; a second is a doubt, and leaves none: nobody knows which.
@@ -143,12 +150,27 @@ HandlingTimes handling_times(std::span<const HandlingMoment> moments) {
     const auto tube =
         first_after(of_kind(moments, HandlingKind::sealed), in_water ? in_water : ashore, chased);
 
+    // Of two moments in the wrong order nobody knows which is wrong: neither counts for a time any more.
+    const auto is_before = [](const auto& one, const auto& other) {
+        return one && other && one->at < other->at;
+    };
+    const bool is_water_first = is_before(in_water, ashore);
+    const bool is_tube_wrong = is_before(tube, in_water) || is_before(tube, ashore);
+    const bool is_landing_wrong = is_before(ashore, hooked) || is_water_first || is_before(tube, ashore);
+    const bool is_water_wrong = is_water_first || is_before(tube, in_water);
     out.fight = between(hooked, ashore, "landed before it was hooked", doubts);
     out.handling = between(ashore, in_water, "back in water before it was landed", doubts);
     out.back_in_water_to_sealed = between(in_water, tube, "sealed before it was back in water", doubts);
-    if (!in_water || out.back_in_water_to_sealed) {
+    if (!in_water || out.back_in_water_to_sealed) { // else told already
         out.landed_to_sealed = between(ashore, tube, "sealed before it was landed", doubts);
     }
+    const auto keep_unless = [](bool is_wrong, std::optional<Elapsed>& time) {
+        time = is_wrong ? std::nullopt : time;
+    };
+    keep_unless(is_landing_wrong, out.fight);
+    keep_unless(is_landing_wrong || is_water_wrong, out.handling);
+    keep_unless(is_water_wrong || is_tube_wrong, out.back_in_water_to_sealed);
+    keep_unless(is_landing_wrong || is_tube_wrong, out.landed_to_sealed);
     const Spells air("air", of_kind(moments, air_start), of_kind(moments, air_end), doubts);
     out.air = air.sum(std::nullopt, chased);
     if (chased) {

@@ -64,8 +64,9 @@ struct HandlingTimes {
 };
 
 /// Of one fish's one encounter (a capture, and a chase that follows it). Air and chase are sums over spells;
-/// one spell that lacks an end leaves no sum, since any would be too short. No air_start at all is no air
-/// time, not zero: nobody may have looked. Doubts: a second hook_up, or a second landed; landed before
+/// one spell that lacks an end leaves no sum, since any would be too short; one from the chase on leaves the
+/// sum before it. Of two moments in the wrong order neither counts for any time. No air_start at all is no
+/// air time, not zero: nobody may have looked. Doubts: a second hook_up, or a second landed; landed before
 /// hook_up; back in water before landed; sealed before it was back in water; a spell without its end, without
 /// its start, or that ends before it starts.
 [[nodiscard]] HandlingTimes handling_times(std::span<const HandlingMoment> moments);

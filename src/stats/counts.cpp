@@ -225,7 +225,9 @@ Expected<RatioOfShares> ratio_of_shares(Share first, Share second, double level)
     }
     RatioOfShares out{.value = second.count == 0 ? infinite : first.value() / second.value()};
     out.interval = {1.0 / upper_ratio(second, first, level), upper_ratio(first, second, level)};
-    if (first.count > 0 && second.count > 0) {
+    // A count that is the whole has no variance by the formula, which is not what is known of it.
+    const auto is_partial = [](Share share) { return share.count > 0 && share.count < share.of; };
+    if (is_partial(first) && is_partial(second)) {
         const double variance =
             (1.0 / static_cast<double>(first.count)) - (1.0 / static_cast<double>(first.of)) +
             (1.0 / static_cast<double>(second.count)) - (1.0 / static_cast<double>(second.of));

@@ -235,5 +235,22 @@ TEST(DrawTimes, count_from_the_last_hooking_and_sealing_before) {
     EXPECT_EQ(early.doubts[0].found, "blood drawn before the fish was hooked");
 }
 
+TEST(Blood, nothing_is_below_nought) {
+    const auto got = determined({.analyte = Analyte::lactate, .value = 0.0, .known = Known::below});
+    ASSERT_FALSE(got);
+    EXPECT_EQ(got.error().code, ErrorCode::out_of_range);
+    EXPECT_TRUE(determined({.analyte = Analyte::lactate, .value = 0.0}));
+}
+
+TEST(Blood, the_ceiling_is_shown_as_the_permit_has_it) {
+    const BloodCeiling ceiling{.ml_per_kg = 0.125};
+    const auto at = Instant::unix_nanoseconds(0);
+    EXPECT_NE(before_draw(1.0, 0.1, {}, at, ceiling)->words.find("permit's 0.125 mL/kg"), std::string::npos);
+    const auto over = before_draw(1.0, 0.127, {}, at, ceiling);
+    EXPECT_FALSE(over->is_within);
+    EXPECT_NE(over->words.find("OVER the permit's 0.125 mL/kg by 0.0020 mL"), std::string::npos)
+        << over->words;
+}
+
 } // namespace
 } // namespace backeddy::condition

@@ -347,5 +347,53 @@ TEST(SheddingCorrected, is_returned_over_retained) {
     EXPECT_EQ(shedding_corrected({18, 60}, {0, 40}).error().code, ErrorCode::degenerate);
 }
 
+TEST(Fate, a_tag_outside_that_was_shed_is_not_one_inside) {
+    const std::vector<FateRecord> records{
+        {.kind = FateKind::tag_shed, .at = at(50), .tag = Tag{.place = TagPlace::external}, .row = 1},
+        {.kind = FateKind::detected,
+         .at = at(100),
+         .tag = Tag{.serial = "123", .place = TagPlace::implant},
+         .row = 2}};
+    const auto fate = fate_of(records);
+    EXPECT_TRUE(fate.doubts.empty());
+    EXPECT_EQ(fate.last_alive, at(100));
+}
+
+TEST(Fate, of_two_losses_the_first_stands_and_life_after_one_ends_it) {
+    std::vector<FateRecord> records{{.kind = FateKind::lost, .at = at(10), .cause = "escaped", .row = 1},
+                                    {.kind = FateKind::lost, .at = at(30), .cause = "line cut", .row = 2}};
+    const auto twice = fate_of(records);
+    EXPECT_EQ(twice.lost, at(10));
+    EXPECT_EQ(twice.cause, "escaped");
+    EXPECT_EQ(twice.doubts.size(), 1U);
+    records[1].last_alive = at(20); // seen between them: the first loss was over
+    const auto seen = fate_of(records);
+    EXPECT_EQ(seen.lost, at(30));
+    EXPECT_EQ(seen.cause, "line cut");
+    EXPECT_TRUE(seen.doubts.empty());
+}
+
+TEST(Mortality, a_fish_dead_at_the_very_beginning_counts_as_dead) {
+    Fate at_once;
+    at_once.ending = FateEnding::dead;
+    at_once.found_dead = at(0);
+    Fate lives;
+    lives.last_alive = at(48);
+    const std::vector<Fate> fates{at_once, lives};
+    const auto got = mortality(fates, std::vector<Instant>(2, at(0)), Duration::hours(24.0));
+    ASSERT_TRUE(got) << got.error().text();
+    EXPECT_EQ(got->share.count, 1U);
+    EXPECT_EQ(got->share.of, 2U);
+    EXPECT_EQ(follow_up(at_once, at(0)).error().code, ErrorCode::bad_relation);
+    EXPECT_EQ(follow_up(Fate{}, at(0)).error().code, ErrorCode::too_few);
+}
+
+TEST(ControlCorrected, limits_on_the_log_scale_need_deaths_in_both_groups) {
+    // Katz 1978: the variance of a survival of 1 is 0 by the formula, which would call it certain.
+    EXPECT_FALSE(control_corrected({0, 10}, {0, 12})->log_interval);
+    EXPECT_FALSE(control_corrected({5, 30}, {0, 30})->log_interval);
+    EXPECT_TRUE(control_corrected({5, 30}, {1, 30})->log_interval);
+}
+
 } // namespace
 } // namespace backeddy::condition

@@ -235,5 +235,14 @@ TEST(ScorerAgreement, few_or_perfect_give_no_interval_and_say_why) {
               ErrorCode::bad_setting);
 }
 
+TEST(OrdinalScale, a_number_on_a_scale_of_numbers_is_a_word_of_it_or_nothing) {
+    const OrdinalScale from_one{{"1", "2", "3", "4", "5"}};
+    EXPECT_EQ(*level_of(from_one, "1"), 0U);
+    EXPECT_EQ(*level_of(from_one, "5"), 4U);
+    EXPECT_EQ(level_of(from_one, "0").error().code, ErrorCode::unknown_name);
+    EXPECT_EQ(level_of(OrdinalScale{{"0", "2", "4"}}, "1").error().code, ErrorCode::unknown_name);
+    EXPECT_EQ(*level_of(OrdinalScale{{"whole", "split"}}, "1"), 1U);
+}
+
 } // namespace
 } // namespace backeddy::condition

@@ -100,7 +100,8 @@ TEST(Handling, an_air_spell_that_is_not_closed_leaves_no_sum) {
     EXPECT_EQ(first.doubts[0].found,
               "air that started at 2026-06-14T08:04:05Z, and no end before it started again");
     const auto last = without(11);
-    EXPECT_FALSE(last.air);
+    EXPECT_FALSE(last.air_after_chase);
+    EXPECT_EQ(last.air, handling_times(two_days()).air); // that before the chase is whole
     EXPECT_THAT(last.doubts[0].found, HasSubstr("no end after it"));
     const auto no_start = without(2);
     EXPECT_FALSE(no_start.air);
@@ -162,6 +163,28 @@ TEST(Handling, disagreement_is_told_beyond_the_uncertainties_only) {
     EXPECT_TRUE(disagreement("air", Elapsed{60.0, {}}, Elapsed{110.0, {}}));
     EXPECT_FALSE(disagreement("air", std::nullopt, Elapsed{110.0, {}}));
     EXPECT_THAT(*disagreement("air", std::nullopt, Elapsed{-1.0, {}}), HasSubstr("0 or more"));
+}
+
+TEST(Handling, no_time_is_kept_from_a_moment_that_is_doubted) {
+    using enum HandlingKind;
+    const auto early =
+        handling_times(std::vector{moment(200, back_in_water), moment(300, landed), moment(400, sealed)});
+    EXPECT_FALSE(early.handling || early.back_in_water_to_sealed || early.landed_to_sealed);
+    EXPECT_EQ(early.doubts.size(), 1U);
+    const auto late =
+        handling_times(std::vector{moment(300, landed), moment(400, sealed), moment(500, back_in_water)});
+    EXPECT_FALSE(late.handling || late.back_in_water_to_sealed || late.landed_to_sealed);
+}
+
+TEST(Handling, an_open_spell_after_the_chase_leaves_the_air_before_it) {
+    using enum HandlingKind;
+    const auto times =
+        handling_times(std::vector{moment(10, air_start), moment(40, air_end), moment(500, chase_start),
+                                   moment(520, chase_end), moment(530, air_start)});
+    ASSERT_TRUE(times.air);
+    EXPECT_NEAR(times.air->seconds, 30.0, 1e-6);
+    EXPECT_FALSE(times.air_after_chase);
+    EXPECT_EQ(times.doubts.size(), 1U);
 }
 
 } // namespace
