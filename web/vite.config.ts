@@ -30,5 +30,6 @@ export default defineConfig({
     },
   },
   ...(process.env.VITEST ? { resolve: { conditions: ['browser'] } } : {}),
-  test: { include: ['tests/**/*.test.ts'], environment: 'node' },
+  // A busy machine takes its time over a figure.
+  test: { include: ['tests/**/*.test.ts'], environment: 'node', testTimeout: 30_000 },
 });

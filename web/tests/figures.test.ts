@@ -1,7 +1,6 @@
 // @vitest-environment jsdom
 // Every figure is mounted with the invented study, and with what may be missing from a real one.
-import { flushSync, mount, unmount, type Component } from 'svelte';
-import { afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { beforeAll, describe, expect, it } from 'vitest';
 import Accounting from '../src/figures/Accounting.svelte';
 import CutOff from '../src/figures/CutOff.svelte';
 import Finding from '../src/figures/Finding.svelte';
@@ -17,49 +16,8 @@ import { oxygenRange, stateAt, traceData } from '../src/data/trace';
 import type { Finding as Found, Fish } from '../src/data/results';
 import { kindOf } from '../src/data/finding';
 import { curveOf } from '../src/data/read';
+import { drawAt, expectSound, shown } from './drawing';
 import { fixture } from './fixture';
-
-let width = 600;
-
-beforeAll(() => {
-  // jsdom lays nothing out: give every element the width of the moment.
-  Object.defineProperty(HTMLElement.prototype, 'clientWidth', { get: () => width, configurable: true });
-  globalThis.ResizeObserver = class {
-    private readonly tell: ResizeObserverCallback;
-    constructor(tell: ResizeObserverCallback) {
-      this.tell = tell;
-    }
-    observe(target: Element) {
-      this.tell([{ target } as ResizeObserverEntry], this as unknown as ResizeObserver);
-    }
-    unobserve() {}
-    disconnect() {}
-  };
-});
-
-let mounted: Record<string, unknown> | undefined;
-afterEach(async () => {
-  if (mounted) await unmount(mounted);
-  mounted = undefined;
-  document.body.replaceChildren();
-});
-
-function shown<Props extends Record<string, unknown>>(figure: Component<Props>, props: Props): HTMLElement {
-  mounted = mount(figure, { target: document.body, props });
-  flushSync();
-  return document.body;
-}
-
-/** Numbers in a drawing that are no numbers would be drawn nowhere, silently. */
-function expectSound(body: HTMLElement) {
-  const svg = body.querySelector('.plot-place svg');
-  expect(svg, 'nothing was drawn').not.toBeNull();
-  for (const node of svg?.querySelectorAll('*') ?? []) {
-    for (const attribute of node.attributes) {
-      expect(attribute.value, `${node.tagName} ${attribute.name}`).not.toMatch(/NaN|undefined|Infinity/);
-    }
-  }
-}
 
 const study = fixture();
 const fish = study.fish[0] as Fish;
@@ -67,7 +25,7 @@ const dead = study.fish.find((each) => each.fate.word === 'died') as Fish;
 
 describe.each([380, 700])('at %i px', (pixels) => {
   beforeAll(() => {
-    width = pixels - 24;
+    drawAt(pixels - 24);
   });
 
   it('uptake through time draws a point for every sealed spell and a word for every event', () => {
@@ -151,7 +109,7 @@ const found = (name: string): Found => {
 
 describe.each([330, 760])('a finding at %i px', (pixels) => {
   beforeAll(() => {
-    width = pixels;
+    drawAt(pixels);
   });
 
   it.each(study.findings.filter((each) => each.unanswered === '').map((each) => each.name))('%s has every row in it', (name) => {

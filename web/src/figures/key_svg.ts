@@ -1,16 +1,12 @@
 // The key of a figure as part of its saved drawing: entries stand as they stand on the page.
 import { fills, type Fills } from './patterns';
-
-const svgNamespace = 'http://www.w3.org/2000/svg';
-
-function element(name: string, attributes: Record<string, string | number>, text = ''): SVGElement {
-  const made = document.createElementNS(svgNamespace, name);
-  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
-  made.textContent = text;
-  return made;
-}
+import { element, linesOf } from './svg';
 
 const symbolWidth = 18;
+const lineHeight = 18;
+
+/** Where the words begin beside a symbol. */
+const wordsLeft = (before: SVGElement): number => Math.max(symbolWidth, Number(before.getAttribute('width') ?? 0)) + 4;
 
 /** What stands before an entry's words, drawn about the middle of its line; nothing when it has words alone. */
 function symbol(entry: Element, middle: number, pattern: Fills): SVGElement | undefined {
@@ -24,7 +20,7 @@ function symbol(entry: Element, middle: number, pattern: Fills): SVGElement | un
   if (!sign) return undefined;
   const is = (word: string) => sign.classList.contains(word);
   if (is('group')) {
-    const place = /group-(\d)/.exec(sign.className)?.[1] ?? '0';
+    const place = /group-(\d|other)/.exec(sign.className)?.[1] ?? '0';
     const shape = getComputedStyle(sign, '::before').content.replaceAll('"', '');
     return element('text', { y: middle + 4, fill: `var(--group-${place})` }, shape);
   }
@@ -51,7 +47,7 @@ export function addKey(svg: SVGSVGElement, key: Element): void {
   const { width, height } = svg.viewBox.baseVal;
   const all = key.getBoundingClientRect();
   const pattern = fills();
-  const group = element('g', { transform: `translate(4 ${height + 8})`, fill: 'var(--ink-soft)', 'text-anchor': 'start' });
+  const group = element('g', { transform: `translate(0 ${height + 8})`, fill: 'var(--ink-soft)', 'text-anchor': 'start' });
   group.append(pattern.defs);
   for (const entry of key.querySelectorAll('.key-entry')) {
     const at = entry.getBoundingClientRect();
@@ -60,7 +56,11 @@ export function addKey(svg: SVGSVGElement, key: Element): void {
     const before = symbol(entry, middle, pattern);
     if (before) place.append(before);
     const words = (entry.textContent ?? '').replace(/\s+/g, ' ').trim();
-    place.append(element('text', { x: before ? symbolWidth + 4 : 0, y: middle + 4 }, words));
+    const left = before ? wordsLeft(before) : 0;
+    // What is broken into lines on the page is broken here as well.
+    const lines = at.height < 1.5 * lineHeight ? [words] : linesOf(words, 1.06 * (at.width - left));
+    const top = middle - ((lines.length - 1) * lineHeight) / 2;
+    lines.forEach((text, i) => place.append(element('text', { x: left, y: top + i * lineHeight + 4 }, text)));
     group.append(place);
   }
   svg.append(group);
