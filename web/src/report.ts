@@ -4,10 +4,16 @@ import './look/tokens.css';
 import './look/report.css';
 import { flushSync, mount, unmount } from 'svelte';
 import Accounting from './figures/Accounting.svelte';
+import BloodAfterEvent from './figures/BloodAfterEvent.svelte';
+import ConditionPoints from './figures/ConditionPoints.svelte';
 import CutOff from './figures/CutOff.svelte';
 import Finding from './figures/Finding.svelte';
+import FishOutline from './figures/FishOutline.svelte';
+import FishTimeline from './figures/FishTimeline.svelte';
 import PairedPeaks from './figures/PairedPeaks.svelte';
 import PeakAgainstWindow from './figures/PeakAgainstWindow.svelte';
+import PlateCurve from './figures/PlateCurve.svelte';
+import PlateMap from './figures/PlateMap.svelte';
 import Recovery from './figures/Recovery.svelte';
 import RestingDistribution from './figures/RestingDistribution.svelte';
 import StudyOverview from './figures/StudyOverview.svelte';
@@ -40,10 +46,29 @@ function mountFigure(results: Results, place: HTMLElement, target: HTMLElement):
     case 'paired-peaks':
       mount(PairedPeaks, { target, props: { results } });
       return true;
+    case 'condition-points':
+      mount(ConditionPoints, { target, props: { results } });
+      return true;
+    case 'blood-after-event':
+      // Of one fish where the place names one, else of all.
+      mount(BloodAfterEvent, { target, props: fish ? { results, fish } : { results } });
+      return data.fish === undefined || fish !== undefined;
+    case 'plate-curve':
+    case 'plate-map': {
+      const plate = results.condition.plates[Number(data.plate)];
+      if (plate) mount(data.figure === 'plate-map' ? PlateMap : PlateCurve, { target, props: { plate } });
+      return plate !== undefined;
+    }
   }
   if (!fish) return false;
   const { resting } = fish.metrics;
   switch (data.figure) {
+    case 'fish-timeline':
+      mount(FishTimeline, { target, props: { fish } });
+      return true;
+    case 'fish-outline':
+      mount(FishOutline, { target, props: { fish, condition: results.condition } });
+      return true;
     case 'uptake-through-time':
       mount(UptakeThroughTime, { target, props: { fish, colour } });
       return true;

@@ -80,7 +80,7 @@ describe.each(Object.entries(themes()))('theme %s', (name, token) => {
     expect(contrast(of(word), of('sheet'))).toBeGreaterThanOrEqual(least);
   });
 
-  it.each(['trace', 'fit', 'line-strong', 'group-0', 'group-1', 'group-2', 'group-3', 'group-other'])(
+  it.each(['trace', 'fit', 'line-strong', 'group-0', 'group-1', 'group-2', 'group-3', 'group-other', 'under-far', 'under-near', 'over-far', 'over-near'])(
     'shapes in --%s stand out from the paper',
     (word) => {
       expect(contrast(of(word), of('paper'))).toBeGreaterThanOrEqual(3);
@@ -93,6 +93,28 @@ describe.each(Object.entries(themes()))('theme %s', (name, token) => {
 
   it('ink can be read on the excess and the hatching', () => {
     expect(contrast(of('ink'), of('excess'))).toBeGreaterThanOrEqual(4.5);
+  });
+
+  it.each(['under-far', 'under-near', 'over-far', 'over-near'])('%s of a plate stands out from its outer wells', (word) => {
+    expect(contrast(of(word), of('sheet'))).toBeGreaterThanOrEqual(3);
+  });
+
+  it('nearly black levels of a score leave their paper dots to be seen', () => {
+    expect(contrast(of('trace'), of('paper'))).toBeGreaterThanOrEqual(4.5);
+  });
+
+  it.each(['everybody', 'protan', 'deutan', 'tritan'])('under and over are told apart by %s, and far from near', (eyes) => {
+    const seen = (word: string) => {
+      const rgb = linear(oklab(of(word)));
+      return toOklab(clamped(eyes === 'everybody' ? rgb : seenBy(dichromats[eyes] ?? [], rgb)));
+    };
+    for (const size of ['far', 'near']) {
+      expect(distance(seen(`under-${size}`), seen(`over-${size}`)), size).toBeGreaterThan(0.12);
+    }
+    // Near and far differ in size as well.
+    for (const way of ['under', 'over']) {
+      expect(distance(seen(`${way}-near`), seen(`${way}-far`)), way).toBeGreaterThan(0.08);
+    }
   });
 
   it.each(['everybody', 'protan', 'deutan', 'tritan'])('the four groups are told apart by %s', (eyes) => {

@@ -110,7 +110,10 @@ await laptop.page.evaluate(() => scrollTo(0, 0));
 for (const what of ['accounting', 'study-overview', 'uptake-through-time', 'trace', 'resting-distribution', 'recovery']) {
   await savedFigure(laptop.page, what, laptop.fault);
 }
-if ((await laptop.page.locator('[data-figure="finding"]').count()) > 0) await savedFigure(laptop.page, 'finding', laptop.fault);
+// Not every study asks questions or writes down a fish's condition.
+for (const what of ['finding', 'fish-timeline', 'blood-after-event', 'fish-outline', 'plate-curve', 'plate-map', 'condition-points']) {
+  if ((await laptop.page.locator(`[data-figure="${what}"] .save`).count()) > 0) await savedFigure(laptop.page, what, laptop.fault);
+}
 await laptop.context.close();
 
 const phone = await check('phone, night', { viewport: { width: 390, height: 844 }, colorScheme: 'dark' }, async (page) => {
