@@ -79,7 +79,7 @@ std::string facts(const PlateAt& on) {
 }
 
 std::string parameters_table(const PlateAt& on) {
-    HtmlTable table("The curve's parameters", {"Parameter", "Value, 95 % interval"});
+    HtmlTable table("The curve's parameters, ± their standard errors", {"Parameter", "Value"});
     for (std::size_t i = 0; i < on.plate.parameters.size(); ++i) {
         const NamedNumber& each = on.plate.parameters[i];
         table.row({html(sentence(each.title)),
