@@ -329,7 +329,10 @@ void check_ceiling(SheetFaults& faults, const Fish& fish, const Brief& brief, co
     std::vector<condition::Draw> earlier;
     for (const auto& draw : blood_draws(fish.id, tables.sheets.blood, tables)) {
         const auto blood = brief.seasons.empty() ? brief.blood : brief.at(draw.at).blood;
-        if (!blood.ceiling_ml_per_kg) {
+        if (!blood.ceiling_ml_per_kg) { // counts all the same towards a ceiling that is set later
+            if (draw.volume_ml) {
+                earlier.push_back({.at = draw.at, .volume_ml = *draw.volume_ml});
+            }
             continue;
         }
         const auto mass = mass_by(fish, draw.at, tables);

@@ -110,8 +110,14 @@ std::optional<CellFault> cell_fault(const WellRow& row) {
         }
         break;
     }
-    if (row.kind == WellKind::spiked && !row.added) {
-        return CellFault{"added", "a spiked sample without what was added",
+    if (row.kind == WellKind::control && row.concentration && !has_amount) {
+        return CellFault{"concentration", "a control that should hold " + exact_text(*row.concentration),
+                         "a value above 0, or an empty cell where it is not known"};
+    }
+    if (row.kind == WellKind::spiked && !(row.added && *row.added > 0.0)) {
+        return CellFault{"added",
+                         row.added ? "a spiked sample to which " + exact_text(*row.added) + " was added"
+                                   : "a spiked sample without what was added",
                          "by how much the spike raises the concentration"};
     }
     if (row.added && row.kind != WellKind::spiked) {
@@ -161,6 +167,31 @@ void check_well(SheetFaults& faults, const WellRow& row, const Tables& tables) {
     }
 }
 
+/// One control has one expected value on a plate, and one spiked sample one amount added: against the first
+/// row of the same.
+void check_one_amount(SheetFaults& faults, const WellRow& row, const ConditionSheets& sheets) {
+    if (row.label.empty() || (row.kind != WellKind::control && row.kind != WellKind::spiked)) {
+        return;
+    }
+    const bool is_control = row.kind == WellKind::control;
+    const auto amount = [&](const WellRow& well) { return is_control ? well.concentration : well.added; };
+    const auto text = [](const std::optional<double>& value) {
+        return value ? exact_text(*value) : std::string("none");
+    };
+    const auto& first = *std::ranges::find_if(sheets.wells, [&](const WellRow& well) {
+        return well.plate == row.plate && well.kind == row.kind && well.label == row.label;
+    });
+    if (amount(first) != amount(row)) {
+        faults.leave_out(
+            row.place, is_control ? "concentration" : "added",
+            Saying{.code = ErrorCode::bad_relation,
+                   .found = fmt::format("{}: {} with {}, in {} it is {}", name_of(row), quote(row.label),
+                                        text(amount(row)), name_of(first), text(amount(first))),
+                   .expected = "one amount for one label on a plate",
+                   .remedy = "correct one, or give them two labels"});
+    }
+}
+
 /// Without samples.csv no well has a fish: told once.
 void check_any_sample(SheetFaults& faults, const ConditionSheets& sheets) {
     std::vector<Place> places;
@@ -193,6 +224,7 @@ void check_plates(SheetFaults& faults, const Tables& tables) {
         [](const WellRow& r) { return fmt::format("{} of {}", name_of(r), quote(r.plate.text())); });
     for (const auto& row : sheets.wells) {
         check_well(faults, row, tables);
+        check_one_amount(faults, row, sheets);
     }
     check_any_sample(faults, sheets);
 }

@@ -393,6 +393,34 @@ TEST(ConditionSheets, a_draw_over_the_permits_ceiling_is_told_and_counts) {
     EXPECT_THAT(s.said(), IsEmpty());
 }
 
+// 0.9 mL before the season that sets the ceiling, 0.9 mL in it: of 0.8 kg at 1.5 mL/kg 1.2 mL in all.
+TEST(ConditionSheets, a_draw_before_there_was_a_ceiling_counts_towards_it) {
+    Study s;
+    s.brief.seasons.push_back(
+        {.name = "permit",
+         .from = at("15T00:00"),
+         .to = at("30T00:00"),
+         .overrides = {{.section = "blood", .key = "ceiling_ml_per_kg", .value = 1.5}}});
+    s.lactate("st01", "14T10:05", 6.0).volume_ml = 0.9;
+    s.lactate("st01", "15T10:05", 6.0).volume_ml = 0.9;
+    EXPECT_THAT(s.said(), Contains(HasSubstr("OVER the permit's 1.50 mL/kg by 0.60 mL")));
+}
+
+TEST(ConditionSheets, a_map_that_the_plate_cannot_use_is_refused) {
+    Study s;
+    s.plate("p1");
+    s.well(1, 1, WellKind::control, "pool").concentration = 2.0;
+    s.well(1, 2, WellKind::control, "pool").concentration = 3.0;
+    s.well(1, 3, WellKind::control, "low").concentration = 0.0;
+    s.sample("a1", "st01", "14T10:05");
+    s.well(1, 4, WellKind::spiked, "a1").added = 0.0;
+    EXPECT_THAT(s.said(), testing::IsSupersetOf(
+                              {HasSubstr("wells.csv 3 concentration: A2: \"pool\" with 3, in A1 it is 2"),
+                               HasSubstr("wells.csv 4 concentration: A3: a control that should hold 0"),
+                               HasSubstr("wells.csv 5 added: A4: a spiked sample to which 0 was added")}));
+    EXPECT_THAT(s.checked().sound.wells, SizeIs(1));
+}
+
 TEST(ConditionSheets, the_ceiling_goes_by_the_mass_that_was_weighed_last_before) {
     Study s;
     s.brief.blood.ceiling_ml_per_kg = 1.0;
