@@ -399,11 +399,13 @@ class PlateReader {
         }
         std::map<std::pair<std::size_t, std::size_t>, std::vector<RawCell>> by_well;
         std::size_t passed = 0;
+        std::set<std::string> others; // what stands there instead
         const std::size_t wide = block.header ? split_.lines.lines[*block.header].cells.size() : SIZE_MAX;
         for (std::size_t i = block.header ? *block.header + 1 : block.first; i <= block.last; ++i) {
             const auto& line = split_.lines.lines[i];
             if (fields->only && lower_case(line.cell(*fields->only)) != lower_case(settings_.only_value)) {
                 ++passed;
+                others.insert(in_quotes(line.cell(*fields->only)));
                 continue;
             }
             const auto named = well_of(line, block, fields->well);
@@ -426,6 +428,18 @@ class PlateReader {
             } else {
                 by_well[{cell.row, cell.column}].push_back(cell);
             }
+        }
+        if (passed > block.last - (block.header ? *block.header + 1 : block.first)) {
+            constexpr std::ptrdiff_t most = 12;
+            const auto end =
+                std::next(others.begin(), std::min(most, static_cast<std::ptrdiff_t>(others.size())));
+            return fail({.code = ErrorCode::unknown_name,
+                         .found = fmt::format("no line with {} in {}", in_quotes(settings_.only_value),
+                                              in_quotes(header_of(split_.lines, block, *fields->only))),
+                         .expected = fmt::format("one of {}{}", fmt::join(others.begin(), end, ", "),
+                                                 end == others.end() ? "" : " and more"),
+                         .remedy = "set only_value to one that stands there",
+                         .place = {.file = {}, .line = line_at(block.first)}});
         }
         if (passed > 0) {
             reading_.understood.push_back(fmt::format(
@@ -500,6 +514,13 @@ class PlateReader {
         const bool comma = marks.has(MarkEvidence::comma);
         if (point && comma) {
             return fail(two_marks(marks, MarkEvidence::point, MarkEvidence::comma));
+        }
+        if ((point || comma) && marks.has(MarkEvidence::point_or_thousands) &&
+            marks.has(
+                MarkEvidence::comma_or_thousands)) { // one of them parts thousands, or somebody mistyped
+            return fail(
+                two_marks(marks, point ? MarkEvidence::point_or_thousands : MarkEvidence::comma_or_thousands,
+                          point ? MarkEvidence::comma_or_thousands : MarkEvidence::point_or_thousands));
         }
         if (point || comma) {
             return set_decimal(point ? DecimalMark::point : DecimalMark::comma,

@@ -573,6 +573,17 @@ TEST(PlateFile, a_well_twice_is_refused_unless_a_column_tells_the_lines_apart) {
     EXPECT_THAT(second.understood, Contains(HasSubstr("2 lines of the list passed over")));
 }
 
+TEST(PlateFile, a_value_to_choose_lines_by_that_no_line_has_is_refused) {
+    const std::string text = "plate;well;od\np1;A1;0,11\np1;A2;0,12\np2;A1;0,91\np2;A2;0,92\n";
+    EXPECT_THAT(refusal(text, {.only_column = {.name = "plate"}, .only_value = "p3"}),
+                testing::AllOf(HasSubstr("no line with \"p3\""), HasSubstr("one of \"p1\", \"p2\"")));
+}
+
+TEST(PlateFile, two_marks_before_three_digits_are_not_guessed_at) {
+    EXPECT_THAT(refusal("well;od\nA1;0,12\nA2;1,234\nA3;1.234\nA4;0,15\n"),
+                testing::AllOf(HasSubstr("both decimal marks"), HasSubstr("set decimal")));
+}
+
 TEST(PlateFile, lines_of_a_list_that_name_no_well_of_the_plate_are_refused) {
     const auto reading = read("Well,Value\nA1,0.5\nA13,0.6\nx,0.7\nB1,0.8\nB2,0.9,1.0\n");
     EXPECT_THAT(reading.refused,
