@@ -17,6 +17,7 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include "app/condition_answers.hpp"
 #include "app/observe.hpp"
 #include "app/run.hpp"
 #include "base/number_text.hpp"
@@ -97,6 +98,9 @@ class DemoTruth : public testing::Test {
             }
         }
         findings() = run->findings;
+        for (std::size_t i = 0; i < run->condition.fish.size(); ++i) {
+            condition()[opened->study.tables.fish.at(i).id.text()] = known_of(run->condition.fish[i]);
+        }
         const auto written = app::write_results(*run, folder() / "results");
         ASSERT_TRUE(written) << written.error().text();
         fish() = test::check_rows((folder() / "results/uptake_by_fish.csv").string());
@@ -136,6 +140,51 @@ class DemoTruth : public testing::Test {
         static std::vector<std::string> value;
         return value;
     }
+    /// What a run says of a fish's condition, as far as it is held against the truth here.
+    struct Known {
+        std::vector<app::BloodValue> blood;
+        std::optional<condition::Fate> fate;
+        std::vector<std::string> disagreements; ///< of times by events and as typed
+        std::optional<condition::ReflexImpairment> reflexes;
+        std::optional<double> fin_index; ///< at landing
+    };
+    static Known known_of(const app::FishCondition& fish) {
+        Known out;
+        for (const auto& draw : fish.draws) {
+            out.blood.insert(out.blood.end(), draw.values.begin(), draw.values.end());
+        }
+        if (fish.fate) {
+            out.fate = fish.fate->fate;
+        }
+        for (const auto& handling : fish.handling) {
+            for (const auto& length : handling.all) {
+                if (!length.disagreement.empty()) {
+                    out.disagreements.push_back(length.word);
+                }
+            }
+        }
+        if (fish.reflexes.size() == 1 && fish.reflexes.front().impairment) {
+            out.reflexes = *fish.reflexes.front().impairment;
+        }
+        const auto* fins = app::at_landing(fish);
+        if (fins != nullptr && fins->index) {
+            out.fin_index = fins->index->mean;
+        }
+        return out;
+    }
+    static std::map<std::string, Known>& condition() {
+        static std::map<std::string, Known> value;
+        return value;
+    }
+    static const app::BloodValue* value_of(const std::string& fish, condition::Analyte analyte) {
+        const auto& all = condition().at(fish).blood;
+        const auto found = std::ranges::find(all, analyte, &app::BloodValue::analyte);
+        return found == all.end() ? nullptr : &*found;
+    }
+    static std::vector<Row> truth(const std::string& name) {
+        return test::check_rows((folder() / "truth" / name).string());
+    }
+
     static std::map<std::string, Row>& true_fish() {
         static std::map<std::string, Row> value;
         return value;
@@ -263,6 +312,139 @@ TEST_F(DemoTruth, the_slipped_clock_and_the_swapped_sensor_are_told) {
     };
     EXPECT_TRUE(told("boat_1")) << "the clock";
     EXPECT_TRUE(told("OX-spare")) << "the sensor";
+}
+
+// Whatever else were told would be a slip of the simulation, or a warning that cries wolf.
+TEST_F(DemoTruth, nothing_is_told_but_what_is_planted) {
+    std::map<std::string, int> seen{
+        {"\"boat_1\" went off", 0}, {"OX-spare", 0}, {"marked haemolysis", 0}, {"fight", 0}};
+    for (const auto& text : warnings()) {
+        bool is_planted = false;
+        for (auto& [words, times] : seen) {
+            if (text.find(words) != std::string::npos) {
+                ++times;
+                is_planted = true;
+            }
+        }
+        EXPECT_TRUE(is_planted) << text;
+    }
+    for (const auto& [words, times] : seen) {
+        EXPECT_GE(times, 1) << words;
+    }
+}
+
+// Between the two looks, to the minute that the sheets have; of those never heard of again nobody says dead.
+TEST_F(DemoTruth, fates_are_the_true_ones_and_deaths_lie_between_two_looks) {
+    const std::map<condition::FateEnding, std::string> words{{condition::FateEnding::alive, "alive"},
+                                                             {condition::FateEnding::lost, "lost"},
+                                                             {condition::FateEnding::dead, "dead"}};
+    std::map<std::string, int> endings;
+    for (const auto& row : truth("fates.csv")) {
+        const auto& fish = row.at("fish");
+        ASSERT_TRUE(condition().at(fish).fate) << fish;
+        const auto& fate = *condition().at(fish).fate;
+        EXPECT_EQ(words.at(fate.ending), row.at("ending")) << fish;
+        EXPECT_TRUE(fate.doubts.empty()) << fish << ": " << fate.doubts.front().found;
+        ++endings[row.at("ending")];
+        if (row.at("ending") == "dead") {
+            ASSERT_TRUE(fate.last_alive && fate.found_dead) << fish;
+            EXPECT_EQ(iso_text(*fate.last_alive), row.at("last_alive")) << fish;
+            EXPECT_EQ(iso_text(*fate.found_dead), row.at("found_dead")) << fish;
+            const auto died = parse_iso(row.at("died"));
+            EXPECT_TRUE(*fate.last_alive <= *died && *died <= *fate.found_dead) << fish;
+        } else {
+            EXPECT_EQ(iso_text(fate.released.value()), row.at("released")) << fish;
+        }
+    }
+    EXPECT_EQ(endings, (std::map<std::string, int>{{"alive", 17}, {"dead", 3}, {"lost", 4}}));
+}
+
+// The meter shows lactate a seventh too low and glucose an eighth too high; set right by its pairs, value
+// +- 1.96 u holds the truth.
+TEST_F(DemoTruth, blood_by_the_meter_is_the_true_one_after_its_correction) {
+    Comparison all;
+    for (const auto& row : truth("blood.csv")) {
+        for (const auto& [analyte, column] : {std::pair{condition::Analyte::lactate, "lactate_mmol_per_l"},
+                                              std::pair{condition::Analyte::glucose, "glucose_mmol_per_l"}}) {
+            const auto* value = value_of(row.at("fish"), analyte);
+            ASSERT_NE(value, nullptr) << row.at("fish");
+            ASSERT_TRUE(value->determined.uncertainty) << row.at("fish") << " was not corrected";
+            all.add(value->determined.value, *value->determined.uncertainty, *number(row, column));
+        }
+    }
+    const auto s = all.standing();
+    EXPECT_EQ(s.count, 48U);
+    EXPECT_GE(s.covered + 7, s.count); // 8 or more of 48 outside: 0.3 % by the binomial
+    EXPECT_LT(std::abs(s.bias_percent), 3.0 + (3.0 * s.bias_error_percent));
+    RecordProperty("meters", fmt::format("{} of {} held", s.covered, s.count));
+}
+
+// Many seeds are in demo_condition_test.cpp; here the road through the study's own files.
+TEST_F(DemoTruth, cortisol_comes_from_the_plates_and_the_planted_fish_have_limits_only) {
+    std::size_t held = 0;
+    std::size_t given = 0;
+    for (const auto& row : truth("blood.csv")) {
+        const auto& fish = row.at("fish");
+        const auto* value = value_of(fish, condition::Analyte::cortisol);
+        ASSERT_NE(value, nullptr) << fish;
+        EXPECT_EQ(value->plate, fish <= "F12" ? "C1" : "C2");
+        EXPECT_EQ(value->sample, fish + "-P");
+        if (row.at("planted") == "low" || row.at("planted") == "high") {
+            const bool is_low = row.at("planted") == "low";
+            EXPECT_EQ(value->determined.known, is_low ? condition::Known::below : condition::Known::above);
+            EXPECT_NEAR(value->determined.value, is_low ? 6.25 : 400.0, 1e-9);
+            continue;
+        }
+        ASSERT_TRUE(value->interval) << fish;
+        const double right = *number(row, "cortisol_ng_per_ml");
+        held += value->interval->holds(right) ? 1 : 0;
+        ++given;
+    }
+    EXPECT_EQ(given, 22U);
+    // Of the plates with their bad standard and warm edge 248 of 264 held it over twelve seeds: 17 or fewer
+    // of 22 have 0.9 % by the binomial.
+    EXPECT_GE(held, 18U);
+    RecordProperty("cortisol", fmt::format("{} of {} held", held, given));
+}
+
+TEST_F(DemoTruth, reflexes_fins_and_the_mistyped_fight_are_those_of_the_truth) {
+    std::map<std::string, std::pair<double, double>> lost; // of those tested
+    for (const auto& row : truth("reflexes.csv")) {
+        if (row.at("fish") == "F11" && row.at("test") == "eye roll") {
+            continue; // forgotten
+        }
+        lost[row.at("fish")].first += row.at("lost") == "yes" ? 1.0 : 0.0;
+        lost[row.at("fish")].second += 1.0;
+    }
+    std::map<std::string, double> levels;
+    for (const auto& row : truth("fins.csv")) {
+        if (row.at("occasion") == "landing") {
+            levels[row.at("fish")] += *number(row, "level") / 7.0;
+        }
+    }
+    double off = 0.0;
+    for (const auto& [fish, known] : condition()) {
+        ASSERT_TRUE(known.reflexes && known.fin_index) << fish;
+        EXPECT_NEAR(*known.reflexes->share, lost.at(fish).first / lost.at(fish).second, 1e-12) << fish;
+        EXPECT_EQ(known.reflexes->missing.size(), fish == "F11" ? 1U : 0U) << fish;
+        EXPECT_NEAR(*known.fin_index, levels.at(fish), 4.0 / 7.0) << fish; // four of seven a level off: 0.6 %
+        off += std::abs(*known.fin_index - levels.at(fish));
+        EXPECT_EQ(known.disagreements,
+                  fish == "F14" ? std::vector<std::string>{"fight_s"} : std::vector<std::string>{})
+            << fish;
+    }
+    EXPECT_LT(off / 24.0, 0.3);
+}
+
+// Limits instead of numbers are rows as well: of cortisol two fish have no more.
+TEST_F(DemoTruth, questions_of_condition_are_answered_by_every_fish) {
+    for (const auto* name : {"rig_cortisol", "rig_fins", "air_reflexes"}) {
+        const auto& found = finding(name);
+        EXPECT_EQ(found.unanswered, "") << name;
+        EXPECT_EQ(found.rows, 24U) << name;
+        ASSERT_FALSE(found.effects.empty()) << name;
+        RecordProperty(name, value_text(found.effects.front()));
+    }
 }
 
 TEST_F(DemoTruth, sealed_spells_begin_when_the_chambers_closed) {
