@@ -124,7 +124,7 @@ struct PlateReading {
 /// `file` is the name for complaints. Fails with
 ///   bad_setting       a size of plate that is none; several blocks, columns of wells or of values, and none
 ///                     chosen; a block that is not there,
-///   unknown_name      a block or column name that none bears,
+///   unknown_name      a block or column name that none bears, an only_value that no line has,
 ///   bad_text          nothing in it, or over 16 MiB or 1,000,000 line ends,
 ///   missing_column    no block of this size; what was found instead,
 ///   bad_number        decimal marks with two readings, or both.

@@ -54,7 +54,8 @@ struct DifferenceOfShares {
 struct RatioOfShares {
     double value = 0.0; ///< first over second (relative risk); infinite when the second has none
     Interval interval;  ///< by the score, with counts of 0 too
-    /// Normal on the log scale (Katz et al. 1978, Biometrics 34:469). Nothing when a count is 0.
+    /// Normal on the log scale (Katz et al. 1978, Biometrics 34:469). Nothing when a count is 0 or the
+    /// whole, of which the formula has a variance of 0.
     std::optional<Interval> log_interval;
 };
 /// Score limits: ratios that the chi-squared of the two shares, fitted under that ratio, does not reject
