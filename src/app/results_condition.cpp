@@ -195,7 +195,7 @@ report::ScoredPlace place_of(std::string word, std::optional<std::size_t> level,
                              const std::vector<std::string>& levels) {
     report::ScoredPlace out{.word = word, .title = spaced(std::move(word))};
     if (level) {
-        out.level = *level;
+        out.level = level;
         out.level_word = levels.at(*level);
     }
     return out;

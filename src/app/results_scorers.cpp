@@ -15,9 +15,9 @@ using Scored = std::pair<std::string, condition::Occasion>; ///< fish and occasi
 using ByScorer = std::map<std::string, std::map<Scored, Levels>>;
 
 /// A second look by the same person on the same occasion is left out: it has no partner to be held against.
-void add(ByScorer& all, const study::Look& look, Levels levels) {
+void add(ByScorer& all, const study::Look& look, const Levels& levels) {
     if (!look.scorer.empty()) {
-        all[look.scorer].try_emplace({look.fish.text(), look.occasion}, std::move(levels));
+        all[look.scorer].try_emplace({look.fish.text(), look.occasion}, levels);
     }
 }
 
@@ -29,7 +29,7 @@ ByScorer fins_by_scorer(const ConditionAnswers& condition) {
             for (const auto& score : fins.look.scores) {
                 levels[study::word_of(score.fin)] = score.level;
             }
-            add(out, fins.look.look, std::move(levels));
+            add(out, fins.look.look, levels);
         }
     }
     return out;
@@ -43,7 +43,7 @@ ByScorer body_by_scorer(const ConditionAnswers& condition) {
             for (const auto& score : body.look.areas) {
                 levels[study::word_of(score.area)] = score.level;
             }
-            add(out, body.look.look, std::move(levels));
+            add(out, body.look.look, levels);
         }
     }
     return out;

@@ -84,7 +84,7 @@ std::optional<double> volume_ml_of(const Event& event) {
     }
     const auto unit = plain_unit(event.unit);
     if (unit == "ml") {
-        return *event.value;
+        return event.value;
     }
     if (unit == "ul" || unit == "\xC2\xB5l" || unit == "\xCE\xBCl") {
         return *event.value / 1000.0;

@@ -79,7 +79,7 @@ Meters::Meters(const Brief& brief) {
         }
         auto fit = fitted(meter);
         if (fit) {
-            fitted_.emplace(key, std::move(*fit));
+            fitted_.emplace(key, *fit);
         } else {
             complaints_.push_back(not_fitted(meter, std::move(fit).error()));
         }

@@ -82,10 +82,10 @@ test::StudyFiles full_study(Plate plate = sound_plate()) {
     files["fish.csv"] = "fish,species,mass_g,mass_uncertainty_g\nT01,Salmo trutta,950,2\n";
     files["encounters.csv"] = "encounter,fish,at,method,rig,fight_s,hook_location\n"
                               "e1,T01,2026-06-14T07:55:00Z,angling,single_hook,390,gills\n";
-    files["blood.csv"] = "fish,drawn_at,analyte,value,unit,volume_ml,sample,who\n"
-                         "T01,2026-06-14T09:06:00Z,lactate,43,mg/dL,0.8,A1,deck\n"
-                         "T01,2026-06-14T09:06:00Z,cortisol,40,ng/mL,,,\n"
-                         "T01,2026-06-14T20:04:00Z,,,,0.4,A2,shore\n";
+    files["blood.csv"] = "fish,drawn_at,analyte,value,unit,volume_ml,sample,who,note\n"
+                         "T01,2026-06-14T09:06:00Z,lactate,43,mg/dL,0.8,A1,deck,from the tail\n"
+                         "T01,2026-06-14T09:06:00Z,cortisol,40,ng/mL,,,,from the tail\n"
+                         "T01,2026-06-14T20:04:00Z,,,,0.4,A2,shore,\n";
     files["samples.csv"] = "sample,fish,taken_at,matrix\n"
                            "A1,T01,2026-06-14T09:06:00Z,plasma\n"
                            "A2,T01,2026-06-14T20:04:00Z,plasma\n";
@@ -156,6 +156,7 @@ TEST(FishCondition, lactate_is_in_its_usual_unit_at_its_minute_with_its_road_bac
     EXPECT_EQ(lactate.from, "blood.csv, line 2");
     EXPECT_FALSE(lactate.is_outside_range);
     EXPECT_EQ(draw.who, "deck");
+    EXPECT_THAT(draw.notes, ElementsAre("from the tail"));
     EXPECT_TRUE(draw.is_first_after_event);
     EXPECT_FALSE(draws[1].is_first_after_event);
 }

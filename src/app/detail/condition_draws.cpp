@@ -172,7 +172,8 @@ DrawAnswer answer_of(Drawing& drawing, const DrawInputs& inputs) {
                        return is_blood(value.matrix);
                    });
     for (const auto* row : drawing.draw.rows) {
-        if (!row->note.empty()) {
+        const bool is_new = std::ranges::find(out.notes, row->note) == out.notes.end();
+        if (!row->note.empty() && is_new) { // the rows of one draw often say the same
             out.notes.push_back(row->note);
         }
     }
