@@ -43,14 +43,15 @@ std::optional<Instant> held_at(const study::FishId& fish, const study::Condition
     return out;
 }
 
-/// A fish that was dead by its origin was not at risk from then on.
+/// A fish that was found dead before its origin was not at risk from then on; one found dead at it died at
+/// once.
 AtRisk at_risk(const Answers& answers, const std::function<std::optional<Instant>(std::size_t)>& origin_of) {
     AtRisk out;
     for (std::size_t i = 0; i < answers.condition.fish.size(); ++i) {
         const auto& known = answers.condition.fish[i].fate;
         const auto fate = known ? known->fate : condition::Fate{};
         const auto origin = origin_of(i);
-        if (origin && !(fate.found_dead && *fate.found_dead <= *origin)) {
+        if (origin && !(fate.found_dead && *fate.found_dead < *origin)) {
             out.fates.push_back(fate);
             out.origins.push_back(*origin);
             out.fish.push_back(i);

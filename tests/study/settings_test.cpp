@@ -153,8 +153,8 @@ TEST(Settings, every_key_of_a_question_teaches_and_is_its_own) {
     }
     EXPECT_THAT(keys,
                 testing::UnorderedElementsAre("name", "ask", "outcome", "compare", "reference", "adjust_for",
-                                              "within", "random", "family", "family_of_tests", "margin",
-                                              "better", "effect_wanted", "weigh_by_uncertainty"));
+                                              "within", "random", "family", "order", "family_of_tests",
+                                              "margin", "better", "effect_wanted", "weigh_by_uncertainty"));
 }
 
 TEST(Settings, what_a_question_says_is_listed_as_used_and_what_it_leaves_is_not) {
