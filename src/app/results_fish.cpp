@@ -714,7 +714,39 @@ std::string joined_by(const std::string& between, std::initializer_list<std::str
 
 } // namespace
 
-report::Fate fate_of(const FishAnswer& fish) {
+namespace {
+
+// What fates.csv and all else tell of it, where no event or stay says how it ended.
+report::Fate fate_by_records(const Answers& answers, const FishAnswer& fish) {
+    const auto at = static_cast<std::size_t>(fish.fish - answers.study.tables.fish.data());
+    const auto& known = answers.condition.fish[at].fate;
+    if (!known) {
+        return {.word = "not written down"};
+    }
+    const auto& fate = known->fate;
+    const auto seen = fate.last_alive ? "last seen alive " + iso_text(*fate.last_alive) : std::string();
+    if (fate.found_dead) {
+        return {.word = "died",
+                .at = fate.found_dead,
+                .text = joined_by("; ", {"found dead " + iso_text(*fate.found_dead), seen, fate.cause})};
+    }
+    if (fate.lost) {
+        return {.word = "lost",
+                .at = fate.lost,
+                .text = joined_by("; ", {"lost " + iso_text(*fate.lost), seen, fate.cause})};
+    }
+    if (fate.released) {
+        return {.word = "released",
+                .at = fate.released,
+                .text = joined_by("; ", {"released " + iso_text(*fate.released), seen})};
+    }
+    return seen.empty() ? report::Fate{.word = "not written down"}
+                        : report::Fate{.word = "alive when last seen", .at = fate.last_alive, .text = seen};
+}
+
+} // namespace
+
+report::Fate fate_of(const Answers& answers, const FishAnswer& fish) {
     for (const auto* event : fish.events) {
         if (event->kind == study::EventKind::died) {
             const std::string when =
@@ -732,6 +764,10 @@ report::Fate fate_of(const FishAnswer& fish) {
             return {.word = "died", .at = stay->stay->last_good, .text = "died " + place_of_death(fish)};
         }
     }
+    auto by_records = fate_by_records(answers, fish);
+    if (by_records.word == "died") { // after its release, say
+        return by_records;
+    }
     for (auto it = fish.events.rbegin(); it != fish.events.rend(); ++it) {
         if ((*it)->kind == study::EventKind::released) {
             return {.word = "released",
@@ -739,7 +775,7 @@ report::Fate fate_of(const FishAnswer& fish) {
                     .text = "released " + joined_by("; ", {iso_text((*it)->at), (*it)->note})};
         }
     }
-    return {.word = "not written down"};
+    return by_records;
 }
 
 namespace {
@@ -834,7 +870,7 @@ report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
                          row.density ? row.density->kg_per_l() : standing_density(answers, fish), "kg/L",
                          row.density ? "measured" : "not measured: the brief's"),
                      .metrics = metrics_of(answers, fish),
-                     .fate = fate_of(fish),
+                     .fate = fate_of(answers, fish),
                      .note = row.note};
     fill_mass(answers, fish, out);
     if (const auto zero = time_zero_of(answers.study, fish)) {

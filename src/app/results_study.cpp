@@ -173,7 +173,7 @@ report::Accounting accounting_of(const Answers& answers) {
     }
     std::map<std::string, report::FateCount> fates;
     for (const auto& fish : answers.fish) {
-        std::string fate = fate_of(fish).word;
+        std::string fate = fate_of(answers, fish).word;
         for (const auto* stay : fish.stays) {
             if (fate == "died" && stay->stay->ended && *stay->stay->ended == study::StayEnding::died) {
                 fate = fmt::format("died in {}, stay {}", stay->stay->assembly.text(), stay->stay->id.text());

@@ -19,8 +19,9 @@ namespace backeddy::app::detail {
 
 [[nodiscard]] report::Stay stay_of(const Answers& answers, const StayAnswer& stay);
 [[nodiscard]] report::Metrics metrics_of(const Answers& answers, const FishAnswer& fish);
-/// What became of it: died, released, or not written down; the text says when, where and how sure.
-[[nodiscard]] report::Fate fate_of(const FishAnswer& fish);
+/// What became of it, by events and stays, else by all records of its fate: died, released, lost, alive when
+/// last seen, or not written down; the text says when, where and how sure.
+[[nodiscard]] report::Fate fate_of(const Answers& answers, const FishAnswer& fish);
 [[nodiscard]] report::Fish fish_of(const Answers& answers, const FishAnswer& fish);
 [[nodiscard]] report::Accounting accounting_of(const Answers& answers);
 /// The deck's log, rig by rig.
