@@ -61,8 +61,8 @@ class Plate {
             const double response =
                 mean * (1.0 + 0.008 * random_.normal()) * (is_outer ? 1.0 + plan_.edge : 1.0);
             wells.push_back({.name = fmt::format("{}{}", static_cast<char>('A' + row), place + 1),
-                             .row = row,
-                             .column = place,
+                             .row = row + 1,
+                             .column = place + 1,
                              .kind = kind,
                              .label = label,
                              .response = response});

@@ -139,6 +139,14 @@ describe.each([320, 1400])('at %i px', (pixels) => {
     expectSound(host);
     const wells = [...host.querySelectorAll<SVGElement>('.plot-place .well')];
     expect(wells).toHaveLength(96);
+    const names = [...host.querySelectorAll('.plot-place text')].map((each) => each.textContent);
+    for (const letter of 'ABCDEFGH') expect(names.filter((name) => name === letter)).toHaveLength(1);
+    // Its row's letter stands as high as the well itself, its column's number above it.
+    const middleOf = (well?: SVGElement) => /translate\(([\d.]+)[ ,]([\d.]+)\)/.exec(well?.getAttribute('transform') ?? '');
+    const letterOf = (name: string) => [...host.querySelectorAll<SVGElement>('.plot-place text')].find((each) => each.textContent === name);
+    const last = middleOf(wells.find((well) => (well.getAttribute('aria-label') ?? '').startsWith('H12: ')));
+    expect(Number(letterOf('H')?.getAttribute('y'))).toBeCloseTo(Number(last?.[2]) + 4, 6);
+    expect(Number(letterOf('12')?.getAttribute('x'))).toBeCloseTo(Number(last?.[1]), 6);
     expect(wells.filter((well) => well.getAttribute('tabindex') === '0')).toHaveLength(1);
     expect(wells.every((well) => (well.getAttribute('aria-label') ?? '').length > 5)).toBe(true);
     expect(host.textContent).toContain('an edge effect');
@@ -153,7 +161,7 @@ describe.each([320, 1400])('at %i px', (pixels) => {
 
   it('arrows step over places without a well', () => {
     const torn = plate('P3');
-    torn.wells = torn.wells.filter((well) => well.row === 0 && [0, 5, 11].includes(well.column));
+    torn.wells = torn.wells.filter((well) => well.row === 1 && [1, 6, 12].includes(well.column));
     const host = shown(PlateMap, { plate: torn });
     const wells = [...host.querySelectorAll<SVGElement>('.plot-place .well')];
     wells[0]?.focus();

@@ -20,7 +20,7 @@ export function bloodValue(analyte: string, value: Quantity, more: Partial<Blood
 
 export function bloodDraw(at: string | null, minutes: number | null, values: BloodValue[]): BloodDraw {
   return {
-    at, since_hook_up_min: minutes === null ? none('no time', 'min') : number(minutes, 'min'), since_sealed_min: none('no time', 'min'),
+    at, is_first_after_event: false, since_hook_up_min: minutes === null ? none('no time', 'min') : number(minutes, 'min'), since_sealed_min: none('no time', 'min'),
     volume_ml: number(0.6, 'mL'), ml_per_kg: number(0.74, 'mL/kg'), drawn_ml_per_kg: number(0.74, 'mL/kg'), ceiling_ml_per_kg: none('not set', 'mL/kg'),
     is_over_ceiling: false, who: 'crew', values, notes: [],
   };
@@ -58,7 +58,7 @@ export const fate = (more: Partial<KnownFate>): KnownFate => ({
   ending: 'alive', last_alive: null, found_dead: null, lost: null, released: null, stage: '', cause: '', tags: [], doubts: [], ...more,
 });
 
-export const bare = (): FishCondition => ({ draws: [], fins: [], body: [], reflexes: [], handling: [], fate: null, reminders: [], doubts: [] });
+export const bare = (): FishCondition => ({ draws: [], fins: [], body: [], reflexes: [], handling: [], bled_before: [], fate: null, reminders: [], doubts: [] });
 
 /** The course of a sandwich assay turned round: response falls with concentration. */
 const responseAt = (c: number): number => 0.08 + 1.9 / (1 + (c / 6) ** 1.1);
@@ -79,13 +79,13 @@ export function plate(id: string, bad = -1, edge = 0): AssayPlate {
       const off = (kind === 'standard' && row === bad ? 0.34 : 0) + (isOuter ? edge : 0) + noise;
       const response = kind === 'empty' ? null : kind === 'blank' ? 0.05 : Number((responseAt(concentration) * (1 + off)).toFixed(4));
       wells.push({
-        name, row, column, kind, label: kind === 'standard' ? String(level) : kind === 'sample' ? `S${row * 9 + column}` : kind === 'control' ? 'low' : '',
+        name, row: row + 1, column: column + 1, kind, label: kind === 'standard' ? String(level) : kind === 'sample' ? `S${row * 9 + column}` : kind === 'control' ? 'low' : '',
         response, residual: kind === 'empty' || kind === 'blank' ? null : Number((off - (isOuter ? edge / 2 : 0)).toFixed(4)),
         excluded: name === 'E7' ? 'bubble' : name === 'H2' ? 'pipetted twice' : '',
       });
     }
   }
-  const of = (kind: PlateWell['kind'], row: number) => wells.filter((well) => well.kind === kind && well.row === row && well.excluded === '' && well.response !== null);
+  const of = (kind: PlateWell['kind'], row: number) => wells.filter((well) => well.kind === kind && well.row === row + 1 && well.excluded === '' && well.response !== null);
   const standards = [0, ...levels].map((concentration, i) => {
     const own = i === 0 ? wells.filter((well) => well.kind === 'zero') : of('standard', i - 1);
     return {
@@ -96,7 +96,7 @@ export function plate(id: string, bad = -1, edge = 0): AssayPlate {
   });
   const x = Array.from({ length: 60 }, (_, i) => 0.39 * (50 / 0.39) ** (i / 59));
   const material = (row: number, column: number, kind: 'sample' | 'control' | 'spiked', isBeyond: boolean) => {
-    const well = wells.find((each) => each.row === row && each.column === column);
+    const well = wells.find((each) => each.row === row + 1 && each.column === column + 1);
     const concentration = isBeyond ? none('above 50', 'ng/mL') : number(1 + row * 5, 'ng/mL', 0.4);
     return {
       kind, label: well?.label ?? '', fish: '', dilutions: [{ dilution: 2, wells: [well?.name ?? ''], response: number(well?.response ?? 0, ''), cv_percent: number(4, '%'), concentration }],
