@@ -61,14 +61,20 @@ void answer_frame(const detail::Frame& frame, Finding& out) {
     }
 }
 
-// The test of the compared column as a whole, where there are more than two groups.
+// The test of the compared column as a whole, where there are more than two groups: by simulation where that
+// was made, since chi-squared is then not to be trusted.
 const FoundTest* test_of_groups(const Finding& finding) {
     if (finding.effects.size() < 2) {
         return nullptr;
     }
-    const auto at = std::ranges::find_if(
-        finding.tests, [&](const FoundTest& test) { return test.p && test.name == finding.compare; });
-    return at == finding.tests.end() ? nullptr : &*at;
+    for (const auto& name : {finding.compare + ", by simulation", finding.compare}) {
+        const auto at = std::ranges::find_if(
+            finding.tests, [&](const FoundTest& test) { return test.p && test.name == name; });
+        if (at != finding.tests.end()) {
+            return &*at;
+        }
+    }
+    return nullptr;
 }
 
 // Of "C against A".

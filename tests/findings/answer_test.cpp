@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <limits>
 
 #include <fmt/format.h>
@@ -817,6 +818,27 @@ TEST(AnswerScores, odds_of_a_higher_score) {
 bool warns(const Finding& found, const std::string& words) {
     return std::ranges::any_of(
         found.warnings, [&](const std::string& text) { return text.find(words) != std::string::npos; });
+}
+
+// Counts of three rivers, few and scattered: their p is simulated, and it is that p which the sentence says.
+TEST(AnswerSentence, groups_of_few_counts_are_judged_by_simulation) {
+    Observations rows("stretch", "stretches");
+    const double bites[] = {0, 1, 9, 2, 14, 3, 0, 6, 1, 11, 2, 0, 5, 1, 16, 0, 2, 8};
+    for (std::size_t i = 0; i < std::size(bites); ++i) {
+        const auto row = rows.add_row(fmt::format("s{}", i), "");
+        rows.set(row, "river", Word{std::string(1, static_cast<char>('A' + i % 3))});
+        rows.set(row, "bites", Value{.value = bites[i]});
+        rows.set(row, "rod_hours", Value{.value = 6.0});
+    }
+    rows.column_of("bites").exposure = "rod_hours";
+    const auto found = answer_question(question("bites", "river"), rows);
+    ASSERT_EQ(found.unanswered, "");
+    const auto simulated = std::ranges::find_if(
+        found.tests, [](const FoundTest& test) { return test.name == "river, by simulation"; });
+    ASSERT_NE(simulated, found.tests.end());
+    EXPECT_NE(found.sentence.find("(" + detail::p_text(*simulated->p) + " of all together)"),
+              std::string::npos)
+        << found.sentence;
 }
 
 // 24 fish on two rigs, the outcome's cells given in turn.
