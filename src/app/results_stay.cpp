@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/stretch.hpp"
 #include "base/number_text.hpp"
 #include "report/thin.hpp"
 #include "study/words.hpp"
@@ -75,36 +76,11 @@ std::vector<report::Spell> spells_of(const Answers& answers, const StayAnswer& s
 
 constexpr std::size_t blank_share = 4;
 
-// Readings and states of the whole stay: its slices one after another, thinned for drawing.
+// Readings and states of the whole stay.
 report::DrawnTrace drawn(const Answers& answers, const StayAnswer& stay) {
-    report::DrawnTrace out{.from = stay.stay->from()};
     // No figure draws a blank's trace: its outline is enough for whoever reads the document.
     const std::size_t share = stay.fish == nullptr ? blank_share : 1;
-    const std::size_t slices = std::max<std::size_t>(1, answers.study.brief.report.drawn_points / 2 / share /
-                                                            std::max<std::size_t>(1, stay.slices.size()));
-    for (std::size_t s = 0; s < stay.slices.size(); ++s) {
-        const auto& slice = stay.input.slices[s];
-        const auto& times = slice.trace->times_ns;
-        auto part = report::thinned(*slice.trace, Instant::unix_nanoseconds(times[slice.first_row]),
-                                    Instant::unix_nanoseconds(times[slice.end_row - 1]), {.slices = slices});
-        const double shift = (part.from - out.from).seconds();
-        for (const double at : part.at_s) {
-            out.at_s.push_back(at + shift);
-        }
-        const auto append = [](std::vector<double>& to, const std::vector<double>& from) {
-            to.insert(to.end(), from.begin(), from.end());
-        };
-        append(out.oxygen_mg_per_l, part.oxygen_mg_per_l);
-        append(out.saturation_percent, part.saturation_percent);
-        append(out.temperature_celsius, part.temperature_celsius);
-        out.rows += part.rows;
-    }
-    if (stay.uptake) {
-        for (const auto& state : stay.uptake->states) {
-            out.states.push_back({.state = state.run.state, .from = state.run.from, .to = state.run.to});
-        }
-    }
-    return out;
+    return drawn_stretch(stay, {}, {}, answers.study.brief.report.drawn_points / share);
 }
 
 // Median of what is there.

@@ -4,8 +4,8 @@
 #include <fmt/ranges.h>
 
 #include "app/followers.hpp"
+#include "app/hide.hpp"
 #include "app/questions.hpp"
-#include "app/result_folder.hpp"
 #include "app/stay_doubts.hpp"
 #include "app/version.hpp"
 #include "base/file.hpp"
@@ -216,7 +216,32 @@ void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work) {
     finish(opened, run, work);
 }
 
-Expected<void> write_results(const StudyRun& run, const fs::path& folder, const std::string& log) {
+Expected<Answering> answer_study(const fs::path& folder, bool hide_treatment, const Work& work) {
+    auto opened = open_study(folder, work);
+    if (!opened) {
+        return fail(std::move(opened).error());
+    }
+    Answering out;
+    if (study::stops_a_run(opened->complaints)) {
+        out.refusal = {.complaints = std::move(opened->complaints), .followers = opened->followers};
+        return out;
+    }
+    auto answered = std::make_unique<AnsweredStudy>();
+    answered->opened = std::move(*opened);
+    if (hide_treatment) {
+        hide_treatments(answered->opened);
+    }
+    answered->run = run_study(answered->opened, work);
+    if (study::stops_a_run(answered->run->complaints)) {
+        out.refusal = {.complaints = std::move(answered->run->complaints),
+                       .followers = answered->run->followers};
+        return out;
+    }
+    out.study = std::move(answered);
+    return out;
+}
+
+std::vector<ResultFile> result_files(const StudyRun& run) {
     const report::Results results = results_of(*run.answers);
     struct Writer {
         const char* name;
@@ -240,6 +265,11 @@ Expected<void> write_results(const StudyRun& run, const fs::path& folder, const 
     if (auto refused = refused_rows_table(run.answers->traces); !refused.empty()) {
         files.push_back({"refused_rows.csv", std::move(refused)});
     }
+    return files;
+}
+
+Expected<void> write_results(const StudyRun& run, const fs::path& folder, const std::string& log) {
+    auto files = result_files(run);
     if (!log.empty()) {
         files.push_back({"run.log", log});
     }

@@ -16,6 +16,7 @@
 #include "app/plate_answers.hpp"
 #include "app/progress.hpp"
 #include "app/raw_traces.hpp"
+#include "app/result_folder.hpp"
 #include "app/results.hpp"
 #include "app/seen_states.hpp"
 #include "app/study.hpp"
@@ -76,9 +77,33 @@ struct StudyRun {
 /// run_study gives.
 void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work);
 
-/// The ten files of a result set, and refused_rows.csv where rows were refused, into `folder`, all or
-/// nothing, and beside them `log` as run.log: the only file that may hold the time of the run or a path of
-/// the machine. An empty log writes none.
+/// A study with its answers; `run` refers to `opened`, so the two stay where they are.
+struct AnsweredStudy {
+    OpenedStudy opened;
+    std::unique_ptr<StudyRun> run;
+};
+
+/// Why nothing was computed.
+struct Refusal {
+    std::vector<study::Complaint> complaints; ///< at least one of them stops a run
+    std::size_t followers = 0;
+};
+
+/// One of the two: where `study` is empty, `refusal` says why.
+struct Answering {
+    std::unique_ptr<AnsweredStudy> study;
+    Refusal refusal;
+};
+
+/// Reads a study and computes all of it. Fails as open_study does.
+[[nodiscard]] Expected<Answering> answer_study(const std::filesystem::path& folder, bool hide_treatment,
+                                               const Work& work);
+
+/// The files of a result set: the ten that every run has, and refused_rows.csv where rows were refused.
+[[nodiscard]] std::vector<ResultFile> result_files(const StudyRun& run);
+
+/// Those files into `folder`, all or nothing, and beside them `log` as run.log: the only file that may hold
+/// the time of the run or a path of the machine. An empty log writes none.
 [[nodiscard]] Expected<void> write_results(const StudyRun& run, const std::filesystem::path& folder,
                                            const std::string& log = {});
 

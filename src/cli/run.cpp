@@ -11,14 +11,13 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/folder_watch.hpp"
 #include "app/followers.hpp"
-#include "app/hide.hpp"
 #include "app/result_folder.hpp"
 #include "app/run.hpp"
 #include "app/version.hpp"
 #include "app/why.hpp"
 #include "cli/commands.hpp"
-#include "cli/folder_watch.hpp"
 #include "cli/terminal.hpp"
 
 namespace backeddy::cli {
@@ -36,16 +35,16 @@ struct RunOptions {
     bool hide_treatment = false;
 };
 
-int refuse(const std::vector<study::Complaint>& complaints, std::size_t followers) {
+int refuse(const app::Refusal& refusal) {
     std::size_t stopping = 0;
-    for (const auto& complaint : complaints) {
+    for (const auto& complaint : refusal.complaints) {
         if (complaint.severity == study::Severity::stops_the_run) {
             fmt::print(stderr, "backeddy: {}\n", complaint.error.text());
             ++stopping;
         }
     }
-    if (followers > 0) {
-        fmt::print(stderr, "backeddy: {}\n", app::followers_text(followers));
+    if (refusal.followers > 0) {
+        fmt::print(stderr, "backeddy: {}\n", app::followers_text(refusal.followers));
     }
     fmt::print(stderr,
                "backeddy: nothing was computed: {} complaint{} stop{} the run; `backeddy check` shows the "
@@ -87,53 +86,45 @@ class Session {
   public:
     Session(const RunOptions& options, fs::path out) : options_(options), out_(std::move(out)) {}
 
-    /// Opens and computes; exit_clean, or the complaints are printed and nothing is held.
+    /// Reads and computes; exit_clean, or the complaints are printed and nothing is held.
     int answer() {
-        run_.reset();
-        auto opened = app::open_study(options_.folder, work());
+        held_.reset();
+        auto answered = app::answer_study(options_.folder, options_.hide_treatment, work());
         line_.clear();
-        if (!opened) {
-            return report_error(opened.error());
+        if (!answered) {
+            return report_error(answered.error());
         }
-        opened_ = std::move(*opened);
-        if (study::stops_a_run(opened_.complaints)) {
-            return refuse(opened_.complaints, opened_.followers);
+        if (!answered->study) {
+            return refuse(answered->refusal);
         }
-        if (options_.hide_treatment) {
-            app::hide_treatments(opened_);
-        }
-        auto run = app::run_study(opened_, work());
-        line_.clear();
-        if (study::stops_a_run(run->complaints)) {
-            return refuse(run->complaints, run->followers);
-        }
-        run_ = std::move(run);
+        held_ = std::move(answered->study);
         return exit_clean;
     }
 
     /// The same when nothing but decisions.csv has changed: what they touch alone is computed.
     int answer_decisions() {
-        if (!run_ || options_.hide_treatment) { // tables read again tell the treatments again
+        if (!held_ || options_.hide_treatment) { // tables read again tell the treatments again
             return answer();
         }
-        if (const auto complaints = app::take_new_decisions(opened_); study::stops_a_run(complaints)) {
-            return refuse(complaints, 0);
+        if (auto complaints = app::take_new_decisions(held_->opened); study::stops_a_run(complaints)) {
+            return refuse({.complaints = std::move(complaints)});
         }
-        app::answer_again(opened_, *run_, work());
+        app::answer_again(held_->opened, *held_->run, work());
         line_.clear();
         return exit_clean;
     }
 
     int write(std::chrono::system_clock::time_point began) const {
-        if (auto written = app::write_results(*run_, out_, log_of(options_, *run_, began)); !written) {
+        if (auto written = app::write_results(*held_->run, out_, log_of(options_, *held_->run, began));
+            !written) {
             return report_error(written.error());
         }
-        print_answered(*run_, out_);
+        print_answered(*held_->run, out_);
         return exit_clean;
     }
 
     [[nodiscard]] int why() const {
-        auto text = app::why(*run_->answers, options_.why[0], options_.why[1]);
+        auto text = app::why(*held_->run->answers, options_.why[0], options_.why[1]);
         if (!text) {
             // A name that is not there is a slip of the command line; a number that is not there is an
             // answer.
@@ -154,18 +145,17 @@ class Session {
     const RunOptions& options_;
     fs::path out_;
     ProgressLine line_;
-    app::OpenedStudy opened_;
-    std::unique_ptr<app::StudyRun> run_;
+    std::unique_ptr<app::AnsweredStudy> held_;
 };
 
 // Until somebody ends it: after each save, the results once more. Complaints leave the earlier results.
-void follow(const RunOptions& options, FolderWatch& watch, Session& session) {
+void follow(const RunOptions& options, app::FolderWatch& watch, Session& session) {
     fmt::print("following {}: save a table, the brief or a raw file, and the results are made anew; Ctrl-C "
                "ends this\n",
                options.folder);
     std::fflush(stdout);
     for (;;) {
-        std::this_thread::sleep_for(FolderWatch::pause);
+        std::this_thread::sleep_for(app::FolderWatch::pause);
         const auto changed = watch.changed();
         if (changed.empty()) {
             continue;
@@ -195,7 +185,7 @@ int run(const RunOptions& options) {
     if (auto allowed = app::may_replace_results(out); !allowed && options.why.empty()) {
         return report_error(allowed.error());
     }
-    std::optional<FolderWatch> watch;
+    std::optional<app::FolderWatch> watch;
     if (options.follow) {
         watch.emplace(options.folder, out); // before the first reading: no save is missed
     }

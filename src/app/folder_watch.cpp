@@ -1,9 +1,9 @@
-#include "cli/folder_watch.hpp"
+#include "app/folder_watch.hpp"
 
 #include <system_error>
 #include <utility>
 
-namespace backeddy::cli {
+namespace backeddy::app {
 
 namespace fs = std::filesystem;
 
@@ -63,4 +63,4 @@ std::set<std::string> FolderWatch::changed() {
     return out;
 }
 
-} // namespace backeddy::cli
+} // namespace backeddy::app

@@ -1,5 +1,5 @@
 #pragma once
-// What changes in a study folder while somebody works in it: for `run --follow`.
+// What changes in a study folder while somebody works in it.
 
 #include <chrono>
 #include <cstdint>
@@ -8,7 +8,7 @@
 #include <set>
 #include <string>
 
-namespace backeddy::cli {
+namespace backeddy::app {
 
 /// Looks at sizes and times of all files below `folder` but those below `except` and those whose names begin
 /// with a dot or a tilde; no file is opened.
@@ -39,4 +39,4 @@ class FolderWatch {
     Look last_;
 };
 
-} // namespace backeddy::cli
+} // namespace backeddy::app

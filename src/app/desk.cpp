@@ -1,0 +1,273 @@
+#include "app/desk.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <condition_variable>
+#include <mutex>
+#include <set>
+#include <shared_mutex>
+#include <thread>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "app/folder_watch.hpp"
+#include "app/run.hpp"
+#include "app/stretch.hpp"
+#include "app/why.hpp"
+
+namespace backeddy::app {
+
+namespace {
+
+constexpr std::chrono::milliseconds tell_every{200};
+constexpr std::size_t points_of_stretch = 2400;
+
+Error no_answer_yet() {
+    return {.code = ErrorCode::too_few,
+            .found = "this study has no answer yet",
+            .expected = "one that has been computed",
+            .remedy = "wait until it is ready, or mend what stops it"};
+}
+
+Expected<const StayAnswer*> stay_named(const StudyRun& run, const std::string& name) {
+    std::vector<std::string> names;
+    for (const auto& stay : run.stays.list) {
+        names.push_back(stay.stay->id.text());
+        if (names.back() == name) {
+            return &stay;
+        }
+    }
+    const auto near = nearest_name(name, names);
+    return fail({.code = ErrorCode::unknown_name,
+                 .found = fmt::format("no stay \"{}\"", name),
+                 .expected = "a stay of stays.csv",
+                 .remedy = near ? fmt::format("did you mean \"{}\"?", *near) : ""});
+}
+
+} // namespace
+
+std::string_view word(DeskPhase phase) {
+    switch (phase) {
+    case DeskPhase::reading:
+        return "reading";
+    case DeskPhase::computing:
+        return "computing";
+    case DeskPhase::ready:
+        return "ready";
+    case DeskPhase::stopped:
+        return "stopped";
+    }
+    return "";
+}
+
+const ResultFile* DeskAnswer::file(std::string_view name) const {
+    const auto found =
+        std::find_if(files.begin(), files.end(), [&](const auto& each) { return each.name == name; });
+    return found == files.end() ? nullptr : &*found;
+}
+
+// The thread and what it shares. `state_` and `answer_` change under one short lock; `study_`, which readers
+// may look into for a while, has a lock of its own.
+class Desk::Worker {
+  public:
+    explicit Worker(DeskWish wish)
+        : wish_(std::move(wish)), watch_(wish_.folder, wish_.folder / "results"),
+          thread_([this](const std::stop_token& stop) { work(stop); }) {}
+
+    [[nodiscard]] DeskState state() const {
+        const std::lock_guard lock(guard_);
+        return state_;
+    }
+
+    [[nodiscard]] std::shared_ptr<const DeskAnswer> answer() const {
+        const std::lock_guard lock(guard_);
+        return answer_;
+    }
+
+    template <typename Look>
+    [[nodiscard]] auto look(const Look& at) const -> decltype(at(std::declval<const StudyRun&>())) {
+        const std::shared_lock lock(study_guard_);
+        if (!study_) {
+            return fail(no_answer_yet());
+        }
+        return at(*study_->run);
+    }
+
+  private:
+    void work(const std::stop_token& stop) {
+        answer_all();
+        while (!stop.stop_requested()) {
+            std::unique_lock lock(pause_guard_);
+            if (pause_.wait_for(lock, stop, look_every, [] { return false; }); stop.stop_requested()) {
+                return;
+            }
+            if (const auto changed = watch_.changed(); !changed.empty()) {
+                answer(changed);
+            }
+        }
+    }
+
+    void answer(const std::set<std::string>& changed) {
+        const bool only_decisions = changed == std::set<std::string>{"decisions.csv"};
+        if (only_decisions && study_ && phase() == DeskPhase::ready) {
+            answer_decisions();
+        } else {
+            answer_all();
+        }
+    }
+
+    void answer_all() {
+        change([](DeskState& state) { state.phase = DeskPhase::reading; });
+        auto answered = answer_study(wish_.folder, false, job());
+        if (!answered) {
+            stop_with({.complaints = {{.error = std::move(answered).error()}}});
+        } else if (!answered->study) {
+            stop_with(std::move(answered->refusal));
+        } else {
+            {
+                const std::unique_lock lock(study_guard_);
+                study_ = std::move(answered->study);
+            }
+            publish();
+        }
+    }
+
+    void answer_decisions() {
+        change([](DeskState& state) { state.phase = DeskPhase::computing; });
+        std::vector<study::Complaint> complaints;
+        {
+            const std::unique_lock lock(study_guard_);
+            complaints = take_new_decisions(study_->opened);
+            if (!study::stops_a_run(complaints)) {
+                answer_again(study_->opened, *study_->run, job());
+            }
+        }
+        if (study::stops_a_run(complaints)) {
+            stop_with({.complaints = std::move(complaints)});
+        } else {
+            publish();
+        }
+    }
+
+    void stop_with(Refusal refusal) {
+        change([&](DeskState& state) {
+            state.phase = DeskPhase::stopped;
+            state.complaints = std::move(refusal.complaints);
+            state.followers = refusal.followers;
+        });
+    }
+
+    // Only this thread changes study_, so that it may be read here without a lock.
+    void publish() {
+        const StudyRun& run = *study_->run;
+        auto answer = std::make_shared<DeskAnswer>();
+        answer->study = study_->opened.study.brief.study.title;
+        answer->files = result_files(run);
+        auto complaints = run.complaints;
+        if (auto kept = replace_result_folder(wish_.folder / "results", answer->files); !kept) {
+            complaints.push_back({.severity = study::Severity::warning, .error = std::move(kept).error()});
+        }
+        change([&](DeskState& state) {
+            state.phase = DeskPhase::ready;
+            state.answered_at = wish_.now();
+            state.complaints = std::move(complaints);
+            state.followers = run.followers;
+            answer->revision = ++state.revision;
+            answer_ = std::move(answer);
+        });
+    }
+
+    [[nodiscard]] DeskPhase phase() const {
+        const std::lock_guard lock(guard_);
+        return state_.phase;
+    }
+
+    // A change of phase is told at once; it ends whatever work was shown.
+    template <typename Change>
+    void change(const Change& how) {
+        DeskState told;
+        {
+            const std::lock_guard lock(guard_);
+            how(state_);
+            state_.what.clear();
+            state_.unit.clear();
+            state_.done = state_.total = 0;
+            told = state_;
+        }
+        wish_.on_change(told);
+    }
+
+    [[nodiscard]] Work job() {
+        return {.threads = wish_.threads,
+                .progress = [this](std::string_view what, std::size_t done, std::size_t total,
+                                   std::string_view unit) { show(what, done, total, unit); }};
+    }
+
+    void show(std::string_view what, std::size_t done, std::size_t total, std::string_view unit) {
+        const auto now = std::chrono::steady_clock::now();
+        DeskState told;
+        {
+            const std::lock_guard lock(guard_);
+            const bool is_new = state_.what != what;
+            state_.phase = what == "reading" ? DeskPhase::reading : DeskPhase::computing;
+            state_.what = what;
+            state_.done = done;
+            state_.total = total;
+            state_.unit = unit;
+            if (!is_new && now - told_at_ < tell_every) {
+                return;
+            }
+            told_at_ = now;
+            told = state_;
+        }
+        wish_.on_change(told);
+    }
+
+    DeskWish wish_;
+    FolderWatch watch_; // before the first reading: no save is missed
+    mutable std::mutex guard_;
+    DeskState state_;
+    std::shared_ptr<const DeskAnswer> answer_;
+    std::chrono::steady_clock::time_point told_at_;
+    mutable std::shared_mutex study_guard_;
+    std::unique_ptr<AnsweredStudy> study_;
+    std::mutex pause_guard_;
+    std::condition_variable_any pause_;
+    std::jthread thread_; // last: it uses all the others, and goes first
+};
+
+Desk::Desk(DeskWish wish) : worker_(std::make_unique<Worker>(std::move(wish))) {}
+Desk::~Desk() = default;
+
+DeskState Desk::state() const {
+    return worker_->state();
+}
+
+std::shared_ptr<const DeskAnswer> Desk::answer() const {
+    return worker_->answer();
+}
+
+Expected<report::DrawnTrace> Desk::trace(const std::string& stay, Instant from, Instant to) const {
+    return worker_->look([&](const StudyRun& run) -> Expected<report::DrawnTrace> {
+        auto found = stay_named(run, stay);
+        if (!found) {
+            return fail(std::move(found).error());
+        }
+        auto stretch = drawn_stretch(**found, from, to, points_of_stretch);
+        if (stretch.rows == 0) {
+            return fail({.code = ErrorCode::too_few,
+                         .found = fmt::format("stay {} has no reading from {} to {}", stay, iso_text(from),
+                                              iso_text(to)),
+                         .expected = fmt::format("moments from {} to {}", iso_text((*found)->stay->from()),
+                                                 iso_text((*found)->stay->to()))});
+        }
+        return stretch;
+    });
+}
+
+Expected<std::string> Desk::why(const std::string& fish, const std::string& number) const {
+    return worker_->look([&](const StudyRun& run) { return app::why(*run.answers, fish, number); });
+}
+
+} // namespace backeddy::app

@@ -1,0 +1,101 @@
+#pragma once
+// Start here for the pages: a study that stays open. Whatever is saved in its folder is answered again, every
+// answer has a revision, and each is written into the folder's `results`, as `run` does it: who has seen
+// numbers has left a trace of it.
+//
+//   Desk desk({.folder = "my-study", .on_change = [&](const DeskState& state) { tell_the_pages(state); }});
+//   if (auto answer = desk.answer()) send(answer->files);
+
+#include <chrono>
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "app/result_folder.hpp"
+#include "base/error.hpp"
+#include "base/parallel.hpp"
+#include "report/results.hpp"
+#include "series/instant.hpp"
+#include "study/complaint.hpp"
+
+namespace backeddy::app {
+
+enum class DeskPhase : std::uint8_t {
+    reading,   ///< the folder's files are being read
+    computing, ///< they are being answered
+    ready,     ///< the answer is that of the folder as it stands
+    stopped,   ///< complaints stop the run; the answer, if there is one, is an earlier one
+};
+
+/// "reading", "computing", "ready", "stopped".
+[[nodiscard]] std::string_view word(DeskPhase phase);
+
+/// Where the work stands, for a person who waits.
+struct DeskState {
+    DeskPhase phase = DeskPhase::reading;
+    std::string what; ///< of the work: "reading", "stays"; empty when none is being done
+    std::size_t done = 0;
+    std::size_t total = 0; ///< 0: unknown
+    std::string unit;
+    std::uint64_t revision = 0; ///< of the answer held; 0: none yet
+    std::optional<Instant> answered_at;
+    /// Of the folder as it was last read: those that stop it, and those to beware of.
+    std::vector<study::Complaint> complaints;
+    std::size_t followers = 0; ///< complaints left out since they only follow from others
+};
+
+/// The result set of one revision, as `run` would write it. It never changes.
+struct DeskAnswer {
+    std::uint64_t revision = 0;
+    std::string study; ///< its title
+    std::vector<ResultFile> files;
+
+    /// Nothing when there is no such file.
+    [[nodiscard]] const ResultFile* file(std::string_view name) const;
+};
+
+struct DeskWish {
+    std::filesystem::path folder;
+    Threads threads{};
+    std::function<Instant()> now; ///< the wall clock
+    /// After each change of phase or revision, and at most five times a second while work goes on. Called by
+    /// a thread that works for the desk: it may ask for state() and answer(), not for trace() or why().
+    std::function<void(const DeskState&)> on_change = [](const DeskState&) {};
+};
+
+/// Owns one thread, which reads and computes; everything public may be called from any thread.
+class Desk {
+  public:
+    /// Returns at once: the first answer comes when it is computed.
+    explicit Desk(DeskWish wish);
+    /// Waits for the work in hand to reach its end.
+    ~Desk();
+    Desk(const Desk&) = delete;
+    Desk& operator=(const Desk&) = delete;
+
+    [[nodiscard]] DeskState state() const;
+    /// The latest; nothing while there is none.
+    [[nodiscard]] std::shared_ptr<const DeskAnswer> answer() const;
+
+    /// The readings of a stay between two moments, thinned for drawing without hiding an extreme, with the
+    /// chamber's states. Fails with unknown_name for a stay that is not there (near names offered), too_few
+    /// while nothing is answered or where no reading lies between the moments.
+    [[nodiscard]] Expected<report::DrawnTrace> trace(const std::string& stay, Instant from, Instant to) const;
+    /// As app::why; too_few while nothing is answered.
+    [[nodiscard]] Expected<std::string> why(const std::string& fish, const std::string& number) const;
+
+    /// How soon after a save the work begins, about.
+    static constexpr std::chrono::milliseconds look_every{200};
+
+  private:
+    class Worker;
+    std::unique_ptr<Worker> worker_;
+};
+
+} // namespace backeddy::app
