@@ -1,6 +1,7 @@
 // The report's script: draws each figure when it comes into view or the page is printed, shows what a number is made of,
 // and walks from fish to fish by key. All numbers come from the embedded results document.
 import './look/tokens.css';
+import './look/figures.css';
 import './look/report.css';
 import { flushSync, mount, unmount } from 'svelte';
 import Accounting from './figures/Accounting.svelte';

@@ -13,12 +13,15 @@ export function frame(width: number, height: number, label: string, options: Plo
     width,
     height,
     ariaLabel: label,
+    className: 'drawn',
     style: { background: 'none', color: 'var(--ink)', fontFamily: 'inherit', fontSize: '12px', overflow: 'visible' },
     ...options,
   });
   const svg = plot instanceof SVGSVGElement ? plot : plot.querySelector('svg');
   if (!svg) throw new Error('no figure came out');
   svg.setAttribute('role', 'img');
+  // Its rules stand in figures.css: a content policy refuses style elements made by a script.
+  for (const rules of svg.querySelectorAll('style')) rules.remove();
   // The whole is one image with one sentence; its groups have no role that a label could belong to.
   for (const group of svg.querySelectorAll('g[aria-label]')) {
     group.setAttribute('data-mark', group.getAttribute('aria-label') ?? '');

@@ -3,10 +3,16 @@ export type Attributes = Record<string, string | number>;
 
 const svgNamespace = 'http://www.w3.org/2000/svg';
 
+/** Style set as an attribute is refused by the content policy of the application's pages; set as a property it is not. */
+function setAttribute(element: SVGElement, key: string, value: string): void {
+  if (key === 'style') element.style.cssText = value;
+  else element.setAttribute(key, value);
+}
+
 /** An SVG element with its attributes and what stands in it. */
 export function element(name: string, attributes: Attributes, ...inside: (Node | string)[]): SVGElement {
-  const made = document.createElementNS(svgNamespace, name);
-  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
+  const made = document.createElementNS(svgNamespace, name) as SVGElement;
+  for (const [key, value] of Object.entries(attributes)) setAttribute(made, key, String(value));
   made.append(...inside);
   return made;
 }
@@ -35,7 +41,7 @@ export function together(width: number, height: number, label: string, parts: Pl
     const group = element('g', { transform: `translate(${x} ${y})` });
     for (const name of ['class', 'fill', 'style', 'text-anchor']) {
       const value = svg.getAttribute(name);
-      if (value !== null) group.setAttribute(name, value);
+      if (value !== null) setAttribute(group, name, value);
     }
     group.append(...svg.childNodes);
     whole.append(group);

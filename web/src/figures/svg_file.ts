@@ -26,7 +26,7 @@ export function svgText(svg: SVGSVGElement, key: Element | null): string {
     copy.setAttribute('viewBox', `0 0 ${svg.clientWidth} ${svg.clientHeight}`);
   }
   if (key) addKey(copy, key);
-  copy.setAttribute('style', 'font: 12px system-ui, sans-serif; font-variant-numeric: tabular-nums');
+  copy.style.cssText = 'font: 12px system-ui, sans-serif; font-variant-numeric: tabular-nums; white-space: pre';
   copy.setAttribute('color', 'var(--ink)');
   const paper = document.createElementNS('http://www.w3.org/2000/svg', 'rect');
   paper.setAttribute('width', '100%');
