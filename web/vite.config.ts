@@ -21,6 +21,7 @@ export default defineConfig({
   build: {
     target: 'es2021',
     outDir: 'dist',
+    copyPublicDir: false,
     cssCodeSplit: false,
     modulePreload: false,
     reportCompressedSize: false,

@@ -1,0 +1,16 @@
+// The application's pages: everything comes from the server that served them, nothing from anywhere else.
+import './look/tokens.css';
+import './look/figures.css';
+import './look/app.css';
+import { mount } from 'svelte';
+import App from './app/App.svelte';
+import { keys } from './app/keys.svelte';
+import { keptTheme, useTheme } from './app/themes';
+import { where } from './app/where.svelte';
+import { live } from './server/live.svelte';
+
+useTheme(keptTheme());
+where.start();
+keys.start();
+live.start();
+mount(App, { target: document.body });

@@ -1,0 +1,47 @@
+// Keys of the pages: each page says which it takes, the sheet behind "?" lists them. Single letters can be switched off,
+// for those who speak to their device.
+export interface Key {
+  /** KeyboardEvent.key */
+  key: string;
+  /** as it stands on the sheet, where that is not the key itself */
+  shown?: string;
+  what: string;
+  press: () => void;
+}
+
+const kept = 'backeddy keys';
+
+class Keys {
+  isOn = $state(localStorage.getItem(kept) !== 'off');
+  /** of the page that is shown */
+  page = $state.raw<{ title: string; keys: Key[] }>({ title: '', keys: [] });
+  everywhere: Key[] = [];
+
+  switch(isOn: boolean): void {
+    this.isOn = isOn;
+    if (isOn) localStorage.removeItem(kept);
+    else localStorage.setItem(kept, 'off');
+  }
+
+  start(): void {
+    addEventListener('keydown', (event) => {
+      if (!this.isOn || event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+      const target = event.target as HTMLElement | null;
+      if (target?.closest('input, select, textarea, [contenteditable], dialog')) return;
+      const found = [...this.page.keys, ...this.everywhere].find((each) => each.key === event.key);
+      if (!found) return;
+      event.preventDefault();
+      found.press();
+    });
+  }
+}
+
+export const keys = new Keys();
+
+/** The keys of a page, for as long as it is shown. */
+export function pageKeys(title: string, of: () => Key[]): void {
+  $effect(() => {
+    keys.page = { title, keys: of() };
+    return () => (keys.page = { title: '', keys: [] });
+  });
+}

@@ -1,0 +1,72 @@
+// The one way to the server.
+
+/** What went wrong, what it means and what to do (RFC 9457). */
+export class Problem extends Error {
+  readonly status: number;
+  readonly whatToDo: string;
+  constructor(status: number, title: string, detail: string, whatToDo: string) {
+    super(detail === '' ? title : `${title}: ${detail}`);
+    this.name = 'Problem';
+    this.status = status;
+    this.whatToDo = whatToDo;
+  }
+}
+
+export const isAborted = (error: unknown): boolean => error instanceof DOMException && error.name === 'AbortError';
+
+/** Any failure as a problem: one without an answer has status 0. */
+export function problemOf(error: unknown): Problem {
+  if (error instanceof Problem) return error;
+  const detail = error instanceof Error ? error.message : String(error);
+  return new Problem(0, 'The program did not answer', detail, 'See that it still runs on the laptop and that this device is on its network.');
+}
+
+async function refusal(answer: Response): Promise<Problem> {
+  const body: unknown = await answer.json().catch(() => null);
+  const told = (typeof body === 'object' && body !== null ? body : {}) as Record<string, unknown>;
+  const word = (name: string) => (typeof told[name] === 'string' ? told[name] : '');
+  return new Problem(answer.status, word('title') || `The program answered ${answer.status}`, word('detail'), word('what_to_do'));
+}
+
+export type Fetch = typeof fetch;
+
+export interface Asking {
+  signal?: AbortSignal;
+  headers?: Record<string, string>;
+  fetcher?: Fetch;
+}
+
+/** The answer where there is one; a refusal throws a Problem, but for those of `expected`. */
+export async function ask(path: string, { signal, headers = {}, fetcher = fetch }: Asking = {}, expected: number[] = []): Promise<Response> {
+  const answer = await fetcher(path, {
+    headers: { Accept: 'application/json', ...headers },
+    credentials: 'same-origin',
+    cache: 'no-store',
+    ...(signal ? { signal } : {}),
+  });
+  if (!answer.ok && !expected.includes(answer.status)) throw await refusal(answer);
+  return answer;
+}
+
+/** A JSON answer, read by `check`. */
+export async function askFor<T>(path: string, check: (value: unknown) => T, asking: Asking = {}): Promise<T> {
+  return check(await (await ask(path, asking)).json());
+}
+
+/** The token that the server wants back with whatever changes something. */
+export function csrfToken(cookies: string): string {
+  const found = cookies.split('; ').find((each) => each.startsWith('backeddy_csrf='));
+  return found ? decodeURIComponent(found.slice('backeddy_csrf='.length)) : '';
+}
+
+export async function post(path: string, body: unknown, { fetcher = fetch }: Asking = {}, cookies = document.cookie): Promise<Response> {
+  const answer = await fetcher(path, {
+    method: 'POST',
+    headers: { Accept: 'application/json', 'Content-Type': 'application/json', 'X-Backeddy-CSRF': csrfToken(cookies) },
+    credentials: 'same-origin',
+    cache: 'no-store',
+    body: JSON.stringify(body),
+  });
+  if (!answer.ok) throw await refusal(answer);
+  return answer;
+}
