@@ -91,6 +91,21 @@ describe.each(Object.entries(themes()))('theme %s', (name, token) => {
     expect(contrast(of(word), of('water'))).toBeGreaterThanOrEqual(3);
   });
 
+  it.each(['ink', 'alert'])('words in --%s can be read on the water behind a trace', (word) => {
+    expect(contrast(of(word), of('water'))).toBeGreaterThanOrEqual(name === 'sun' ? 7 : 4.5);
+  });
+
+  it('the dots of settling and the window of a band stand out from the water and the sheet', () => {
+    expect(contrast(of('line-strong'), of('water'))).toBeGreaterThanOrEqual(3);
+    expect(contrast(of('ink'), of('sheet'))).toBeGreaterThanOrEqual(7);
+  });
+
+  it('night is dim: nothing brighter than its ink but what is at risk', () => {
+    if (name !== 'night') return;
+    expect(luminance(of('paper'))).toBeLessThan(0.01);
+    for (const word of Object.keys(token)) expect(luminance(of(word)), word).toBeLessThanOrEqual(0.86);
+  });
+
   it('ink can be read on the excess and the hatching', () => {
     expect(contrast(of('ink'), of('excess'))).toBeGreaterThanOrEqual(4.5);
   });

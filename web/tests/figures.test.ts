@@ -2,8 +2,10 @@
 // Every figure is mounted with the invented study, and with what may be missing from a real one.
 import { beforeAll, describe, expect, it } from 'vitest';
 import Accounting from '../src/figures/Accounting.svelte';
+import BlanksThroughTime from '../src/figures/BlanksThroughTime.svelte';
 import CutOff from '../src/figures/CutOff.svelte';
 import Finding from '../src/figures/Finding.svelte';
+import FishStory from '../src/figures/FishStory.svelte';
 import PairedPeaks from '../src/figures/PairedPeaks.svelte';
 import PeakAgainstWindow from '../src/figures/PeakAgainstWindow.svelte';
 import Recovery from '../src/figures/Recovery.svelte';
@@ -38,6 +40,35 @@ describe.each([380, 700])('at %i px', (pixels) => {
     expect(body.querySelectorAll('[data-mark="area"] path')).toHaveLength(pieces);
     expect(body.textContent).toContain('95 % band');
     for (const event of fish.events) expect(body.textContent).toContain(event.word.replaceAll('_', ' '));
+  });
+
+  it('the story of a fish has events, uptake, every analyte and the temperature on one axis', () => {
+    const body = shown(FishStory, { fish });
+    expectSound(body);
+    for (const event of fish.events) expect(body.textContent).toContain(event.word.replaceAll('_', ' '));
+    const analytes = new Set(fish.condition.draws.flatMap((draw) => draw.values.map((value) => value.analyte)));
+    expect(analytes.size).toBeGreaterThan(0);
+    for (const analyte of analytes) expect(body.textContent).toContain(analyte);
+    expect(body.textContent).toContain('temperature, °C');
+    // Its panel is too narrow for the word on a phone.
+    if (pixels > 400) expect(body.textContent).toContain('in hand');
+  });
+
+  it('the story of a fish without blood, temperature or a time zero is drawn all the same', () => {
+    const bare = structuredClone(fish);
+    bare.time_zero = null;
+    bare.events = [];
+    bare.condition.draws = [];
+    for (const stay of bare.stays) stay.trace.temperature_celsius = [];
+    expectSound(shown(FishStory, { fish: bare }));
+  });
+
+  it('blanks have a row per chamber', () => {
+    const night = fish.stays[1];
+    if (!night) throw new Error('fixture without a night');
+    const body = shown(BlanksThroughTime, { results: { ...study, blanks: [{ ...night, id: 'B1', assembly: 'tube 1' }, { ...night, id: 'B2', assembly: 'tube 2' }] } });
+    expectSound(body);
+    for (const tube of ['tube 1', 'tube 2']) expect(body.textContent).toContain(tube);
   });
 
   it('a fish that died is drawn as far as it came', () => {

@@ -107,7 +107,7 @@ const papers = {};
 for (const [sizeName, viewport] of Object.entries(sizes)) {
   for (const theme of themes) {
     const { context, page } = await open('', { viewport, hasTouch: sizeName !== 'laptop' }, { prepare: async (each) => {
-      await each.addInitScript((word) => localStorage.setItem('backeddy theme', word), theme);
+      await each.addInitScript((word) => window === top && localStorage.setItem('backeddy theme', word), theme);
     } });
     for (const [name, path] of Object.entries(pages)) {
       const fault = (text) => faults.push(`${name}, ${theme}, ${sizeName}: ${text}`);

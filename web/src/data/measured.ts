@@ -4,7 +4,8 @@
 /** 412.3, 18.2 -> "412 ± 18" */
 export function measuredText(value: number, uncertainty: number): string {
   if (uncertainty <= 0) return String(Number(value.toPrecision(6)));
-  const place = Math.floor(Math.log10(Number(uncertainty.toPrecision(2)))) - 1;
+  // The exponent after rounding: 0.0996 to two digits is 0.10, not 0.100.
+  const place = Number(uncertainty.toExponential(1).split('e')[1]) - 1;
   if (place < 0) return `${value.toFixed(-place)} ± ${uncertainty.toFixed(-place)}`;
   const step = 10 ** place;
   return `${Math.round(value / step) * step} ± ${Math.round(uncertainty / step) * step}`;

@@ -131,3 +131,12 @@ export function sharesByKind(q: Quantity): { kind: string; share: number; effect
     .map(({ kind, share, squares, count }) => ({ kind, share, count, effect: Math.sqrt(squares) }))
     .sort((a, b) => b.share - a.share);
 }
+
+/** A text begun with a capital. */
+export const upper = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
+
+/** A sentence from the document: capital, full stop, units as people read them. */
+export function sentence(text: string): string {
+  const said = upper(shownUnit(text.trim()));
+  return said === '' || /[.!?:]$/.test(said) ? said : `${said}.`;
+}

@@ -21,11 +21,52 @@ export interface Strip {
   points: { s: number; drop: number }[];
   /** of the fit at `to`; null where there is none */
   fitEnd: number | null;
+  /** the middle fall of the spells around, at `end`; null where there are none */
+  around: number | null;
   uptake: string;
   unit: string;
 }
 
+/** Readings of [from, to], with the trace's line drawn on to both ends: thinned traces have few points. */
+function stretch(at_s: (number | null)[], oxygen: (number | null)[], first: number, from: number, to: number, level: number | null): Strip['points'] {
+  const zero = level ?? oxygen[first] ?? 0;
+  const points: Strip['points'] = [];
+  const onLine = (k: number, s: number) => {
+    const [s0, s1, o0, o1] = [at_s[k - 1] ?? null, at_s[k] ?? null, oxygen[k - 1] ?? null, oxygen[k] ?? null];
+    if (s0 === null || s1 === null || o0 === null || o1 === null || s1 <= s0 || s < s0 || s > s1) return;
+    points.push({ s: s - from, drop: o0 + ((s - s0) / (s1 - s0)) * (o1 - o0) - zero });
+  };
+  let k = first;
+  onLine(k, from);
+  for (; k < at_s.length && (at_s[k] ?? 0) <= to; ++k) {
+    const s = at_s[k] ?? null;
+    const value = oxygen[k] ?? null;
+    if (s !== null && value !== null && s >= from) points.push({ s: s - from, drop: value - zero });
+  }
+  onLine(k, to);
+  return points;
+}
+
+const neighboursEachSide = 4;
+
+/** What a spell is held against: the middle of the fits' slopes around it. */
+function slopeAround(strips: { settled: number; end: number; fitEnd: number | null }[], i: number): number | null {
+  const near = strips.slice(Math.max(0, i - neighboursEachSide), i + neighboursEachSide + 1).filter((each) => each !== strips[i]);
+  const slopes = near.flatMap(({ fitEnd, settled, end }) => (fitEnd === null || end <= settled ? [] : [fitEnd / (end - settled)])).sort((a, b) => a - b);
+  const half = Math.floor(slopes.length / 2);
+  if (slopes.length === 0) return null;
+  return slopes.length % 2 === 1 ? (slopes[half] ?? null) : ((slopes[half - 1] ?? 0) + (slopes[half] ?? 0)) / 2;
+}
+
 export function stripsOf(stay: Stay): Strip[] {
+  const strips = strippedOf(stay);
+  return strips.map((strip, i) => {
+    const slope = slopeAround(strips, i);
+    return { ...strip, around: slope === null ? null : slope * (strip.end - strip.settled) };
+  });
+}
+
+function strippedOf(stay: Stay): Omit<Strip, 'around'>[] {
   const t = stay.spells;
   const zero = seconds(stay.trace.from);
   const { at_s, oxygen_mg_per_l } = stay.trace;
@@ -37,16 +78,7 @@ export function stripsOf(stay: Stay): Strip[] {
     const start = t.oxygen_start_mg_per_l[i] ?? null;
     const end = t.oxygen_end_mg_per_l[i] ?? null;
     while (first < at_s.length && (at_s[first] ?? Infinity) < sealed) first += 1;
-    const points: Strip['points'] = [];
-    let level = start;
-    for (let k = first; k < at_s.length; ++k) {
-      const s = at_s[k] ?? null;
-      const oxygen = oxygen_mg_per_l[k] ?? null;
-      if (s === null || oxygen === null) continue;
-      if (s > to) break;
-      level ??= oxygen;
-      points.push({ s: s - sealed, drop: oxygen - level });
-    }
+    const points = stretch(at_s, oxygen_mg_per_l, first, sealed, to, start);
     const perKilogram = t.uptake_mg_per_kg_h[i] ?? null;
     const value = perKilogram ?? t.uptake_mg_per_h[i] ?? null;
     const error = (perKilogram === null ? t.uptake_uncertainty_mg_per_h[i] : t.uptake_uncertainty_mg_per_kg_h[i]) ?? 0;
@@ -77,24 +109,35 @@ export interface StripScale {
   high: number;
 }
 
-const middleOf = (values: number[]): number => [...values].sort((a, b) => a - b)[Math.floor(values.length / 2)] ?? 0;
+/** The value that nine in ten fall short of: of falls, which are negative, the tenth from below. */
+const deepTenth = (falls: number[]): number => [...falls].sort((a, b) => a - b)[Math.floor(falls.length / 10)] ?? 0;
 
-/** One scale for all strips of a stay. What falls three times as far as the middle one runs out of its strip. */
+/** One scale for all strips of a stay, made for most of them: what falls much further runs out of its strip. */
 export function stripScale(strips: Strip[]): StripScale {
   const longest = Math.max(1, ...strips.map((strip) => strip.end));
   const falls = strips.flatMap((strip) => (strip.fitEnd === null ? [] : [Math.min(0, strip.fitEnd)]));
   const deepest = Math.min(-0.02, ...falls);
-  const low = Math.max(deepest, 3 * Math.min(-0.02, middleOf(falls))) * 1.15;
-  return { longest, low, high: -0.12 * low };
+  const low = Math.max(deepest, 1.25 * Math.min(-0.02, deepTenth(falls))) * 1.06;
+  return { longest, low, high: -0.25 * low };
+}
+
+export interface StripPaths {
+  trace: string;
+  fit: string;
+  /** what the spells around would have it */
+  around: string;
+  settled: number;
+  end: number;
 }
 
 /** What the strip's trace and fit are as paths in a box of the given size; readings outside the scale stay outside. */
-export function stripPaths(strip: Strip, scale: StripScale, width: number, height: number): { trace: string; fit: string; settled: number; end: number } {
+export function stripPaths(strip: Strip, scale: StripScale, width: number, height: number): StripPaths {
   const x = (s: number) => ((s / scale.longest) * width).toFixed(1);
   const y = (drop: number) => (((scale.high - drop) / (scale.high - scale.low)) * height).toFixed(1);
   const trace = strip.points.map((point, i) => `${i === 0 ? 'M' : 'L'}${x(point.s)},${y(point.drop)}`).join('');
   const fit = strip.fitEnd === null ? '' : `M${x(strip.settled)},${y(0)}L${x(strip.end)},${y(strip.fitEnd)}`;
-  return { trace, fit, settled: Number(x(strip.settled)), end: Number(x(strip.end)) };
+  const around = strip.around === null ? '' : `M${x(strip.settled)},${y(0)}L${x(strip.end)},${y(strip.around)}`;
+  return { trace, fit, around, settled: Number(x(strip.settled)), end: Number(x(strip.end)) };
 }
 
 /** % of air saturation under which a spell of this stay is marked, and the setting that says so; null where the

@@ -1,0 +1,131 @@
+// @vitest-environment jsdom
+// Pages are mounted with the invented study, and with what may be missing from a real one. How they look and what keys do
+// is for tools/app_check.mjs.
+import { flushSync } from 'svelte';
+import { beforeAll, describe, expect, it } from 'vitest';
+import type { Known } from '../src/server/feed';
+import type { Worry } from '../src/server/wire';
+import { fixture } from './fixture';
+import { shown } from './drawing';
+
+beforeAll(() => {
+  globalThis.IntersectionObserver = class {
+    constructor(private readonly tell: IntersectionObserverCallback) {}
+    observe(target: Element) {
+      this.tell([{ target, isIntersecting: true } as IntersectionObserverEntry], this as unknown as IntersectionObserver);
+    }
+    unobserve() {}
+    disconnect() {}
+    takeRecords() {
+      return [];
+    }
+  } as unknown as typeof IntersectionObserver;
+  globalThis.matchMedia ??= (() => ({ matches: false, addEventListener: () => undefined })) as unknown as typeof matchMedia;
+});
+
+const study = fixture();
+const known = (part: Partial<Known> = {}): Known => ({
+  about: { program: 'backeddy', version: '0', study: 'A study', folder: 'demo', people: false, who: null },
+  state: { phase: 'ready', what: '', done: 0, total: 0, unit: '', revision: '1', answered_at: '2026-06-14T03:12:00Z', complaints: [] },
+  results: study, link: 'live', lostSince: null, nextTry: null, fault: '', ...part,
+});
+const stops: Worry = { severity: 'stops', text: 'stays.csv line 12: no assembly', file: 'stays.csv', line: 12, column: null, remedy: 'write one of assemblies.csv' };
+
+const textOf = (body: HTMLElement): string => (body.textContent ?? '').replace(/\s+/g, ' ');
+const noFailedFigure = (body: HTMLElement) => expect(textOf(body)).not.toContain('could not be drawn');
+
+describe('the study', () => {
+  it('tells of every fate, headline, complaint and sensor', async () => {
+    const { default: StudyPage } = await import('../src/pages/StudyPage.svelte');
+    const body = shown(StudyPage, { known: known(), isEmpty: false });
+    flushSync();
+    noFailedFigure(body);
+    const text = textOf(body);
+    for (const each of study.headlines.filter((head) => head.group === '')) expect(text).toContain(each.mean.text);
+    for (const sensor of study.sensors) expect(text).toContain(sensor.name);
+    for (const fate of study.accounting.fates) for (const fish of fate.fish) expect(body.querySelector(`.fates a[href="/fish/${fish}"]`)).not.toBeNull();
+    expect(text).toContain('no check of "shore logger"');
+  });
+  it('without results says what stops the run, with line and remedy', async () => {
+    const { default: StudyPage } = await import('../src/pages/StudyPage.svelte');
+    const state = { ...known().state!, phase: 'stopped' as const, complaints: [stops] };
+    const text = textOf(shown(StudyPage, { known: known({ results: null, state }), isEmpty: false }));
+    expect(text).toContain('What stops the run');
+    expect(text).toContain('line 12');
+    expect(text).toContain('write one of assemblies.csv');
+  });
+  it('empty, says what to do next', async () => {
+    const { default: StudyPage } = await import('../src/pages/StudyPage.svelte');
+    expect(textOf(shown(StudyPage, { known: known({ results: { ...study, fish: [] } }), isEmpty: true }))).toContain('What to do next');
+  });
+});
+
+describe('fish', () => {
+  it('every fish has a page on which every figure is drawn and every peak has its road', async () => {
+    const { default: FishPage } = await import('../src/pages/FishPage.svelte');
+    for (const fish of study.fish) {
+      // A canvas is not to be had here.
+      const body = shown(FishPage, { results: study, fishes: [{ ...fish, stays: fish.stays.map((stay) => ({ ...stay, trace: { ...stay.trace, at_s: [], oxygen_mg_per_l: [] } })) }] });
+      flushSync();
+      noFailedFigure(body);
+      for (const peak of fish.metrics.peaks) expect(body.querySelector(`.numbers button[aria-label^="${fish.id}, ${peak.name}"]`)).not.toBeNull();
+      for (const each of fish.metrics.missing) expect(textOf(body)).toContain(each.text);
+      body.replaceChildren();
+    }
+  });
+  it('two stand side by side, section by section', async () => {
+    const { default: FishPage } = await import('../src/pages/FishPage.svelte');
+    const fishes = study.fish.slice(0, 2).map((fish) => ({ ...fish, stays: [] }));
+    const body = shown(FishPage, { results: study, fishes });
+    flushSync();
+    expect(body.querySelectorAll('h1')).toHaveLength(2);
+    for (const row of body.querySelectorAll('section.row')) expect(row.querySelectorAll('.column')).toHaveLength(2);
+  });
+  it('the list says when nothing is found', async () => {
+    const { default: FishListPage } = await import('../src/pages/FishListPage.svelte');
+    const body = shown(FishListPage, { results: study });
+    const input = body.querySelector('input');
+    if (!input) throw new Error('nothing to type into');
+    input.value = 'no such fish';
+    input.dispatchEvent(new Event('input', { bubbles: true }));
+    flushSync();
+    expect(textOf(body)).toContain('No fish has all of “no such fish”');
+  });
+});
+
+describe('findings', () => {
+  it('each question has a card and opens with its checks, family and who was left out', async () => {
+    const { default: FindingsPage } = await import('../src/pages/FindingsPage.svelte');
+    const { default: FindingPage } = await import('../src/pages/FindingPage.svelte');
+    const cards = shown(FindingsPage, { results: study });
+    flushSync();
+    noFailedFigure(cards);
+    expect(cards.querySelectorAll('.card')).toHaveLength(study.findings.length);
+    cards.replaceChildren();
+    for (const finding of study.findings) {
+      const body = shown(FindingPage, { results: study, finding });
+      flushSync();
+      noFailedFigure(body);
+      const text = textOf(body);
+      for (const check of finding.unanswered === '' ? finding.checks : []) expect(text).toContain(check.text);
+      for (const left of finding.left_out) expect(text).toContain(left.why);
+      expect(text).toContain('Family of tests');
+      body.replaceChildren();
+    }
+  });
+});
+
+describe('notices', () => {
+  it.each([
+    ['a lost line', { link: 'lost' as const, lostSince: Date.parse('2026-06-14T02:12:00Z') }, 'No word from the program since 03:12'],
+    ['old answers', { state: { ...known().state!, phase: 'stopped' as const, complaints: [stops] } }, 'one complaint stops it'],
+    ['results that cannot be read', { fault: 'The results cannot be shown: x.' }, 'The results cannot be shown'],
+  ])('%s is said', async (_, part, words) => {
+    const { default: Notices } = await import('../src/app/Notices.svelte');
+    expect(textOf(shown(Notices, { known: known(part) }))).toContain(words);
+  });
+  it('a good day says nothing but that it is simulated', async () => {
+    const { default: Notices } = await import('../src/app/Notices.svelte');
+    expect(textOf(shown(Notices, { known: known() })).trim()).toBe(study.study.simulated_label);
+  });
+});

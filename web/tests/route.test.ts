@@ -1,0 +1,37 @@
+import { describe, expect, it } from 'vitest';
+import { chapterOf, chapters, pathOf, routeOf, type Route } from '../src/data/route';
+
+describe('addresses', () => {
+  const all: [string, Route][] = [
+    ['/', { page: 'study' }],
+    ['/fish', { page: 'fish' }],
+    ['/fish/T07', { page: 'one_fish', fish: 'T07', beside: null }],
+    ['/fish/T07/beside/T08', { page: 'one_fish', fish: 'T07', beside: 'T08' }],
+    ['/fish/sea%20trout%2F7', { page: 'one_fish', fish: 'sea trout/7', beside: null }],
+    ['/traces', { page: 'traces', stay: null, spell: null }],
+    ['/traces/S005', { page: 'traces', stay: 'S005', spell: null }],
+    ['/traces/S005/12', { page: 'traces', stay: 'S005', spell: 12 }],
+    ['/findings', { page: 'findings' }],
+    ['/findings/rig_peak', { page: 'one_finding', finding: 'rig_peak' }],
+    ['/report', { page: 'report' }],
+  ];
+
+  it.each(all)('%s leads to its page and back', (path, route) => {
+    expect(routeOf(path)).toEqual(route);
+    expect(pathOf(route)).toBe(path);
+  });
+
+  it('a slash at the end changes nothing', () => {
+    expect(routeOf('/fish/')).toEqual({ page: 'fish' });
+  });
+
+  it.each(['/nothing', '/fish/a/beside', '/fish/a/b', '/traces/S1/x', '/traces/S1/0', '/traces/S1/2/3', '/report/x', '/fish/%E0%A4%A'])('%s leads nowhere and says so', (path) => {
+    expect(routeOf(path)).toEqual({ page: 'unknown', path });
+  });
+
+  it('every chapter of the top line is a page that stands under it', () => {
+    for (const { chapter, path } of chapters) expect(chapterOf(routeOf(path))).toBe(chapter);
+    expect(chapterOf({ page: 'one_fish', fish: 'a', beside: null })).toBe('fish');
+    expect(chapterOf({ page: 'unknown', path: '/x' })).toBeNull();
+  });
+});
