@@ -9,7 +9,8 @@ interface Answer {
   headers?: Record<string, string>;
 }
 
-const about = { program: 'backeddy', version: '0.1.0', study: 'A study', folder: 'demo', people: true, who: null };
+const about = { program: 'backeddy', version: '0.1.0' };
+const session = { name: 'mate', role: 'viewer', change_token: 'abc' };
 const state = (part: object = {}) => ({
   phase: 'ready', what: '', done: 0, total: 0, unit: '', revision: 1, answered_at: '2026-06-14T03:12:00Z', complaints: [], ...part,
 });
@@ -75,6 +76,7 @@ beforeEach(() => {
   bench = new Bench();
   bench.answers = {
     '/api/about': { body: JSON.stringify(about) },
+    '/api/session': { body: JSON.stringify(session) },
     '/api/state': { body: JSON.stringify(state()) },
     '/api/results': { body: fixtureText, headers: { ETag: '"1"' } },
   };
@@ -83,7 +85,8 @@ beforeEach(() => {
 describe('a good day', () => {
   it('who, state and results are there, and the line is live once it is open', async () => {
     await bench.start();
-    expect(bench.known.about?.study).toBe('A study');
+    expect(bench.known.about?.program).toBe('backeddy');
+    expect(bench.known.session).toEqual(session);
     expect(bench.known.results?.fish).toHaveLength(fixture().fish.length);
     expect(bench.known.link).toBe('connecting');
     bench.line.onopen?.();
@@ -182,9 +185,9 @@ describe('a bad one', () => {
 
   it('a stranger is signed out, holds nothing of the study, and is not asked for again by itself', async () => {
     await bench.start();
-    bench.answers['/api/about'] = { status: 401, body: '{"title":"sign in first","what_to_do":"give a passphrase"}' };
+    bench.answers['/api/session'] = { status: 401, body: '{"title":"Unauthorized","detail":"sign in first","remedy":"give a passphrase"}' };
     await bench.start();
-    expect(bench.known).toMatchObject({ link: 'signed_out', results: null, state: null });
+    expect(bench.known).toMatchObject({ link: 'signed_out', session: null, results: null, state: null });
     expect(bench.waits.filter((wait) => !wait.isCancelled)).toHaveLength(0);
   });
 

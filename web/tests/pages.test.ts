@@ -25,7 +25,8 @@ beforeAll(() => {
 
 const study = fixture();
 const known = (part: Partial<Known> = {}): Known => ({
-  about: { program: 'backeddy', version: '0', study: 'A study', folder: 'demo', people: false, who: null },
+  about: { program: 'backeddy', version: '0', study: 'A study', folder: 'demo' },
+  session: { name: '', role: 'scientist', change_token: '' },
   state: { phase: 'ready', what: '', done: 0, total: 0, unit: '', revision: '1', answered_at: '2026-06-14T03:12:00Z', complaints: [] },
   results: study, link: 'live', lostSince: null, nextTry: null, fault: '', ...part,
 });

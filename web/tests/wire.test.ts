@@ -1,16 +1,16 @@
 import { describe, expect, it } from 'vitest';
 import { Detail, pause, stretchOf } from '../src/server/detail';
-import { ask, askFor, csrfToken, post, Problem, problemOf } from '../src/server/request';
-import { aboutOf, filesOf, roadOf, stateOf, traceOf, wordsOf } from '../src/server/wire';
+import { ask, askFor, post, Problem, problemOf } from '../src/server/request';
+import { aboutOf, filesOf, roadOf, sessionOf, stateOf, traceOf, wordsOf } from '../src/server/wire';
 
 const answering = (status: number, body: string) => (async () => new Response(body, { status })) as typeof fetch;
 
 describe('requests', () => {
   it('a refusal carries what is wrong and what to do', async () => {
-    const body = JSON.stringify({ title: 'there is no stay S9', detail: 'the study has 3', what_to_do: 'choose one of the list' });
+    const body = JSON.stringify({ type: 'about:blank', title: 'Not Found', status: 404, detail: 'there is no stay S9', remedy: 'choose one of the list' });
     const refused = await ask('/api/stays/S9/trace', { fetcher: answering(404, body) }).catch((error: unknown) => error);
     expect(refused).toBeInstanceOf(Problem);
-    expect(refused).toMatchObject({ status: 404, message: 'there is no stay S9: the study has 3', whatToDo: 'choose one of the list' });
+    expect(refused).toMatchObject({ status: 404, message: 'there is no stay S9', whatToDo: 'choose one of the list' });
   });
 
   it('a refusal that is no JSON still names its number', async () => {
@@ -19,7 +19,7 @@ describe('requests', () => {
   });
 
   it('no answer at all is a problem with something to do', () => {
-    expect(problemOf(new TypeError('fetch failed'))).toMatchObject({ status: 0, message: 'The program did not answer: fetch failed' });
+    expect(problemOf(new TypeError('fetch failed'))).toMatchObject({ status: 0, message: 'The program did not answer (fetch failed)' });
     expect(problemOf(new TypeError('x')).whatToDo).toContain('still runs');
   });
 
@@ -33,16 +33,18 @@ describe('requests', () => {
       sent = init;
       return new Response('{}');
     }) as typeof fetch;
-    await post('/api/sign-in', { name: 'a' }, { fetcher }, 'other=1; backeddy_csrf=ab%2Bc');
-    expect(sent?.headers).toMatchObject({ 'X-Backeddy-CSRF': 'ab+c', 'Content-Type': 'application/json' });
+    await post('/api/sign-out', {}, 'ab+c', { fetcher });
+    expect(sent?.headers).toMatchObject({ 'Backeddy-Change-Token': 'ab+c', 'Content-Type': 'application/json' });
+    await post('/api/sign-in', { name: 'a' }, '', { fetcher });
+    expect(sent?.headers).not.toHaveProperty('Backeddy-Change-Token');
     expect(sent?.body).toBe('{"name":"a"}');
-    expect(csrfToken('other=1')).toBe('');
   });
 });
 
 describe('what the server says', () => {
   it('about and state are read whole; a complaint without a line has none', () => {
-    expect(aboutOf({ program: 'p', version: '1', study: 's', folder: 'f', people: true, who: { name: 'n', role: 'viewer' } })).toMatchObject({ people: true, who: { role: 'viewer' } });
+    expect(aboutOf({ program: 'p', version: '1' })).toEqual({ program: 'p', version: '1', study: '', folder: '' });
+    expect(sessionOf({ name: '', role: 'scientist', change_token: 't' })).toMatchObject({ name: '', role: 'scientist' });
     const state = stateOf({ phase: 'stopped', revision: 7, complaints: [{ severity: 'stops', text: 't', file: 'a.csv', line: null, column: '', remedy: 'r' }] });
     expect(state).toMatchObject({ phase: 'stopped', revision: '7', total: 0, answered_at: null });
     expect(state.complaints[0]).toEqual({ severity: 'stops', text: 't', file: 'a.csv', line: null, column: null, remedy: 'r' });
@@ -143,7 +145,7 @@ describe('looking closer', () => {
     await new Promise((done) => setTimeout(done, 5));
     detail.wish({ stay: 'S1', zero, from: 7, to: 8 });
     await run();
-    asked[1]?.reply('{"title":"busy","what_to_do":"wait"}', 503);
+    asked[1]?.reply('{"title":"Service Unavailable","detail":"busy","remedy":"wait"}', 503);
     await new Promise((done) => setTimeout(done, 5));
     expect(heard.at(-1)).toEqual({ hours: [1, 1.5], problem: 'busy' });
   });

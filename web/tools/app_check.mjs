@@ -261,13 +261,13 @@ const stops = { severity: 'stops', text: 'stays.csv line 12, column "assembly": 
 const json = (route, value, status = 200) => route.fulfill({ status, contentType: 'application/json', body: JSON.stringify(value) });
 const refused = ['Failed to load resource', 'WebSocket connection'];
 
-async function inState(name, { state, resultsAre, about, allow = refused }, path, claims) {
+async function inState(name, { state, resultsAre, session, allow = refused }, path, claims) {
   for (const [sizeName, viewport] of Object.entries({ phone: sizes.phone, laptop: sizes.laptop })) {
     const { context, page, fault } = await open(`${name}, ${sizeName}`, { viewport }, {
       allow,
       prepare: async (each) => {
         await each.addInitScript(() => localStorage.setItem('backeddy theme', 'night'));
-        if (about) await each.route('**/api/about', about);
+        if (session) await each.route('**/api/session', session);
         if (state) {
           await each.route('**/api/state', (route) => json(route, state));
           await each.routeWebSocket('**/api/changes', () => undefined);
@@ -286,7 +286,7 @@ async function inState(name, { state, resultsAre, about, allow = refused }, path
   }
 }
 
-const none = (route) => json(route, { title: 'no results yet', detail: '', what_to_do: 'wait' }, 404);
+const none = (route) => json(route, { title: 'Not Found', detail: 'no results yet', remedy: 'wait' }, 404);
 await inState('first-reading', { state: { ...stateNow, phase: 'reading', what: 'reading raw files', done: 12, total: 54, unit: 'files', answered_at: null }, resultsAre: none }, '/', ['reading raw files', '12 of 54']);
 await inState('stopped', { state: { ...stateNow, phase: 'stopped', answered_at: null, complaints: [stops] }, resultsAre: none }, '/', ['What stops the run', 'line 12', 'write one of assemblies.csv']);
 await inState('stopped-elsewhere', { state: { ...stateNow, phase: 'stopped', answered_at: null, complaints: [stops] }, resultsAre: none }, '/fish', ['Nothing can be computed yet', 'The first page']);
@@ -299,8 +299,8 @@ await inState('empty', {
   }),
 }, '/', ['This study is empty', 'encounters.csv']);
 await inState('other-version', { state: stateNow, resultsAre: (route) => json(route, { ...results, schema_version: '9.0' }) }, '/fish', ['these pages read']);
-await inState('signed-out', { about: (route) => json(route, { title: 'sign in first', detail: '', what_to_do: 'give name and passphrase' }, 401) }, '/fish', ['Passphrase', 'Sign in']);
-await inState('no-answer', { about: (route) => route.abort() }, '/fish', ['No word from the program since', 'Ask now']);
+await inState('signed-out', { session: (route) => json(route, { title: 'Unauthorized', detail: 'sign in first', remedy: 'give name and passphrase' }, 401) }, '/fish', ['Passphrase', 'Sign in']);
+await inState('no-answer', { session: (route) => route.abort() }, '/fish', ['No word from the program since', 'Ask now']);
 
 await browser.close();
 for (const text of faults) console.error(`app_check: ${text}`);

@@ -17,7 +17,12 @@ const results = JSON.parse(text);
 const revision = createHash('sha256').update(text).digest('hex').slice(0, 12);
 const stays = new Map([...results.fish.flatMap((fish) => fish.stays), ...results.blanks].map((stay) => [stay.id, stay]));
 const types = { '.html': 'text/html; charset=utf-8', '.js': 'text/javascript', '.css': 'text/css', '.svg': 'image/svg+xml', '.json': 'application/json', '.csv': 'text/csv; charset=utf-8' };
-const policy = "default-src 'self'; frame-ancestors 'self'";
+const policy =
+  "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; connect-src 'self'; manifest-src 'self'; " +
+  "worker-src 'self'; frame-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+// The report is one file with its own script and style: it stands in a frame without rights.
+const reportPolicy =
+  "sandbox allow-scripts allow-downloads allow-modals; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:; frame-ancestors 'self'";
 
 const state = {
   phase: 'ready', what: '', done: 0, total: 0, unit: '', revision, answered_at: new Date().toISOString(), complaints: results.complaints,
@@ -28,7 +33,7 @@ function json(reply, value, status = 200, headers = {}) {
   reply.writeHead(status, { 'Content-Type': status < 400 ? 'application/json' : 'application/problem+json', 'Content-Security-Policy': policy, ...headers });
   reply.end(JSON.stringify(value));
 }
-const problem = (reply, status, title, whatToDo) => json(reply, { title, detail: '', what_to_do: whatToDo }, status);
+const problem = (reply, status, detail, remedy) => json(reply, { type: 'about:blank', title: 'Refused', status, detail, remedy }, status);
 
 /** Of each slice of time the lowest and the highest reading. */
 function traceOf(stay, from, to) {
@@ -69,7 +74,9 @@ const server = createServer((request, reply) => {
   }
   switch (parts[1]) {
     case 'about':
-      return json(reply, { program: 'backeddy', version: results.study.program_version, study: results.study.title, folder: 'demo', people: false, who: null });
+      return json(reply, { program: 'backeddy', version: results.study.program_version });
+    case 'session':
+      return json(reply, { name: '', role: 'scientist', change_token: 'mock' });
     case 'state':
       return json(reply, state);
     case 'results':
@@ -85,8 +92,7 @@ const server = createServer((request, reply) => {
     case 'files':
       if (parts.length === 2) return json(reply, resultFiles().map((name) => ({ name, bytes: statSync(join(folder, name)).size })));
       if (!resultFiles().includes(parts[2])) return problem(reply, 404, `no file ${parts[2]}`, 'choose one of the list');
-      // The report is one file with its own script and style; it stands in a frame without rights.
-      return file(reply, join(folder, parts[2]), parts[2] === 'report.html' ? { 'Content-Security-Policy': "sandbox allow-scripts allow-downloads allow-modals; frame-ancestors 'self'" } : {});
+      return file(reply, join(folder, parts[2]), parts[2] === 'report.html' ? { 'Content-Security-Policy': reportPolicy } : {});
   }
   return problem(reply, 404, 'there is nothing at this address', 'go back to the first page');
 });

@@ -3,12 +3,13 @@
 import { parseResults } from '../data/read';
 import type { Results } from '../data/results';
 import { ask, askFor, isAborted, Problem, problemOf, type Fetch } from './request';
-import { aboutOf, stateOf, type About, type ServerState } from './wire';
+import { aboutOf, sessionOf, stateOf, type About, type ServerState, type Session } from './wire';
 
 export type Link = 'connecting' | 'live' | 'lost' | 'signed_out';
 
 export interface Known {
   about: About | null;
+  session: Session | null;
   state: ServerState | null;
   results: Results | null;
   link: Link;
@@ -40,7 +41,7 @@ export interface World {
 export const patience = (failures: number): number => Math.min(20_000, 500 * 2 ** Math.max(0, failures - 1));
 
 export class Feed {
-  known: Known = { about: null, state: null, results: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
+  known: Known = { about: null, session: null, state: null, results: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
   private readonly world: World;
   private readonly tell: (known: Known) => void;
   private line: Line | null = null;
@@ -66,6 +67,8 @@ export class Feed {
     try {
       const about = await askFor('/api/about', aboutOf, { fetcher: this.world.fetcher });
       this.change({ about });
+      const session = await askFor('/api/session', sessionOf, { fetcher: this.world.fetcher });
+      this.change({ session });
       const state = await askFor('/api/state', stateOf, { fetcher: this.world.fetcher });
       this.take(state);
       this.listen();
@@ -104,7 +107,7 @@ export class Feed {
     line.onmessage = (event) => this.heard(event.data);
     line.onclose = () => {
       this.line = null;
-      this.failed(new Problem(0, 'The line to the program broke', '', ''));
+      this.failed(new Problem(0, 'The line to the program broke', ''));
     };
   }
 
@@ -153,7 +156,7 @@ export class Feed {
     if (error instanceof Problem && error.status === 401) {
       this.revision = null;
       this.tag = '';
-      this.change({ link: 'signed_out', lostSince: null, nextTry: null, results: null, state: null });
+      this.change({ link: 'signed_out', lostSince: null, nextTry: null, session: null, results: null, state: null });
       return;
     }
     this.failures += 1;

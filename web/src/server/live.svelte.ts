@@ -2,7 +2,7 @@
 import { Feed, type Known } from './feed';
 import { problemOf, post, type Problem } from './request';
 
-const nothing: Known = { about: null, state: null, results: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
+const nothing: Known = { about: null, session: null, state: null, results: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
 
 class Live {
   known = $state.raw<Known>(nothing);
@@ -37,7 +37,7 @@ class Live {
   /** null when it went well */
   async signIn(name: string, passphrase: string): Promise<Problem | null> {
     try {
-      await post('/api/sign-in', { name, passphrase });
+      await post('/api/sign-in', { name, passphrase }, '');
       this.retry();
       return null;
     } catch (error) {
@@ -47,7 +47,7 @@ class Live {
 
   async signOut(): Promise<Problem | null> {
     try {
-      await post('/api/sign-out', {});
+      await post('/api/sign-out', {}, this.known.session?.change_token ?? '');
       this.retry();
       return null;
     } catch (error) {

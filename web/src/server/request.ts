@@ -4,8 +4,8 @@
 export class Problem extends Error {
   readonly status: number;
   readonly whatToDo: string;
-  constructor(status: number, title: string, detail: string, whatToDo: string) {
-    super(detail === '' ? title : `${title}: ${detail}`);
+  constructor(status: number, what: string, whatToDo: string) {
+    super(what);
     this.name = 'Problem';
     this.status = status;
     this.whatToDo = whatToDo;
@@ -18,14 +18,14 @@ export const isAborted = (error: unknown): boolean => error instanceof DOMExcept
 export function problemOf(error: unknown): Problem {
   if (error instanceof Problem) return error;
   const detail = error instanceof Error ? error.message : String(error);
-  return new Problem(0, 'The program did not answer', detail, 'See that it still runs on the laptop and that this device is on its network.');
+  return new Problem(0, `The program did not answer (${detail})`, 'See that it still runs on the laptop and that this device is on its network.');
 }
 
 async function refusal(answer: Response): Promise<Problem> {
   const body: unknown = await answer.json().catch(() => null);
   const told = (typeof body === 'object' && body !== null ? body : {}) as Record<string, unknown>;
   const word = (name: string) => (typeof told[name] === 'string' ? told[name] : '');
-  return new Problem(answer.status, word('title') || `The program answered ${answer.status}`, word('detail'), word('what_to_do'));
+  return new Problem(answer.status, word('detail') || word('title') || `The program answered ${answer.status}`, word('remedy'));
 }
 
 export type Fetch = typeof fetch;
@@ -53,16 +53,11 @@ export async function askFor<T>(path: string, check: (value: unknown) => T, aski
   return check(await (await ask(path, asking)).json());
 }
 
-/** The token that the server wants back with whatever changes something. */
-export function csrfToken(cookies: string): string {
-  const found = cookies.split('; ').find((each) => each.startsWith('backeddy_csrf='));
-  return found ? decodeURIComponent(found.slice('backeddy_csrf='.length)) : '';
-}
-
-export async function post(path: string, body: unknown, { fetcher = fetch }: Asking = {}, cookies = document.cookie): Promise<Response> {
+/** What changes something carries the session's change token. */
+export async function post(path: string, body: unknown, changeToken: string, { fetcher = fetch }: Asking = {}): Promise<Response> {
   const answer = await fetcher(path, {
     method: 'POST',
-    headers: { Accept: 'application/json', 'Content-Type': 'application/json', 'X-Backeddy-CSRF': csrfToken(cookies) },
+    headers: { Accept: 'application/json', 'Content-Type': 'application/json', ...(changeToken === '' ? {} : { 'Backeddy-Change-Token': changeToken }) },
     credentials: 'same-origin',
     cache: 'no-store',
     body: JSON.stringify(body),

@@ -4,11 +4,19 @@ import type { DrawnTrace } from '../data/results';
 export interface About {
   program: string;
   version: string;
+  /** its title; empty where it is not said to strangers */
   study: string;
+  /** where it lies; likewise */
   folder: string;
-  /** somebody has to sign in */
-  people: boolean;
-  who: { name: string; role: string } | null;
+}
+
+/** Who is signed in here. */
+export interface Session {
+  /** empty: whoever opened the printed address on the machine itself */
+  name: string;
+  role: string;
+  /** goes back with whatever changes something */
+  change_token: string;
 }
 
 export type Phase = 'reading' | 'computing' | 'ready' | 'stopped';
@@ -58,15 +66,17 @@ const numberOr = (value: unknown, otherwise: number): number => (typeof value ==
 
 export function aboutOf(value: unknown): About {
   const from = fields(value, 'about');
-  const who = from.who === null || from.who === undefined ? null : fields(from.who, 'about.who');
   return {
     program: text(from, 'program', 'about'),
     version: text(from, 'version', 'about'),
-    study: text(from, 'study', 'about'),
-    folder: text(from, 'folder', 'about'),
-    people: from.people === true,
-    who: who && { name: text(who, 'name', 'about.who'), role: text(who, 'role', 'about.who') },
+    study: textOrNull(from.study) ?? '',
+    folder: textOrNull(from.folder) ?? '',
   };
+}
+
+export function sessionOf(value: unknown): Session {
+  const from = fields(value, 'session');
+  return { name: text(from, 'name', 'session'), role: text(from, 'role', 'session'), change_token: text(from, 'change_token', 'session') };
 }
 
 const phases: readonly string[] = ['reading', 'computing', 'ready', 'stopped'];
