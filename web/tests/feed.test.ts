@@ -195,7 +195,7 @@ describe('a bad one', () => {
     bench.answers['/api/results'] = { body: JSON.stringify({ ...fixture(), schema_version: '9.1' }) };
     await bench.start();
     bench.line.onopen?.();
-    expect(bench.known.fault).toContain('results document 9.1');
+    expect(bench.known.fault).toMatch(/^The results cannot be shown: results document 9\.1/);
     bench.line.onmessage?.({ data: JSON.stringify({ state: state() }) });
     await bench.settle();
     expect(bench.countAsked('/api/results')).toBe(1);

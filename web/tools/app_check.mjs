@@ -50,6 +50,18 @@ const settled = async (page) => {
   await page.waitForTimeout(150);
 };
 
+/** To another page without loading everything anew, as a link does. */
+async function walkTo(page, path) {
+  await page.evaluate((to) => {
+    history.pushState(null, '', to);
+    dispatchEvent(new PopStateEvent('popstate'));
+    scrollTo(0, 0);
+  }, path);
+  await page.waitForSelector('main h1');
+  if (path === '/report') await (await (await page.waitForSelector('iframe')).contentFrame())?.waitForSelector('.title-block', { timeout: 20000 });
+  await page.waitForTimeout(250);
+}
+
 async function axeOf(page, fault) {
   // The report's own page is judged by page_check.
   await page.evaluate(axe);
@@ -109,14 +121,15 @@ for (const [sizeName, viewport] of Object.entries(sizes)) {
     const { context, page } = await open('', { viewport, hasTouch: sizeName !== 'laptop' }, { prepare: async (each) => {
       await each.addInitScript((word) => window === top && localStorage.setItem('backeddy theme', word), theme);
     } });
+    await goTo(page, '/');
+    await settled(page);
     for (const [name, path] of Object.entries(pages)) {
       const fault = (text) => faults.push(`${name}, ${theme}, ${sizeName}: ${text}`);
       page.removeAllListeners('console');
       page.removeAllListeners('pageerror');
       page.on('console', (message) => ['error', 'warning'].includes(message.type()) && fault(`console: ${message.text()}`));
       page.on('pageerror', (error) => fault(`error: ${error.message}`));
-      await goTo(page, path);
-      await settled(page);
+      await walkTo(page, path);
       await fits(page, fault);
       await picture(page, `${name}-${sizeName}-${theme}`);
       if (theme === 'day') {
@@ -125,7 +138,7 @@ for (const [sizeName, viewport] of Object.entries(sizes)) {
           await page.evaluate((top) => scrollTo(0, top), y);
           await page.waitForTimeout(30);
         }
-        await settled(page);
+        await page.waitForTimeout(250);
         await fits(page, fault);
         const waits = await page.locator('.wait').count();
         if (waits > 0) fault(`${waits} figures were not drawn`);

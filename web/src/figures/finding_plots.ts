@@ -1,6 +1,7 @@
 // The figures of a finding, a function for each kind. Every row that took part is in it.
 import type { Finding, FoundNumber } from '../data/results';
 import { drawnPoints, drawnText, heightAt, isRate, isYesOrNo, shortNumber, swarm, type Drawn } from '../data/finding';
+import { logTicks } from '../data/log_ticks';
 import { shownUnit, spoken } from '../data/read';
 import { groupLook, type Shape } from './patterns';
 import { axisColour, frame, Plot, ruleColour } from './plot';
@@ -187,7 +188,8 @@ export function drawGroups({ finding, place }: FindingLook, width: number): SVGS
     }
     bottom = under + 12;
   });
-  const ticks = Math.max(3, Math.floor(width / 90));
+  const most = Math.max(3, Math.floor(width / 90));
+  const ticks = isLog ? logTicks(...domain, most) : most;
   return frame(width, bottom + 40, labelOf(finding), {
     marginLeft, marginRight: 14, marginTop: 0, marginBottom: 40,
     x: { domain, type: isLog ? 'log' : 'linear', label: null },
@@ -228,14 +230,15 @@ export function drawPairs({ finding, place }: FindingLook, width: number): SVGSV
   });
   const beside = (level: string) => at(level) + (at(level) === last ? 0.09 : at(level) === 0 ? -0.09 : 0.07);
   const room = (width - 62) / (last + 0.4);
+  const ticks = isLog ? logTicks(...domain, 6) : 6;
   return frame(width, height, labelOf(finding), {
     marginLeft: 52, marginRight: 10, marginTop: 34, marginBottom: 46,
     x: { domain: [-0.2, last + 0.2], axis: null },
     y: { domain, type: isLog ? 'log' : 'linear', label: null },
     r: { type: 'identity' },
     marks: [
-      Plot.gridY({ stroke: ruleColour, strokeOpacity: 1, ticks: 6 }),
-      Plot.axisY({ label: null, ticks: 6, tickSize: 0, color: axisColour, ...(isLog ? { tickFormat: shortNumber } : {}) }),
+      Plot.gridY({ stroke: ruleColour, strokeOpacity: 1, ticks }),
+      Plot.axisY({ label: null, ticks, tickSize: 0, color: axisColour, ...(isLog ? { tickFormat: shortNumber } : {}) }),
       Plot.text([`↑ ${axisTitle(finding)}`], { frameAnchor: 'top-left', dx: -50, dy: -26, fill: axisColour, textAnchor: 'start' }),
       Plot.text([last === 1 ? `higher with ${spoken(second)}: ${both.filter((p) => p.b > p.a).length} of ${both.length}` : ''], {
         frameAnchor: 'top-right', textAnchor: 'end', dy: -13, fill: 'var(--ink)',
@@ -282,16 +285,17 @@ export function drawSlope({ finding }: FindingLook, width: number): SVGSVGElemen
   const spots = drawn.map((d) => ({ drawn: d, x: d.point.x ?? 0, y: d.at, r: radiusOf(drawn.length / 3) }));
   const height = Math.min(420, Math.max(280, width * 0.62));
   const scores = finding.scores;
+  const ticks = isLog ? logTicks(...domain, 6) : 6;
   return frame(width, height, labelOf(finding), {
     marginLeft: scores.length > 0 ? 110 : 52, marginRight: 24, marginTop: 34, marginBottom: 40,
     x: { label: null },
     y: { domain, type: isLog ? 'log' : 'linear', label: null },
     r: { type: 'identity' },
     marks: [
-      Plot.gridY({ stroke: ruleColour, strokeOpacity: 1, ticks: 6 }),
+      Plot.gridY({ stroke: ruleColour, strokeOpacity: 1, ticks }),
       scores.length > 0
         ? Plot.axisY(scores.map((_, i) => i + 1), { label: null, tickSize: 0, color: axisColour, tickFormat: (rank: number) => scores[rank - 1] ?? '' })
-        : Plot.axisY({ label: null, ticks: 6, tickSize: 0, color: axisColour, ...(isLog ? { tickFormat: shortNumber } : {}) }),
+        : Plot.axisY({ label: null, ticks, tickSize: 0, color: axisColour, ...(isLog ? { tickFormat: shortNumber } : {}) }),
       Plot.axisX({ label: null, ticks: Math.max(3, Math.floor(width / 90)), tickSize: 0, color: axisColour }),
       Plot.text([`↑ ${axisTitle(finding)}`], { frameAnchor: 'top-left', dx: scores.length > 0 ? -108 : -50, dy: -24, fill: axisColour, textAnchor: 'start' }),
       Plot.text([`${spoken(finding.compare)} →`], { frameAnchor: 'bottom-right', dy: 34, textAnchor: 'end', fill: axisColour }),

@@ -3,13 +3,17 @@ import type uPlot from 'uplot';
 import type { TraceData } from '../data/trace';
 import { tokenColour } from './svg_file';
 
-export type TraceColours = Record<'trace' | 'fit' | 'water' | 'hatch' | 'line' | 'soft' | 'strong' | 'ink' | 'alert' | 'excess', string>;
+export type TraceColours = Record<'trace' | 'fit' | 'water' | 'hatch' | 'line' | 'soft' | 'strong' | 'ink' | 'alert' | 'excess', string> & {
+  /** strokes are so many times as thick as by day */
+  thick: number;
+};
 
 export function traceColours(): TraceColours {
   return {
     trace: tokenColour('--trace'), fit: tokenColour('--fit'), water: tokenColour('--water'), hatch: tokenColour('--hatch'),
     line: tokenColour('--line'), soft: tokenColour('--ink-soft'), strong: tokenColour('--line-strong'), ink: tokenColour('--ink'),
     alert: tokenColour('--alert'), excess: tokenColour('--excess'),
+    thick: Number(getComputedStyle(document.documentElement).getPropertyValue('--thick')) || 1,
   };
 }
 
@@ -63,7 +67,7 @@ export function drawFits(u: uPlot, fits: TraceData['fits'], colour: TraceColours
   ctx.rect(u.bbox.left, u.bbox.top, u.bbox.width, u.bbox.height);
   ctx.clip();
   ctx.strokeStyle = colour.fit;
-  ctx.lineWidth = 1.8 * devicePixelRatio;
+  ctx.lineWidth = 1.8 * colour.thick * devicePixelRatio;
   for (const fit of fits) {
     ctx.setLineDash(fit.isUsable ? [] : [3 * devicePixelRatio, 3 * devicePixelRatio]);
     ctx.beginPath();

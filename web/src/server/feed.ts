@@ -2,7 +2,7 @@
 // anew when their revision changes. When the line breaks it tries again, waiting longer each time, and says since when.
 import { parseResults } from '../data/read';
 import type { Results } from '../data/results';
-import { ask, askFor, isAborted, Problem, problemOf, type Fetch } from './request';
+import { ask, askFor, isAborted, Problem, type Fetch } from './request';
 import { aboutOf, sessionOf, stateOf, type About, type ServerState, type Session } from './wire';
 
 export type Link = 'connecting' | 'live' | 'lost' | 'signed_out';
@@ -116,7 +116,7 @@ export class Feed {
       const told = JSON.parse(String(data)) as { state?: unknown } | null;
       if (told?.state !== undefined) this.take(stateOf(told.state));
     } catch (error) {
-      this.change({ fault: `The program sent what these pages cannot read (${problemOf(error).message}).` });
+      this.change({ fault: `The program sent what these pages cannot read (${error instanceof Error ? error.message : String(error)}).` });
     }
   }
 
@@ -145,7 +145,7 @@ export class Feed {
       if (error instanceof Problem || error instanceof TypeError) this.failed(error);
       else {
         this.revision = revision;
-        this.change({ fault: `The results cannot be shown: ${problemOf(error).message}. Reload the page; if that does not help, run a program and pages of one version.` });
+        this.change({ fault: `The results cannot be shown: ${error instanceof Error ? error.message : String(error)}. Reload the page; if that does not help, run a program and pages of one version.` });
       }
     }
   }
