@@ -1,6 +1,6 @@
 // Serves the built pages and a folder of results as the program does, for working on the pages without it:
 //
-//   node tools/mock_server.mjs RESULTS_FOLDER [PORT]      (npm run build:app first)
+//   node tools/mock_server.mjs RESULTS_FOLDER [PORT]      (npm run build:app first; port 0 takes any that is free)
 //
 // It holds to the same content policy. What it answers besides results and files is invented.
 import { createHash } from 'node:crypto';
@@ -110,4 +110,4 @@ server.on('upgrade', (request, socket) => {
   });
 });
 
-server.listen(port, '127.0.0.1', () => console.log(`http://127.0.0.1:${port}/`));
+server.listen(port, '127.0.0.1', () => console.log(`http://127.0.0.1:${server.address().port}/`));

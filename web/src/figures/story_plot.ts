@@ -6,7 +6,7 @@ import { lapseText, timelineOf, type Span } from '../data/timeline';
 import { fills, limitArrow, ring, spanFills } from './patterns';
 import { axisColour, frame, Plot, ruleColour } from './plot';
 import { element, hint, together, type Placed } from './svg';
-import { fishAxis, type FishAxis, uptakeMargins, uptakePlot } from './uptake_plot';
+import { eventLanes, fishAxis, type FishAxis, uptakeMargins, uptakePlot, uptakeRoof } from './uptake_plot';
 
 const spanHeight = 26;
 const bloodHeight = 64;
@@ -150,13 +150,16 @@ function temperatureLane(runs: { hours: number; celsius: number }[][], width: nu
   });
 }
 
-/** The whole story for a width in pixels; `top` holds the uptake axes of two fish side by side to one height. */
-export function storyPlot(fish: Fish, width: number, colour: string, top?: number): SVGSVGElement {
-  const on = fishAxis(fish, width, handlingPanel(fish));
+/** The whole story for a width in pixels. `beside` is the fish that stands next to it: both have one uptake axis and stand
+ *  at one height. */
+export function storyPlot(fish: Fish, width: number, colour: string, beside?: Fish): SVGSVGElement {
+  const axisOf = (each: Fish) => fishAxis(each, width, handlingPanel(each));
+  const on = axisOf(fish);
+  const both = beside ? { top: Math.max(uptakeRoof(fish), uptakeRoof(beside)), leastLanes: eventLanes(beside, axisOf(beside)) } : {};
   const { spans } = timelineOf(fish);
   const lanes = bloodLanes(fish, on.zero);
   const runs = temperatures(fish, on.zero).filter((run) => run.length > 1);
-  const parts: SVGSVGElement[] = [uptakePlot(fish, { width, colour, on, ...(top === undefined ? {} : { top }) })];
+  const parts: SVGSVGElement[] = [uptakePlot(fish, { width, colour, on, ...both })];
   if (spans.length > 0) parts.push(spanLane(fish, spans, width, on));
   parts.push(...lanes.map((lane) => bloodLane(lane, width, on)));
   if (runs.length > 0) parts.push(temperatureLane(runs, width, on));

@@ -50,21 +50,8 @@ export function uptakeRoof(fish: Fish): number {
   return roof([...points.map((p) => p.uptake + p.uncertainty), ...curves.flat().map((p) => p.uptake)]);
 }
 
-export interface UptakeLook {
-  width: number;
-  colour: string;
-  /** the fish's own axis where nothing is said */
-  on?: FishAxis;
-  /** of the uptake axis; the fish's own where nothing is said */
-  top?: number;
-}
-
-export function uptakePlot(fish: Fish, { width, colour, on, top = uptakeRoof(fish) }: UptakeLook): SVGSVGElement {
-  const { axis, inner, zero } = on ?? fishAxis(fish, width);
-  const margins = uptakeMargins;
-  const unit = fish.metrics.drawn_unit;
-  const points = fish.stays.flatMap((stay) => spellPoints(stay, zero, unit));
-  const curves = fish.stays.flatMap((stay) => curveOf(stay, zero));
+/** Where the events' words stand: their places along the axis and the lane of each. */
+function placedEvents(fish: Fish, { axis, inner }: FishAxis) {
   const events = fish.events
     .flatMap((event) => (event.hours === null ? [] : [{ hours: event.hours, word: spoken(event.word) }]))
     .map((event) => ({ ...event, at: axis.place(event.hours) * inner }))
@@ -76,7 +63,31 @@ export function uptakePlot(fish: Fish, { width, colour, on, top = uptakeRoof(fis
       return { ...event, width, isFlipped };
     });
   const lane = lanes(events.map((e) => ({ at: e.isFlipped ? e.at - e.width : e.at, width: e.width + 4 })), 4);
-  const laneCount = Math.max(0, ...lane.map((each) => each + 1));
+  return { events, lane, count: Math.max(0, ...lane.map((each) => each + 1)) };
+}
+
+/** How many lanes the words of a fish's events take. */
+export const eventLanes = (fish: Fish, on: FishAxis): number => placedEvents(fish, on).count;
+
+export interface UptakeLook {
+  width: number;
+  colour: string;
+  /** the fish's own axis where nothing is said */
+  on?: FishAxis;
+  /** of the uptake axis; the fish's own where nothing is said */
+  top?: number;
+  /** room for so many lanes of events at least: two fish side by side stand at one height */
+  leastLanes?: number;
+}
+
+export function uptakePlot(fish: Fish, { width, colour, on, top = uptakeRoof(fish), leastLanes = 0 }: UptakeLook): SVGSVGElement {
+  const { axis, inner, zero } = on ?? fishAxis(fish, width);
+  const margins = uptakeMargins;
+  const unit = fish.metrics.drawn_unit;
+  const points = fish.stays.flatMap((stay) => spellPoints(stay, zero, unit));
+  const curves = fish.stays.flatMap((stay) => curveOf(stay, zero));
+  const { events, lane, count } = placedEvents(fish, { axis, inner, zero });
+  const laneCount = Math.max(count, leastLanes);
   const marginTop = 30 + laneCount * laneHeight;
   const height = marginTop + Math.min(300, Math.max(200, width * 0.42)) + 40;
   const placed = events.map((event, i) => ({ ...event, x: event.at / inner, lift: (lane[i] ?? 0) * laneHeight + 8 }));
