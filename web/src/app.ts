@@ -5,11 +5,11 @@ import './look/app.css';
 import { mount } from 'svelte';
 import App from './app/App.svelte';
 import { keys } from './app/keys.svelte';
-import { keptTheme, useTheme } from './app/themes';
+import { looks } from './app/looks.svelte';
 import { where } from './app/where.svelte';
 import { live } from './server/live.svelte';
 
-useTheme(keptTheme());
+looks.start();
 where.start();
 keys.start();
 live.start();

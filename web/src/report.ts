@@ -23,6 +23,7 @@ import UncertaintyShares from './figures/UncertaintyShares.svelte';
 import UptakeThroughTime from './figures/UptakeThroughTime.svelte';
 import { groupLook } from './figures/patterns';
 import { paper } from './data/paper.svelte';
+import { useLook, type Look } from './look/theme.svelte';
 import { at, groupPlace, isQuantity, parseResults } from './data/read';
 import type { Fish, Results } from './data/results';
 import QuantityCard from './parts/QuantityCard.svelte';
@@ -226,7 +227,14 @@ function walkByKey() {
   });
 }
 
+/** The application shows the report in a frame and says in the address how it looks itself. */
+function lookAsAsked() {
+  const look = /^#look=(day|sun|night)$/.exec(location.hash)?.[1];
+  if (look) useLook(look as Look);
+}
+
 function start() {
+  lookAsAsked();
   const embedded = document.getElementById('results');
   document.documentElement.classList.add('scripted');
   try {

@@ -183,6 +183,13 @@ describe('a bad one', () => {
     expect(bench.lines.map((line) => line.isClosed)).toEqual([false, true, false]);
   });
 
+  it('two beginnings at once, as when a device wakes on a new network, leave one line', async () => {
+    await Promise.all([bench.feed.start(), bench.feed.start()]);
+    await bench.settle();
+    expect(bench.lines).toHaveLength(1);
+    expect(bench.known.results).not.toBeNull();
+  });
+
   it('a stranger is signed out, holds nothing of the study, and is not asked for again by itself', async () => {
     await bench.start();
     bench.answers['/api/session'] = { status: 401, body: '{"title":"Unauthorized","detail":"sign in first","remedy":"give a passphrase"}' };

@@ -137,6 +137,18 @@ describe('looking closer', () => {
     expect(heard.at(-1)).toEqual({ hours: null, problem: null });
   });
 
+  it('what was held is forgotten when the study is computed anew', async () => {
+    const { detail, asked, heard, run, waits } = bench();
+    detail.wish({ stay: 'S1', zero, from: 1, to: 2 });
+    await run();
+    asked[0]?.reply();
+    await new Promise((done) => setTimeout(done, 5));
+    detail.forget();
+    expect(heard.at(-1)).toEqual({ hours: null, problem: null });
+    detail.wish({ stay: 'S1', zero, from: 1, to: 2 });
+    expect(waits).toHaveLength(2);
+  });
+
   it('a refusal is told and what was held stays', async () => {
     const { detail, asked, heard, run } = bench();
     detail.wish({ stay: 'S1', zero, from: 1, to: 2 });

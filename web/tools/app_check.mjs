@@ -50,6 +50,13 @@ const settled = async (page) => {
   await page.waitForTimeout(150);
 };
 
+/** The report in its frame, when its script has run. */
+async function reportShown(page) {
+  const body = page.frameLocator('iframe').locator('html.scripted body');
+  await body.waitFor({ timeout: 20000 });
+  return body;
+}
+
 /** To another page without loading everything anew, as a link does. */
 async function walkTo(page, path) {
   await page.evaluate((to) => {
@@ -58,7 +65,7 @@ async function walkTo(page, path) {
     scrollTo(0, 0);
   }, path);
   await page.waitForSelector('main h1');
-  if (path === '/report') await (await (await page.waitForSelector('iframe')).contentFrame())?.waitForSelector('.title-block', { timeout: 20000 });
+  if (path === '/report') await reportShown(page);
   await page.waitForTimeout(250);
 }
 
@@ -148,6 +155,10 @@ for (const [sizeName, viewport] of Object.entries(sizes)) {
       }
       await axeOf(page, fault);
       papers[theme] = await page.evaluate(() => getComputedStyle(document.body).backgroundColor);
+      if (name === 'report') {
+        const paper = await (await reportShown(page)).evaluate((body) => getComputedStyle(body).backgroundColor);
+        if (paper !== papers[theme]) fault(`the report is ${paper} on a page of ${papers[theme]}`);
+      }
     }
     await context.close();
   }
@@ -250,8 +261,7 @@ if (new Set(Object.values(papers)).size !== themes.length) faults.push(`themes: 
   });
   await press('5');
   await must('the report is not in its frame', async () => {
-    const frame = await (await page.waitForSelector('iframe')).contentFrame();
-    await frame?.waitForSelector('.title-block', { timeout: 15000 });
+    await reportShown(page);
   });
   await must('a file cannot be saved', async () => {
     const link = page.locator('.files a').filter({ hasText: 'uptake_by_fish.csv' });

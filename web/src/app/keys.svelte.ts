@@ -1,5 +1,7 @@
 // Keys of the pages: each page says which it takes, the sheet behind "?" lists them. Single letters can be switched off,
 // for those who speak to their device.
+import { keep, kept } from './kept';
+
 export interface Key {
   /** KeyboardEvent.key */
   key: string;
@@ -9,23 +11,22 @@ export interface Key {
   press: () => void;
 }
 
-const kept = 'backeddy keys';
-
 class Keys {
-  isOn = $state(localStorage.getItem(kept) !== 'off');
+  isOn = $state(kept('keys') !== 'off');
   /** of the page that is shown */
   page = $state.raw<{ title: string; keys: Key[] }>({ title: '', keys: [] });
   everywhere: Key[] = [];
 
   switch(isOn: boolean): void {
     this.isOn = isOn;
-    if (isOn) localStorage.removeItem(kept);
-    else localStorage.setItem(kept, 'off');
+    keep('keys', isOn ? null : 'off');
   }
 
   start(): void {
     addEventListener('keydown', (event) => {
-      if (!this.isOn || event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+      if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+      // Arrows are not typed by a voice.
+      if (!this.isOn && event.key.length === 1) return;
       const target = event.target as HTMLElement | null;
       if (target?.closest('input, select, textarea, [contenteditable], dialog')) return;
       const found = [...this.page.keys, ...this.everywhere].find((each) => each.key === event.key);

@@ -62,6 +62,13 @@ export class Detail {
     this.cancelWait = this.world.later(() => void this.fetch(wish), pause);
   }
 
+  /** The study was computed anew: what is held may be of other readings. */
+  forget(): void {
+    this.stop();
+    if (this.held) this.tell(null, null);
+    this.held = null;
+  }
+
   stop(): void {
     this.cancelWait();
     this.asking?.abort();

@@ -52,6 +52,8 @@ export class Feed {
   private revision: string | null = null;
   private fetching: AbortController | null = null;
   private isStopped = false;
+  /** of the beginnings: one that was overtaken by another goes no further */
+  private turn = 0;
 
   constructor(world: World, tell: (known: Known) => void) {
     this.world = world;
@@ -64,16 +66,21 @@ export class Feed {
     this.cancelWait();
     this.dropLine();
     this.change({ nextTry: null });
+    const turn = ++this.turn;
+    const isOvertaken = () => this.isStopped || turn !== this.turn;
     try {
       const about = await askFor('/api/about', aboutOf, { fetcher: this.world.fetcher });
+      if (isOvertaken()) return;
       this.change({ about });
       const session = await askFor('/api/session', sessionOf, { fetcher: this.world.fetcher });
+      if (isOvertaken()) return;
       this.change({ session });
       const state = await askFor('/api/state', stateOf, { fetcher: this.world.fetcher });
+      if (isOvertaken()) return;
       this.take(state);
       this.listen();
     } catch (error) {
-      this.failed(error);
+      if (!isOvertaken()) this.failed(error);
     }
   }
 
