@@ -96,7 +96,7 @@ describe('a good day', () => {
   it('a new revision is fetched once, with the tag of what is held; the same again is not', async () => {
     await bench.start();
     bench.line.onopen?.();
-    bench.line.onmessage?.({ data: JSON.stringify({ state: state({ phase: 'computing', revision: 2, done: 4, total: 9, unit: 'stays' }) }) });
+    bench.line.onmessage?.({ data: JSON.stringify({ state: state({ phase: 'computing', done: 4, total: 9, unit: 'stays' }) }) });
     await bench.settle();
     expect(bench.known.state).toMatchObject({ phase: 'computing', done: 4, total: 9 });
     expect(bench.countAsked('/api/results')).toBe(1);
@@ -110,16 +110,24 @@ describe('a good day', () => {
     expect(bench.known.results).not.toBeNull();
   });
 
-  it('while there are no results yet, each change of state asks for them until they are there', async () => {
-    bench.answers['/api/state'] = { body: JSON.stringify(state({ phase: 'reading', answered_at: null })) };
-    bench.answers['/api/results'] = { status: 404, body: '{"title":"no results yet"}' };
+  it('results that are not there yet are not asked for, however often the state changes; once they are, they are', async () => {
+    bench.answers['/api/state'] = { body: JSON.stringify(state({ phase: 'reading', revision: '', answered_at: null })) };
     await bench.start();
     bench.line.onopen?.();
-    expect(bench.known.results).toBeNull();
+    for (let done = 0; done < 5; ++done) bench.line.onmessage?.({ data: JSON.stringify({ state: state({ phase: 'computing', revision: '', answered_at: null, done }) }) });
+    await bench.settle();
+    expect(bench.countAsked('/api/results')).toBe(0);
     expect(bench.known.link).toBe('live');
-    bench.answers['/api/results'] = { body: fixtureText };
+    bench.line.onmessage?.({ data: JSON.stringify({ state: state() }) });
     bench.line.onmessage?.({ data: JSON.stringify({ state: state() }) });
     await bench.settle();
+    expect(bench.countAsked('/api/results')).toBe(1);
+    expect(bench.known.results).not.toBeNull();
+  });
+
+  it('an earlier answer is shown while the study is computed anew', async () => {
+    bench.answers['/api/state'] = { body: JSON.stringify(state({ phase: 'computing' })) };
+    await bench.start();
     expect(bench.known.results).not.toBeNull();
   });
 });

@@ -2,7 +2,7 @@
 // would stumble over: an error in the console, a request that leaves the origin, a page wider than the window, a serious
 // complaint of axe, a page whose main job cannot be done by keyboard, a state of the line or the study that says nothing.
 //
-//   node tools/app_check.mjs ADDRESS [FOLDER]      (the demo, served; pictures go to FOLDER;
+//   node tools/app_check.mjs ADDRESS [FOLDER]      (as `backeddy serve` prints it, of the demo; pictures go to FOLDER;
 //                                                   CHROMIUM names the browser; /usr/bin/chromium when not set)
 import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
@@ -23,10 +23,19 @@ const themes = ['day', 'sun', 'night'];
 
 const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] });
 
+// The token of the printed address becomes a cookie at its first visit.
+let storageState;
+{
+  const context = await browser.newContext();
+  await (await context.newPage()).goto(address);
+  storageState = await context.storageState();
+  await context.close();
+}
+
 /** A page whose every word to the console and every request is watched. `allow` are console texts that belong to the case. */
 async function open(name, options = {}, { allow = [], prepare } = {}) {
   const fault = (text) => faults.push(`${name}: ${text}`);
-  const context = await browser.newContext({ viewport: sizes.laptop, reducedMotion: 'reduce', acceptDownloads: true, ...options });
+  const context = await browser.newContext({ viewport: sizes.laptop, reducedMotion: 'reduce', acceptDownloads: true, storageState, ...options });
   const page = await context.newPage();
   page.on('console', (message) => {
     if (!['error', 'warning'].includes(message.type())) return;

@@ -50,6 +50,8 @@ export class Feed {
   private tag = '';
   /** of the results that are shown */
   private revision: string | null = null;
+  /** of those that are being fetched */
+  private wanted: string | null = null;
   private fetching: AbortController | null = null;
   private isStopped = false;
   /** of the beginnings: one that was overtaken by another goes no further */
@@ -129,24 +131,25 @@ export class Feed {
 
   private take(state: ServerState): void {
     this.change({ state });
-    const isAnswered = state.phase === 'ready' || state.phase === 'stopped' || this.revision === null;
-    if (isAnswered && state.revision !== this.revision) void this.fetchResults(state.revision);
+    // While work goes on, states come several times a second: what is not there yet is not asked for.
+    const isThere = state.answered_at !== null;
+    if (isThere && state.revision !== this.revision && state.revision !== this.wanted) void this.fetchResults(state.revision);
   }
 
   private async fetchResults(revision: string): Promise<void> {
     this.fetching?.abort();
     const fetching = new AbortController();
     this.fetching = fetching;
+    this.wanted = revision;
     try {
       const headers: Record<string, string> = this.tag === '' ? {} : { 'If-None-Match': this.tag };
-      const answer = await ask('/api/results', { fetcher: this.world.fetcher, signal: fetching.signal, headers }, [304, 404]);
+      const answer = await ask('/api/results', { fetcher: this.world.fetcher, signal: fetching.signal, headers }, [304]);
       if (answer.status === 200) {
         const results = parseResults(await answer.text());
         this.tag = answer.headers.get('ETag') ?? '';
         this.change({ results, fault: '' });
       }
-      // Nothing yet: the next change of state asks again.
-      if (answer.status !== 404) this.revision = revision;
+      this.revision = revision;
     } catch (error) {
       if (isAborted(error)) return;
       if (error instanceof Problem || error instanceof TypeError) this.failed(error);
@@ -154,6 +157,8 @@ export class Feed {
         this.revision = revision;
         this.change({ fault: `The results cannot be shown: ${error instanceof Error ? error.message : String(error)}. Reload the page; if that does not help, run a program and pages of one version.` });
       }
+    } finally {
+      if (this.fetching === fetching) this.wanted = null;
     }
   }
 
