@@ -1,0 +1,289 @@
+#include "server/gate.hpp"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "base/hash.hpp"
+#include "server/detail/secret.hpp"
+
+namespace backeddy::server {
+
+namespace {
+
+constexpr std::size_t most_sessions = 1000;
+
+/// Of "passphrase" and "somesalt", at the costs of make_verifier: what a name that nobody has is checked
+/// against, so that it takes as long.
+const std::string nobodys_verifier =
+    "$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc";
+
+std::string lower(std::string_view text) {
+    std::string out(text);
+    std::ranges::transform(out, out.begin(),
+                           [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; });
+    return out;
+}
+
+/// An address as it stands in a Host field: IPv6 in brackets.
+std::string as_host(const std::string& address) {
+    return address.find(':') == std::string::npos ? address : '[' + address + ']';
+}
+
+/// The text of a cookie in "a=1; b=2".
+std::string_view cookie_of(std::string_view fields, std::string_view name) {
+    while (!fields.empty()) {
+        const auto end = std::min(fields.find(';'), fields.size());
+        std::string_view one = fields.substr(0, end);
+        fields.remove_prefix(std::min(end + 1, fields.size()));
+        one.remove_prefix(std::min(one.find_first_not_of(' '), one.size()));
+        if (one.size() > name.size() && one.starts_with(name) && one[name.size()] == '=') {
+            return one.substr(name.size() + 1);
+        }
+    }
+    return {};
+}
+
+Response retry_later(int status, std::string_view detail, Length wait) {
+    const auto seconds = std::chrono::ceil<std::chrono::seconds>(wait).count();
+    Response out = problem(status, detail, fmt::format("try again in {} s", seconds));
+    out.fields.emplace_back("Retry-After", fmt::format("{}", seconds));
+    return out;
+}
+
+Response not_signed_in(const Head& head) {
+    Response out =
+        problem(401, "nobody is signed in here",
+                head.is_within_machine ? "open the address that `backeddy serve` printed, with its token"
+                                       : "sign in by name and passphrase; `backeddy people add` makes them");
+    out.fields.emplace_back("WWW-Authenticate", "Session realm=\"backeddy\"");
+    return out;
+}
+
+std::string_view who_may(Right right) {
+    return right == Right::edit  ? "a scientist"
+           : right == Right::log ? "crew or a scientist"
+                                 : "who is signed in";
+}
+
+} // namespace
+
+Gate::Gate(Served served, People& people)
+    : served_(std::move(served)), people_(people), start_token_(random_secret()) {}
+
+bool Gate::is_served(const Head& head) const {
+    const std::string host = lower(head.field("host"));
+    const auto is = [&](const std::string& name) {
+        return host == fmt::format("{}:{}", lower(name), served_.port) ||
+               (served_.port == 80 && host == lower(name));
+    };
+    // An address in digits cannot be rebound: nobody but its holder is reached by it.
+    return is(as_host(head.local)) || (head.is_within_machine && is("localhost")) ||
+           std::ranges::any_of(served_.names, is);
+}
+
+std::optional<Response> Gate::refuse_stranger(const Head& head, Method method) const {
+    if (head.count("host") != 1) {
+        return problem(400, fmt::format("{} Host fields", head.count("host")), "send exactly one");
+    }
+    if (!is_served(head)) {
+        return problem(421, fmt::format("nothing is served here under the name \"{}\"", head.field("host")),
+                       "open the address that `backeddy serve` printed; a further name is served by --name");
+    }
+    if (only_asks(method) && !head.wants_websocket) {
+        return std::nullopt;
+    }
+    const std::string ours = "http://" + lower(head.field("host"));
+    if (head.count("origin") != 1 || lower(head.field("origin")) != ours) {
+        return problem(
+            403, "this was asked for by a page that is not ours",
+            fmt::format("use the program's own pages; another program has to send Origin: {}", ours));
+    }
+    return std::nullopt;
+}
+
+std::string Gate::cookie_name() const {
+    // Cookies know no ports: two programs on one machine must not take each other's.
+    return fmt::format("backeddy_{}", served_.port);
+}
+
+std::string Gate::cookie(std::string_view secret, std::chrono::seconds lasts) const {
+    return fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", cookie_name(), secret,
+                       lasts.count());
+}
+
+std::optional<Response> Gate::take_start_token(const Head& head, const Target& target, Moment now) {
+    const auto given = std::ranges::find(target.query, "token", &Field::first);
+    if (given == target.query.end()) {
+        return std::nullopt;
+    }
+    if (!head.is_within_machine || !same_secret(given->second, start_token_)) {
+        return problem(403, "this token is not of this start of the program",
+                       head.is_within_machine
+                           ? "open the address that `backeddy serve` printed last"
+                           : "the token holds on the machine itself only; sign in by name");
+    }
+    Target without = target;
+    std::erase_if(without.query, [](const Field& each) { return each.first == "token"; });
+    const Opened opened = open({.role = Role::scientist, .began = now, .used = now});
+    return Response{.status = 303,
+                    .fields = {{"Location", target_text(without)}, {"Set-Cookie", opened.cookie}}};
+}
+
+Gate::Sessions::iterator Gate::current(const std::string& key, Moment now) {
+    const auto found = sessions_.find(key);
+    if (found == sessions_.end()) {
+        return found;
+    }
+    const Session& session = found->second;
+    bool holds = now - session.used < session_idle && now - session.began < session_longest;
+    if (holds && !session.name.empty()) {
+        const auto person = people_.find(session.name);
+        holds = person && person->role == session.role && person->verifier == session.verifier;
+    }
+    if (!holds) {
+        sessions_.erase(found);
+        return sessions_.end();
+    }
+    return found;
+}
+
+Asker Gate::who(const Head& head, Moment now) {
+    Asker asker{.peer = head.peer};
+    const auto secret = cookie_of(head.field("cookie"), cookie_name());
+    if (secret.empty() || head.count("cookie") != 1) {
+        return asker;
+    }
+    // Looked up by its hash: how long the look-up takes tells nothing about the secret.
+    const std::string key = sha256_hex(secret);
+    const std::lock_guard lock(mutex_);
+    const auto found = current(key, now);
+    if (found == sessions_.end() || (found->second.name.empty() && !head.is_within_machine)) {
+        return asker;
+    }
+    found->second.used = now;
+    asker.name = found->second.name;
+    asker.role = found->second.role;
+    asker.session = key;
+    return asker;
+}
+
+std::optional<Response> Gate::refuse(const Head& head, Method method, Right right, const Asker& asker) {
+    if (right == Right::anyone) {
+        return std::nullopt;
+    }
+    if (!asker.role) {
+        return not_signed_in(head);
+    }
+    if (!may(*asker.role, right)) {
+        return problem(403, fmt::format("{} may not do this", role_word(*asker.role)),
+                       fmt::format("it takes {}: `backeddy people` says who is what", who_may(right)));
+    }
+    if (only_asks(method)) {
+        return std::nullopt;
+    }
+    const std::lock_guard lock(mutex_);
+    const auto found = sessions_.find(asker.session);
+    if (found == sessions_.end() || head.count(change_token_field) != 1 ||
+        !same_secret(head.field(change_token_field), found->second.change_token)) {
+        return problem(
+            403, "a change without the session's change token",
+            "load the page again; another program reads the token from GET /api/session and sends it as "
+            "Backeddy-Change-Token");
+    }
+    return std::nullopt;
+}
+
+namespace {
+
+std::string session_json(std::string_view name, Role role, std::string_view change_token) {
+    return nlohmann::ordered_json{{"name", name}, {"role", role_word(role)}, {"change_token", change_token}}
+        .dump();
+}
+
+} // namespace
+
+Gate::Opened Gate::open(Session session) {
+    const std::string secret = random_secret();
+    session.change_token = random_secret();
+    Opened opened{.cookie = cookie(secret, session_longest),
+                  .json = session_json(session.name, session.role, session.change_token)};
+    const std::lock_guard lock(mutex_);
+    if (sessions_.size() >= most_sessions) {
+        sessions_.erase(
+            std::ranges::min_element(sessions_, {}, [](const auto& each) { return each.second.used; }));
+    }
+    sessions_.insert_or_assign(sha256_hex(secret), std::move(session));
+    return opened;
+}
+
+Response Gate::check_passphrase(const std::string& name, const std::string& passphrase,
+                                const std::string& peer, Moment now) {
+    const std::unique_lock one_at_a_time(checking_, std::try_to_lock);
+    if (!one_at_a_time) {
+        return retry_later(503, "another passphrase is being checked", std::chrono::seconds(1));
+    }
+    const std::string address = address_group(peer);
+    if (const auto wait = std::max(by_address_.wait(address, now), by_name_.wait(name, now));
+        wait > Length::zero()) {
+        return retry_later(429, "too many wrong passphrases from here or for this name", wait);
+    }
+    const auto person = people_.find(name);
+    const bool is_right = fits(passphrase, person ? person->verifier : nobodys_verifier);
+    if (!person || !is_right) {
+        by_address_.wrong(address, now);
+        by_name_.wrong(name, now);
+        return problem(401, "name and passphrase do not belong together",
+                       "type them again; `backeddy people` on the machine that serves says who may");
+    }
+    by_name_.right(name);
+    const Opened opened = open({.name = person->name,
+                                .verifier = person->verifier,
+                                .role = person->role,
+                                .began = now,
+                                .used = now});
+    Response out = json_response(opened.json);
+    out.fields.emplace_back("Set-Cookie", opened.cookie);
+    return out;
+}
+
+Response Gate::sign_in(const Request& request, Moment now) {
+    const auto json = nlohmann::json::parse(request.body, nullptr, false);
+    const auto text = [&](const char* key) {
+        const auto found = json.is_object() ? json.find(key) : json.end();
+        return found != json.end() && found->is_string() ? std::optional(found->get<std::string>())
+                                                         : std::nullopt;
+    };
+    const auto name = text("name");
+    const auto passphrase = text("passphrase");
+    if (!name || !passphrase || name->size() > 64) {
+        return problem(400, "the body is not what signing in needs",
+                       R"(send JSON such as {"name": "...", "passphrase": "..."})");
+    }
+    return check_passphrase(*name, *passphrase, request.asker.peer, now);
+}
+
+Response Gate::sign_out(const Request& request) {
+    {
+        const std::lock_guard lock(mutex_);
+        sessions_.erase(request.asker.session);
+    }
+    return {.status = 204, .fields = {{"Set-Cookie", cookie("", std::chrono::seconds(0))}}};
+}
+
+Response Gate::session(const Request& request) {
+    const std::lock_guard lock(mutex_);
+    const auto found = sessions_.find(request.asker.session);
+    if (found == sessions_.end()) {
+        return problem(401, "this session has just ended", "sign in again");
+    }
+    return json_response(session_json(found->second.name, found->second.role, found->second.change_token));
+}
+
+bool Gate::holds(const std::string& session, Moment now) {
+    const std::lock_guard lock(mutex_);
+    return current(session, now) != sessions_.end();
+}
+
+} // namespace backeddy::server
