@@ -23,6 +23,8 @@ constexpr const char* description =
   backeddy check DIR        what was understood of every file, and what is wrong
   backeddy declare DIR      what the study is to find out, written down before the numbers are known
   backeddy run DIR          all numbers, tables and the report, into DIR/results
+  backeddy serve DIR        the study in the browser of this machine
+  backeddy people           who may sign in from other machines
   backeddy simulate PLAN    an invented study with its truth beside it
 
 It keeps no fish alive and gives no veterinary advice: pumps must fail to flush by themselves, somebody stays
@@ -57,6 +59,8 @@ int main(int argc, char** argv) {
     cli::add_check(program, status);
     cli::add_declare(program, status);
     cli::add_run(program, status);
+    cli::add_serve(program, status);
+    cli::add_people(program, status);
     cli::add_simulate(program, status);
     try {
         program.parse(argc, argv);
