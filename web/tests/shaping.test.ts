@@ -8,7 +8,7 @@ import { bytesText, measuredText } from '../src/data/measured';
 import { isQuantity, seconds, sentence } from '../src/data/read';
 import type { Quantity, Stay } from '../src/data/results';
 import { countInDoubt, nextInDoubt, staysOf, stayTitle } from '../src/data/stays';
-import { floorOxygen, residualsOf, saturationFloor, stripPaths, stripScale, stripsOf } from '../src/data/strips';
+import { floorOxygen, residualsOf, saturationFloor, spellAt, stripPaths, stripScale, stripsOf } from '../src/data/strips';
 import { bareText, listText, worryFiles } from '../src/data/worries';
 import { leftOut, spellQuantity } from '../src/pages/fish_tables';
 import { chanceText, foundQuantity } from '../src/pages/found_tables';
@@ -171,6 +171,11 @@ describe('strips', () => {
     expect(floorOxygen(stay, 0, 80)).toBeCloseTo(8, 9);
     stay.spells.saturation_start_percent[0] = null;
     expect(floorOxygen(stay, 0, 80)).toBeNull();
+  });
+
+  it('the spell at an hour is the one sealed then, else the nearest', () => {
+    const spells = [{ sealed: 1, to: 2 }, { sealed: 3, to: 4 }];
+    expect([0, 1.5, 2.4, 2.6, 9].map((hour) => spellAt(spells, hour))).toEqual([0, 0, 0, 1, 1]);
   });
 
   it('residuals are readings less the line, within the fit alone', () => {

@@ -167,3 +167,9 @@ export function residualsOf(hours: number[], oxygen: (number | null)[], fit: { f
     return value === null || !isWithin ? null : value - (fit.start + slope * (hour - fit.from));
   });
 }
+
+/** The spell at an hour, or the nearest one; hours since the trace's start. */
+export function spellAt(strips: { sealed: number; to: number }[], hour: number): number {
+  const off = strips.map((strip) => Math.max(strip.sealed - hour, hour - strip.to, 0));
+  return Math.max(0, off.indexOf(Math.min(...off)));
+}
