@@ -82,7 +82,7 @@ async function axeOf(page, fault) {
   // The report's own page is judged by page_check.
   await page.evaluate(axe);
   const complaints = await page.evaluate(async () => {
-    const { violations } = await window.axe.run({ exclude: [['iframe']] }, { resultTypes: ['violations'] });
+    const { violations } = await window.axe.run({ exclude: [['iframe']] }, { resultTypes: ['violations'], rules: { 'target-size': { enabled: true } } });
     return violations
       .filter((each) => each.impact === 'serious' || each.impact === 'critical')
       .map((each) => `${each.id}: ${each.help} (${each.nodes.length}; ${each.nodes[0]?.html.slice(0, 200)})`);
