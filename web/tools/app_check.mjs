@@ -103,6 +103,9 @@ const picture = async (page, name, fullPage = false) => {
 
 const first = await open('first look');
 await goTo(first.page, '/');
+// The program may still be computing.
+const phase = () => first.page.evaluate(async () => (await (await fetch('/api/state')).json()).phase);
+for (let i = 0; i < 240 && (await phase()) !== 'ready'; ++i) await first.page.waitForTimeout(500);
 const study = await first.page.evaluate(async () => {
   const results = await (await fetch('/api/results')).json();
   const stays = [...results.fish.flatMap((fish) => fish.stays), ...results.blanks].filter((stay) => stay.spells.number.length > 0);
