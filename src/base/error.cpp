@@ -1,9 +1,10 @@
 #include "base/error.hpp"
 
 #include <algorithm>
-#include <numeric>
 
 #include <fmt/format.h>
+
+#include "base/near_names.hpp"
 
 namespace backeddy {
 
@@ -44,25 +45,6 @@ std::string Error::text() const {
     }
     return out;
 }
-
-namespace {
-
-std::size_t edit_distance(std::string_view a, std::string_view b) {
-    std::vector<std::size_t> row(b.size() + 1);
-    std::iota(row.begin(), row.end(), std::size_t{0});
-    for (std::size_t i = 1; i <= a.size(); ++i) {
-        std::size_t diagonal = row[0];
-        row[0] = i;
-        for (std::size_t j = 1; j <= b.size(); ++j) {
-            const std::size_t substituted = diagonal + (a[i - 1] == b[j - 1] ? 0 : 1);
-            diagonal = row[j];
-            row[j] = std::min({substituted, row[j] + 1, row[j - 1] + 1});
-        }
-    }
-    return row.back();
-}
-
-} // namespace
 
 std::optional<std::string> nearest_name(std::string_view word, const std::vector<std::string>& candidates) {
     const std::size_t limit = std::clamp<std::size_t>(word.size() / 3, 1, 3);
