@@ -593,13 +593,6 @@ class BriefReader {
             return;
         }
         check_each(table, "compare", {question.compare}, study::question_term);
-        if (const auto term = study::question_term(question.compare); term && term->parts.size() > 1) {
-            const auto& node = *table.get("compare");
-            complain(ErrorCode::bad_setting, node, "compare", fmt::format("compare = {}", shown(node)),
-                     "one column: what is asked about has one effect",
-                     fmt::format("compare one of them and write the product into adjust_for: [\"{}\"]",
-                                 question.compare));
-        }
     }
 
     void check_margin(const toml::table& table, const study::Question& question) {

@@ -14,7 +14,7 @@
 #include "study/detail/relation_words.hpp"
 #include "study/likeness.hpp"
 #include "study/observed.hpp"
-#include "study/question.hpp"
+#include "study/question_reading.hpp"
 #include "study/relations.hpp"
 
 namespace backeddy::study {
@@ -69,10 +69,13 @@ Complaint no_such_column(const Place& place, const std::string& key, const std::
 }
 
 /// The columns that one question names, each with its key.
-std::vector<std::pair<std::string, std::string>> named_by(const Question& question) {
+std::vector<std::pair<std::string, std::string>> named_by(const Question& question, const Names& names) {
     std::vector<std::pair<std::string, std::string>> out{{"outcome", question.outcome}};
+    const auto is_column = [&](const std::string& name) {
+        return std::ranges::find(names, name) != names.end();
+    };
     const auto add_term = [&](const char* key, const std::string& text) {
-        if (const auto term = question_term(text)) {
+        if (const auto term = question_term(text, is_column)) {
             for (const auto& part : term->parts) {
                 out.emplace_back(key, part.column);
             }
@@ -84,13 +87,29 @@ std::vector<std::pair<std::string, std::string>> named_by(const Question& questi
     }
     out.emplace_back("within", question.within);
     for (const auto& text : question.random) {
-        if (const auto random = question_random(text)) {
+        if (const auto random = question_random(text, is_column)) {
             out.emplace_back("random", random->group);
             out.emplace_back("random", random->slope);
         }
     }
     std::erase_if(out, [](const auto& named) { return named.second.empty(); });
     return out;
+}
+
+/// "rig x sex", where no column is called so.
+std::optional<Complaint> compared_product(const Question& question, const Names& names) {
+    const auto term = question_term(question.compare, [&](const std::string& name) {
+        return std::ranges::find(names, name) != names.end();
+    });
+    if (!term || term->parts.size() < 2) {
+        return std::nullopt;
+    }
+    return stop(question.place, "compare",
+                {.code = ErrorCode::bad_setting,
+                 .found = fmt::format("compare = {}", quote(question.compare)),
+                 .expected = "one column: what is asked about has one effect",
+                 .remedy = fmt::format("compare one of them and write the product into adjust_for: [{}]",
+                                       quote(question.compare))});
 }
 
 } // namespace
@@ -110,7 +129,10 @@ std::vector<Complaint> check_named_columns(const Brief& brief, const Tables& tab
     }
     const Names for_questions = names_for_questions(tables);
     for (const auto& question : brief.questions) {
-        for (const auto& [key, name] : named_by(question)) {
+        if (auto complaint = compared_product(question, for_questions)) {
+            out.push_back(*std::move(complaint));
+        }
+        for (const auto& [key, name] : named_by(question, for_questions)) {
             if (!is_in(for_questions, name)) {
                 out.push_back(no_such_column(
                     question.place, key, name, for_questions,

@@ -2,7 +2,9 @@
 #include "study/relations.hpp"
 
 #include "study/decide.hpp"
+#include "study/question_reading.hpp"
 
+#include <algorithm>
 #include <string>
 #include <vector>
 
@@ -598,6 +600,43 @@ TEST(Relations, a_question_may_name_columns_of_fish_and_encounters_own_ones_and_
                                  .random = {"day", "hours within tube"}});
     s.brief.column_places = {{"sex", in("study.toml", 3)}, {"tide", in("study.toml", 4)}};
     EXPECT_THAT(s.said(), IsEmpty());
+}
+
+TEST(Relations, a_name_that_holds_a_cross_is_a_column_and_a_product_is_nothing_to_compare) {
+    Study s;
+    s.tables.own_columns = {{"fish.csv", {"salt x lime"}}};
+    s.brief.questions.push_back({.name = "q",
+                                 .outcome = "peak_after_capture",
+                                 .compare = "log(salt x lime)",
+                                 .adjust_for = {"rig", "rig x salt x lime"},
+                                 .random = {"salt x lime"}});
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.brief.questions[0].compare = "rig x mass_g";
+    EXPECT_THAT(s.said(), ElementsAre(AllOf(HasSubstr("compare: compare = \"rig x mass_g\""),
+                                            HasSubstr("adjust_for: [\"rig x mass_g\"]"))));
+}
+
+TEST(QuestionReading, takes_the_longest_names_that_there_are) {
+    const auto parts_of = [](const std::string& text, const std::vector<std::string>& names) {
+        std::vector<std::string> out;
+        const auto term = question_term(
+            text, [&](const std::string& name) { return std::ranges::find(names, name) != names.end(); });
+        for (const auto& part : term ? term->parts : std::vector<QuestionTerm::Part>{}) {
+            out.push_back(part.is_log ? "log " + part.column : part.column);
+        }
+        return out;
+    };
+    EXPECT_THAT(parts_of("a x b x c", {"a", "b x c"}), ElementsAre("a", "b x c"));
+    EXPECT_THAT(parts_of("a x b x c", {"a x b", "c", "a", "b"}), ElementsAre("a x b", "c"));
+    EXPECT_THAT(parts_of("log(a x b) x c", {"a x b", "c"}), ElementsAre("log a x b", "c"));
+    EXPECT_THAT(parts_of("a x b", {"a"}), ElementsAre("a", "b")); // as it reads, for the message
+    const auto random = [](const std::string& text, const std::vector<std::string>& names) {
+        const auto one = question_random(
+            text, [&](const std::string& name) { return std::ranges::find(names, name) != names.end(); });
+        return one ? one->slope + "|" + one->group : "?";
+    };
+    EXPECT_EQ(random("near within far", {"near within far", "near", "far"}), "|near within far");
+    EXPECT_EQ(random("a within b within c", {"a", "b within c"}), "a|b within c");
 }
 
 TEST(Relations, a_column_that_is_nowhere_is_told_with_its_key_and_the_nearest_name) {
