@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <numeric>
 
 #include <boost/math/distributions/beta.hpp>
@@ -70,6 +71,44 @@ std::vector<QuantilePoint> normal_quantile_points(std::span<const double> values
                        .lower = bm::quantile(normal, bm::quantile(uniform, 0.025)),
                        .upper = bm::quantile(normal, bm::quantile(uniform, 0.975))});
     }
+    return out;
+}
+
+double SerialCorrelation::widening() const {
+    return lag_one > 0.0 && lag_one < 1.0 ? std::sqrt((1.0 + lag_one) / (1.0 - lag_one)) : 1.0;
+}
+
+std::optional<SerialCorrelation> serial_correlation(std::span<const double> residuals,
+                                                    std::span<const std::string> series) {
+    std::map<std::string, std::vector<double>> by_series;
+    for (std::size_t i = 0; i < residuals.size(); ++i) {
+        if (!series[i].empty()) {
+            by_series[series[i]].push_back(residuals[i]);
+        }
+    }
+    constexpr std::size_t least_rows = 3;
+    constexpr std::size_t least_pairs = 10;
+    double products = 0.0;
+    double squares = 0.0;
+    std::size_t rows = 0;
+    SerialCorrelation out;
+    for (const auto& [name, own] : by_series) {
+        if (own.size() < least_rows) {
+            continue;
+        }
+        for (std::size_t j = 0; j < own.size(); ++j) {
+            squares += own[j] * own[j];
+            products += j > 0 ? own[j - 1] * own[j] : 0.0;
+        }
+        rows += own.size();
+        out.pairs += own.size() - 1;
+    }
+    if (out.pairs < least_pairs || !(squares > 0.0)) {
+        return std::nullopt;
+    }
+    const auto pairs = static_cast<double>(out.pairs);
+    out.lag_one = (products / pairs) / (squares / static_cast<double>(rows));
+    out.bound = 1.96 / std::sqrt(pairs);
     return out;
 }
 

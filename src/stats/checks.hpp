@@ -1,6 +1,8 @@
 #pragma once
 // Residuals and random effects as points to look at: plain values for figures.
 
+#include <cstddef>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -48,6 +50,26 @@ struct ModelChecks {
     Estimate spread;
     std::vector<GroupCheck> groups; ///< those whose variance is not 0
 };
+
+/// How much a residual resembles the next of its series.
+struct SerialCorrelation {
+    double lag_one = 0.0;  ///< from -1 to 1; 0 where neighbours do not resemble each other
+    double bound = 0.0;    ///< 1.96 / root of `pairs`: independent residuals seldom go beyond it
+    std::size_t pairs = 0; ///< of neighbours
+    /// How much longer intervals of a mean of many rows of a series should be: the root of (1 + r) / (1 - r),
+    /// of a first-order autoregression (Bence 1995, Ecology 76:628); 1 where r is not above 0.
+    [[nodiscard]] double widening() const;
+};
+
+/// Lag-one autocorrelation of residuals within series, pooled: r = (sum of e_ij e_i,j+1 over neighbours j,
+/// j+1 of series i / their number) / (sum of e_ij^2 / number of rows), as Pinheiro and Bates (2000,
+/// Mixed-Effects Models in S and S-PLUS, 5.3.3) define the empirical autocorrelation of within-group
+/// residuals and its bound (from memory of the book). `series` by row; rows of one stand in the order of
+/// time; only those with three rows and more tell anything. Residuals of a model that gives each series a
+/// height of its own correlate by about -1 / rows of a series where all is well, so that r is rather too
+/// small. Nothing with fewer than 10 pairs, or where all residuals are 0.
+[[nodiscard]] std::optional<SerialCorrelation> serial_correlation(std::span<const double> residuals,
+                                                                  std::span<const std::string> series);
 
 /// Standardised by the residual standard deviation, the row's weight and its leverage (Cook and Weisberg
 /// 1982, 2.2.1). Leverage 1 gives 0. Of a perfect fit all are 0.

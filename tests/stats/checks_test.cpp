@@ -3,6 +3,9 @@
 #include "stats/checks.hpp"
 
 #include <cmath>
+#include <span>
+#include <string>
+#include <vector>
 
 #include <gtest/gtest.h>
 
@@ -32,6 +35,41 @@ Table spread_table() {
     EXPECT_TRUE(table.add_numbers("x", {1, 2, 3, 4, 5, 6, 7, 20}) &&
                 table.add_numbers("y", {1.1, 1.9, 3.3, 3.6, 5.6, 5.2, 8.1, 18.0}));
     return table;
+}
+
+// By hand: two series 1 2 -1 -2 1 2 -1 (neighbours 2 - 2 + 2 - 2 + 2 - 2 = 0) and 1 1 1 1 1 (4); 10 pairs, 12
+// rows, squares 16 + 5: (4 / 10) / (21 / 12). The two rows of the third series tell nothing.
+TEST(SerialCorrelation, is_that_of_neighbours_within_series_by_hand) {
+    const std::vector<double> residuals{1, 1, 2, 1, -1, 1, -2, 1, 1, 1, 2, -1, 9, 9, 50};
+    const std::vector<std::string> series{"a", "b", "a", "b", "a", "b", "a", "b",
+                                          "a", "b", "a", "a", "c", "c", ""};
+    const auto found = serial_correlation(residuals, series);
+    ASSERT_TRUE(found);
+    EXPECT_EQ(found->pairs, 10U);
+    EXPECT_NEAR(found->lag_one, (4.0 / 10.0) / (21.0 / 12.0), 1e-12);
+    EXPECT_NEAR(found->bound, 1.96 / std::sqrt(10.0), 1e-12);
+    const double r = found->lag_one;
+    EXPECT_NEAR(found->widening(), std::sqrt((1.0 + r) / (1.0 - r)), 1e-12);
+    EXPECT_FALSE(serial_correlation(std::span(residuals).first(12), std::vector<std::string>(12, "")));
+}
+
+// An autoregression of 0.6 over many series is found again.
+TEST(SerialCorrelation, finds_what_the_rows_were_made_with) {
+    Random random(3);
+    std::vector<double> residuals;
+    std::vector<std::string> series;
+    for (int i = 0; i < 200; ++i) {
+        double left = random.normal();
+        for (int j = 0; j < 30; ++j) {
+            left = 0.6 * left + 0.8 * random.normal();
+            residuals.push_back(left);
+            series.push_back(std::to_string(i));
+        }
+    }
+    const auto found = serial_correlation(residuals, series);
+    ASSERT_TRUE(found);
+    // Standard error root of (1 - 0.36) / 5800, about 0.0105; four of them.
+    EXPECT_NEAR(found->lag_one, 0.6, 0.042);
 }
 
 TEST(Checks, linear_residuals_are_standardised_by_their_leverage) {
