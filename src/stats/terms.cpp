@@ -128,14 +128,33 @@ using Matrix = Eigen::MatrixXd;
 
 /// "a" follows from "b" and "c".
 Error dependence(const Matrix& x, Eigen::Index column, const std::vector<std::string>& names) {
-    const Eigen::VectorXd share = x.leftCols(column).colPivHouseholderQr().solve(x.col(column));
+    const auto& name = names[static_cast<std::size_t>(column)];
+    const double length = x.col(column).norm();
+    if (!std::isfinite(length)) {
+        return {.code = ErrorCode::out_of_range,
+                .found =
+                    fmt::format("\"{}\" holds numbers whose squares are more than a computer's numbers can "
+                                "hold",
+                                name),
+                .expected = "quantities of a possible size",
+                .remedy = "look for a slip of the keyboard (12E160 is a number), or take another unit"};
+    }
+    if (length == 0.0) {
+        return {.code = ErrorCode::degenerate,
+                .found = fmt::format("\"{}\" is 0 in every row", name),
+                .expected = "values that differ: of what does not change no effect can be seen",
+                .remedy = "leave it out of the model"};
+    }
+    // Of unit length each: the decomposition takes a column that is short beside others for none.
+    Matrix before = x.leftCols(column);
+    before.colwise().normalize();
+    const Eigen::VectorXd share = before.colPivHouseholderQr().solve(x.col(column) / length);
     std::vector<std::string> from;
     for (Eigen::Index k = 0; k < column; ++k) {
-        if (std::abs(share[k]) * x.col(k).norm() > 1e-6 * x.col(column).norm()) {
+        if (std::abs(share[k]) > 1e-6) {
             from.push_back(fmt::format("\"{}\"", names[static_cast<std::size_t>(k)]));
         }
     }
-    const auto& name = names[static_cast<std::size_t>(column)];
     return {.code = ErrorCode::degenerate,
             .found = fmt::format("\"{}\" follows from {}: the rows cannot tell their effects apart", name,
                                  fmt::join(from, " and ")),

@@ -92,6 +92,13 @@ TEST(Design, each_fault_is_named_with_what_to_do) {
               "\"crew: y (against x)\" follows from \"intercept\" and \"rig: jig (against circle)\" and "
               "\"rig: treble (against circle)\": the rows cannot tell their effects apart; columns "
               "that do not depend on each other; leave one of them out of the model");
+    // Squares of these are no numbers any more; and beside a column of large numbers a short one still
+    // counts.
+    ASSERT_TRUE(table.add_numbers("e160", {1e160, 2e160, 0.0, 1.0, 2.0, 3.0}));
+    EXPECT_EQ(text({{{"e160"}}}).substr(0, 50), "\"e160\" holds numbers whose squares are more than a c");
+    ASSERT_TRUE(table.add_numbers("large", {1e25, 2e25, 5e25, 1e25, 3e25, 9e25}));
+    EXPECT_EQ(text({{{"large"}}, {{"mass"}}, {{"twice"}}}).substr(0, 44),
+              "\"twice\" follows from \"intercept\" and \"mass\":");
     EXPECT_EQ(text({{{"rig", "crew"}}}).substr(0, 67),
               "no row has rig \"circle\" and crew \"x\", nor rig \"circle\" and crew \"z\"");
     EXPECT_EQ(text({{{"rig"}}, {{"rig"}}}), "the term rig twice; each term once, of one column or "
