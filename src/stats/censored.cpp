@@ -122,8 +122,8 @@ tl::unexpected<Error> infinite_coefficients(const std::vector<std::string>& name
                            "beyond a limit tied (or a log-rank test) holds"});
 }
 
-tl::unexpected<Error> no_scale() {
-    return fail({.code = ErrorCode::degenerate,
+tl::unexpected<Error> no_scale(ErrorCode code = ErrorCode::degenerate) {
+    return fail({.code = code,
                  .found = "a model that leaves nothing over: all rows can lie just where it says",
                  .expected = "values, or intervals narrower than their spread, that differ between like rows",
                  .remedy = "a smaller model, more rows, or outcomes noted with more digits"});
@@ -140,6 +140,12 @@ Expected<detail::Climb> maximise(const detail::Likelihood& likelihood, const Pro
     constexpr double least_log_scale = -14.0;
     if (problem.rows.has_scale && found.at.front() < least_log_scale) {
         return no_scale();
+    }
+    // Of an outcome with a spread of 1: on its way there, where a quadrature is too coarse to go on.
+    constexpr double vanishing_log_scale = -3.5;
+    if (found.ending != detail::Ending::reached && problem.rows.has_scale &&
+        found.at.front() < vanishing_log_scale) {
+        return no_scale(ErrorCode::not_converged);
     }
     if (found.ending != detail::Ending::reached) {
         return fail({.code = ErrorCode::not_converged,
@@ -276,10 +282,8 @@ void add_much_censored(const CensoredCounts& counts, std::vector<Remark>& remark
     }
 }
 
-} // namespace
-
-Expected<CensoredFit> fit_censored(const Design& design, const CensoredOutcome& outcome,
-                                   Distribution distribution, const CensoredOptions& options) {
+Expected<CensoredFit> fit_with_nodes(const Design& design, const CensoredOutcome& outcome,
+                                     Distribution distribution, const CensoredOptions& options) {
     if (auto ok = check_setting(design, outcome, options); !ok) {
         return fail(std::move(ok).error());
     }
@@ -316,6 +320,26 @@ Expected<CensoredFit> fit_censored(const Design& design, const CensoredOutcome& 
     if (options.group != nullptr) {
         if (auto ok = add_random(likelihood, *best, problem, searched, *options.group, out); !ok) {
             return fail(std::move(ok).error());
+        }
+    }
+    return out;
+}
+
+} // namespace
+
+Expected<CensoredFit> fit_censored(const Design& design, const CensoredOutcome& outcome,
+                                   Distribution distribution, const CensoredOptions& options) {
+    auto out = fit_with_nodes(design, outcome, distribution, options);
+    // A row known on one side bends a level's integrand the more sharply the wider levels lie beside what is
+    // left over; too few nodes then disagree with their own derivatives, and no step is the last.
+    for (const std::size_t nodes : {std::size_t{40}, std::size_t{100}}) {
+        if (out || options.group == nullptr || out.error().code != ErrorCode::not_converged) {
+            break;
+        }
+        if (nodes > options.nodes) {
+            auto finer = options;
+            finer.nodes = nodes;
+            out = fit_with_nodes(design, outcome, distribution, finer);
         }
     }
     return out;

@@ -85,7 +85,8 @@ struct CensoredFit {
 ///   degenerate     nothing seen (all rows beyond the same side); a coefficient that the likelihood wants
 ///                  infinite, since all rows of a group lie beyond one side: names it; a scale of 0; a group
 ///                  of one level or one row a level;
-///   not_converged  a hundred steps did not reach the maximum.
+///   not_converged  a hundred steps did not reach the maximum. With a group it is looked for with 40 and with
+///                  100 nodes too before that is said: CensoredFit::nodes says how many it took.
 [[nodiscard]] Expected<CensoredFit> fit_censored(const Design& design, const CensoredOutcome& outcome,
                                                  Distribution distribution,
                                                  const CensoredOptions& options = {});

@@ -309,6 +309,7 @@ Climb climb(const Likelihood& likelihood, std::vector<double> start, const IsEnd
         out.ending = Ending::reached;
         return out;
     }
+    const bool has_quadrature = !likelihood.model().groups.empty();
     for (int round = 0; round < 100 && is_finite(out.slopes); ++round) {
         Vector step = newton_step(out.slopes, free, place(out.at.size()));
         const double gain = step.dot(Eigen::Map<const Vector>(out.slopes.first.data(), step.size()));
@@ -324,8 +325,13 @@ Climb climb(const Likelihood& likelihood, std::vector<double> start, const IsEnd
         constexpr double longest = 5.0;
         step *= length > longest ? longest / length : 1.0;
         const double slack = 1e-13 * (1.0 + std::abs(out.slopes.value));
-        // Close to the top the value of a quadrature is too coarse a judge of its own derivatives.
-        const double least = out.slopes.value - std::max(10.0 * slack, std::min(gain, 1e-6));
+        // Close to the top the value of a quadrature is too coarse a judge of its own derivatives, which are
+        // the integral's: they may lead down by what it errs, and where that stopped a step there was no end
+        // of halvings.
+        constexpr double coarse = 1e-6;
+        const bool is_at_top = has_quadrature && gain < 1e3 * coarse;
+        const double least =
+            out.slopes.value - (is_at_top ? coarse : std::max(10.0 * slack, std::min(gain, coarse)));
         Slopes next = likelihood.at(moved(out.at, step));
         for (int halving = 0; halving < 60 && !(is_finite(next) && next.value >= least); ++halving) {
             step *= 0.5;
