@@ -391,6 +391,7 @@ Expected<TermBootstrap> bootstrap_term(const GeneralisedFit& fit, std::size_t te
     }
     const detail::Kind kind{.family = fit.family, .link = fit.link, .theta = null.theta};
     std::vector<std::optional<double>> ratios(options.draws);
+    detail::DrawsDone done(options);
     parallel_for(options.draws, options.threads, [&](std::size_t draw) {
         Random random(options.seed, draw);
         std::vector<double> outcome;
@@ -401,6 +402,7 @@ Expected<TermBootstrap> bootstrap_term(const GeneralisedFit& fit, std::size_t te
         if (!is_all_the_same(outcome)) {
             ratios[draw] = simulated_ratio(fit, std::move(outcome), hypotheses[term]);
         }
+        done.add_one();
     });
     return detail::judged(fit.design.terms()[term], std::max(0.0, 2.0 * (best.value - null.value)), ratios,
                           options.level);

@@ -19,6 +19,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <span>
 #include <string>
@@ -155,6 +156,8 @@ struct TermBootstrapOptions {
     std::uint64_t seed = 1;
     double level = 0.95; ///< of `critical`
     Threads threads;
+    /// How many draws are done, of `draws`. Called from one thread at a time.
+    std::function<void(std::size_t done, std::size_t total)> drawn;
 };
 
 struct TermBootstrap {

@@ -194,22 +194,32 @@ void settle(SearchedLikelihood& criterion, detail::Minimum& found) {
     }
 }
 
-Expected<detail::Minimum> search(SearchedLikelihood& criterion, double first_sd, double log_theta) {
+/// Where a search begins: the coefficients' steps at 0.
+struct Start {
+    std::vector<double> sds; ///< by group
+    double log_theta = 0.0;
+};
+
+Start start_at(const SearchedLikelihood& criterion, double sd, double log_theta) {
+    return {.sds = std::vector<double>(criterion.groups(), sd), .log_theta = log_theta};
+}
+
+Expected<detail::Minimum> search(SearchedLikelihood& criterion, const Start& from, double tolerance = 1e-4) {
     std::vector<double> start(criterion.steps(), 0.0);
     detail::Bounds bounds{.lower = std::vector<double>(start.size(), -endless),
                           .upper = std::vector<double>(start.size(), endless)};
     for (std::size_t g = 0; g < criterion.groups(); ++g) {
-        start.push_back(first_sd);
+        start.push_back(std::clamp(from.sds[g], 0.0, widest_sd));
         bounds.lower.push_back(0.0);
         bounds.upper.push_back(widest_sd);
     }
     if (criterion.has_theta()) {
-        start.push_back(std::clamp(log_theta, -5.0, largest_log_theta - 1.0));
+        start.push_back(std::clamp(from.log_theta, -5.0, largest_log_theta - 1.0));
         bounds.lower.push_back(-10.0);
         bounds.upper.push_back(largest_log_theta);
     }
     const detail::Function function = [&](std::span<const double> at) { return criterion(at); };
-    auto found = detail::minimise(function, std::move(start), bounds, 0.3, 1e-4);
+    auto found = detail::minimise(function, std::move(start), bounds, 0.3, tolerance);
     if (!found) {
         return fail(std::move(found).error());
     }
@@ -402,14 +412,14 @@ Expected<GeneralisedMixedFit> fit_generalised_mixed(const GeneralisedMixedModel&
                             .remarks = model.remarks()};
     auto criterion = std::make_unique<SearchedLikelihood>(
         model, space, model.family() == Family::negative_binomial, options.nodes);
-    auto best = search(*criterion, 0.7, first_log_theta(*alone));
+    auto best = search(*criterion, start_at(*criterion, 0.7, first_log_theta(*alone)));
     if (best && is_poisson(*criterion, best->at)) {
         out.remarks.push_back({.about = Remark::About::not_over_dispersed,
                                .text =
                                    "once the levels are known the counts vary no more than Poisson's: theta "
                                    "grows for ever, and what is shown is the Poisson fit"});
         criterion = std::make_unique<SearchedLikelihood>(model, space, false, options.nodes);
-        best = search(*criterion, 0.7, 0.0);
+        best = search(*criterion, start_at(*criterion, 0.7, 0.0));
     }
     if (!best) {
         return fail(std::move(best).error());
@@ -457,19 +467,38 @@ struct Ended {
     std::optional<double> theta;
 };
 
+Ended ended_at(SearchedLikelihood& criterion, const detail::Minimum& best) {
+    const Vector fixed = criterion.fixed(best.at);
+    const auto begin = best.at.begin() + static_cast<std::ptrdiff_t>(criterion.steps());
+    return Ended{.log_likelihood = -best.value,
+                 .fixed = {fixed.begin(), fixed.end()},
+                 .sds = {begin, begin + static_cast<std::ptrdiff_t>(criterion.groups())},
+                 .theta = criterion.theta(best.at)};
+}
+
 Expected<Ended> ended(const GeneralisedMixedModel& model, const Space& space, bool has_theta,
                       std::size_t nodes, double log_theta) {
     SearchedLikelihood criterion(model, space, has_theta, nodes);
-    const auto best = search(criterion, 0.5, log_theta);
-    if (!best) {
-        return fail(best.error());
+    const auto best = search(criterion, start_at(criterion, 0.5, log_theta));
+    return best ? Expected<Ended>(ended_at(criterion, *best)) : fail(best.error());
+}
+
+/// The same from near where it will end: a rough search, of which Newton's steps make an exact one; where
+/// they do not, the usual search.
+Expected<Ended> ended_from(const GeneralisedMixedModel& model, const Space& space, const Ended& near,
+                           std::size_t nodes) {
+    SearchedLikelihood criterion(model, space, near.theta.has_value(), nodes);
+    Start start{.sds = near.sds, .log_theta = near.theta ? std::log(*near.theta) : 0.0};
+    constexpr double off_the_edge = 0.1; // at 0 itself the likelihood has no slope
+    for (double& sd : start.sds) {
+        sd = std::max(sd, off_the_edge);
     }
-    const Vector fixed = criterion.fixed(best->at);
-    const auto begin = best->at.begin() + static_cast<std::ptrdiff_t>(criterion.steps());
-    return Ended{.log_likelihood = -best->value,
-                 .fixed = {fixed.begin(), fixed.end()},
-                 .sds = {begin, begin + static_cast<std::ptrdiff_t>(criterion.groups())},
-                 .theta = criterion.theta(best->at)};
+    constexpr double rough = 0.02; // standard errors, standard deviations
+    auto best = search(criterion, start, rough);
+    if (!best || !best->is_polished) {
+        best = search(criterion, start_at(criterion, 0.5, start.log_theta));
+    }
+    return best ? Expected<Ended>(ended_at(criterion, *best)) : fail(best.error());
 }
 
 Expected<Ended> without_term(const GeneralisedMixedModel& model, const GeneralisedMixedFit& fit,
@@ -545,17 +574,15 @@ namespace {
 
 /// The likelihood ratio of one simulated study; nothing where it could not be fitted.
 std::optional<double> simulated_ratio(const GeneralisedMixedModel& model, const GeneralisedMixedFit& fit,
-                                      const std::vector<std::vector<double>>& sums) {
+                                      const Ended& null, const std::vector<std::vector<double>>& sums) {
     const auto alone = without_groups(model, fit.level);
     if (!alone) {
         return std::nullopt;
     }
-    const bool has_theta = fit.theta.has_value();
-    const double log_theta = first_log_theta(*alone);
     const auto values = alone->values();
-    const auto larger = ended(model, whole_space(values, alone->covariance), has_theta, fit.nodes, log_theta);
-    const auto smaller =
-        ended(model, space_without(values, alone->covariance, sums), has_theta, fit.nodes, log_theta);
+    // Simulated from `null`, each draw lies about there.
+    const auto smaller = ended_from(model, space_without(values, alone->covariance, sums), null, fit.nodes);
+    const auto larger = ended_from(model, whole_space(values, alone->covariance), null, fit.nodes);
     if (!larger || !smaller) {
         return std::nullopt;
     }
@@ -575,11 +602,13 @@ Expected<TermBootstrap> bootstrap_term(const GeneralisedMixedModel& model, const
         return fail(null.error());
     }
     std::vector<std::optional<double>> slots(options.draws);
+    detail::DrawsDone done(options);
     parallel_for(options.draws, options.threads, [&](std::size_t i) {
         Random random(options.seed, i);
         slots[i] = simulated_ratio(
             model.with_outcome(simulate_outcome(model, null->fixed, null->sds, null->theta, random)), fit,
-            hypotheses[term]);
+            *null, hypotheses[term]);
+        done.add_one();
     });
     return detail::judged(model.design().terms()[term],
                           std::max(0.0, 2.0 * (fit.log_likelihood - null->log_likelihood)), slots,

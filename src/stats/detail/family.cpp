@@ -38,11 +38,6 @@ double logistic(double x) {
     return x >= 0.0 ? 1.0 / (1.0 + std::exp(-x)) : std::exp(x) / (1.0 + std::exp(x));
 }
 
-/// And its logarithm.
-double log_logistic(double x) {
-    return std::min(x, 0.0) - std::log1p(std::exp(-std::abs(x)));
-}
-
 /// log of the normal's lower tail; by its asymptotic series (Abramowitz and Stegun 26.2.12) where it is below
 /// what a double holds.
 double log_normal(double x) {
@@ -74,10 +69,13 @@ LogShare share_at(Link link, double eta) {
         }
         return out;
     }
-    const double p = logistic(eta);
-    const double q = logistic(-eta);
-    return {.yes = log_logistic(eta),
-            .no = log_logistic(-eta),
+    // One exponential serves all four, bit for bit.
+    const double e = std::exp(-std::abs(eta));
+    const double log_sum = std::log1p(e);
+    const double p = eta >= 0.0 ? 1.0 / (1.0 + e) : e / (1.0 + e);
+    const double q = eta >= 0.0 ? e / (1.0 + e) : 1.0 / (1.0 + e);
+    return {.yes = std::min(eta, 0.0) - log_sum,
+            .no = std::min(-eta, 0.0) - log_sum,
             .yes_first = q,
             .no_first = -p,
             .yes_second = -p * q,
@@ -98,15 +96,7 @@ RowSlopes binomial_slopes(Link link, double y, double trials, double eta) {
 RowSlopes negative_binomial_slopes(double theta, double y, double eta) {
     const double mean = std::exp(eta);
     const double both = theta + mean;
-    double counts = 0.0; // log of theta (theta + 1) ... (theta + y - 1) / theta^y
-    if (theta < large_theta) {
-        counts = log_gamma(y + theta) - log_gamma(theta) - (y * std::log(theta));
-    } else {
-        for (double j = 0.0; j < y; j += 1.0) {
-            counts += std::log1p(j / theta);
-        }
-    }
-    return {.value = counts + (y * eta) - ((theta + y) * std::log1p(mean / theta)),
+    return {.value = (y * eta) - ((theta + y) * std::log1p(mean / theta)),
             .first = theta * (y - mean) / both,
             .second = -theta * (mean / both) * ((theta + y) / both),
             .expected = theta * (mean / both),
@@ -115,7 +105,28 @@ RowSlopes negative_binomial_slopes(double theta, double y, double eta) {
 
 } // namespace
 
+double theta_part(const Kind& kind, double y) {
+    if (kind.family == Family::binomial || !kind.theta) {
+        return 0.0;
+    }
+    const double theta = *kind.theta;
+    if (theta < large_theta) {
+        return log_gamma(y + theta) - log_gamma(theta) - (y * std::log(theta));
+    }
+    double out = 0.0;
+    for (double j = 0.0; j < y; j += 1.0) {
+        out += std::log1p(j / theta);
+    }
+    return out;
+}
+
 RowSlopes row_slopes(const Kind& kind, double y, double trials, double eta) {
+    auto out = predictor_slopes(kind, y, trials, eta);
+    out.value += theta_part(kind, y);
+    return out;
+}
+
+RowSlopes predictor_slopes(const Kind& kind, double y, double trials, double eta) {
     if (kind.family == Family::binomial) {
         return binomial_slopes(kind.link, y, trials, eta);
     }

@@ -27,6 +27,11 @@ struct RowSlopes {
     double bend = 0.0;     ///< derivative of log `expected`, for canonical links; 0 for others
 };
 [[nodiscard]] RowSlopes row_slopes(const Kind& kind, double y, double trials, double eta);
+/// The same without theta_part(): whoever moves predictors alone need not count it again.
+[[nodiscard]] RowSlopes predictor_slopes(const Kind& kind, double y, double trials, double eta);
+/// What of a negative binomial row's log-likelihood depends on theta and not on its predictor: the logarithm
+/// of theta (theta + 1) ... (theta + y - 1) / theta^y. 0 of the other families.
+[[nodiscard]] double theta_part(const Kind& kind, double y);
 
 /// What of a row's log-likelihood depends neither on its predictor nor on theta.
 [[nodiscard]] double row_constant(Family family, double y, double trials);

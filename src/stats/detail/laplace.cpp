@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <map>
 #include <numbers>
 
 #include <Eigen/Dense>
@@ -72,6 +73,8 @@ class Laplace::Impl {
     Link link_;
     Observed observed_;
     double constants_ = 0.0;                      ///< of the likelihood
+    double theta_part_ = 0.0;                     ///< at the theta that is looked at
+    std::map<double, double> times_;              ///< how often each outcome is there
     std::vector<std::vector<std::size_t>> codes_; ///< by group, of every row
     std::vector<Index> begin_;                    ///< of each group's levels in `modes_`
     std::size_t largest_ = 0;
@@ -87,6 +90,7 @@ Laplace::Impl::Impl(Family family, Link link, Observed observed, const std::vect
     : family_(family), link_(link), observed_(std::move(observed)) {
     for (std::size_t i = 0; i < observed_.outcome.size(); ++i) {
         constants_ += row_constant(family, observed_.outcome[i], observed_.trials[i]);
+        times_[observed_.outcome[i]] += 1.0;
     }
     Index all = 0;
     for (std::size_t g = 0; g < groups.size(); ++g) {
@@ -115,7 +119,7 @@ Laplace::Impl::Height Laplace::Impl::height(const Kind& kind, const Vector& fixe
     const Index end = largest_ + 1 < groups ? begin_[largest_ + 1] : u.size();
     const Index own = end - begin_[largest_];
     const Index others = u.size() - own;
-    Height out{.value = constants_ - (0.5 * u.squaredNorm()),
+    Height out{.value = constants_ + theta_part_ - (0.5 * u.squaredNorm()),
                .slope = -u,
                .curvature = {.first = Vector::Ones(own),
                              .cross = Matrix::Zero(own, others),
@@ -126,7 +130,7 @@ Laplace::Impl::Height Laplace::Impl::height(const Kind& kind, const Vector& fixe
         for (std::size_t g = 0; g < groups; ++g) {
             out.eta[i] += sds[g] * u[begin_[g] + static_cast<Index>(codes_[g][row])];
         }
-        const auto slopes = row_slopes(kind, observed_.outcome[row], observed_.trials[row], out.eta[i]);
+        const auto slopes = predictor_slopes(kind, observed_.outcome[row], observed_.trials[row], out.eta[i]);
         out.value += slopes.value;
         for (std::size_t g = 0; g < groups; ++g) {
             const Index at = begin_[g] + static_cast<Index>(codes_[g][row]);
@@ -180,11 +184,12 @@ double Laplace::Impl::quadrature(const Kind& kind, const Vector& fixed, double s
             const std::size_t row = place(i);
             const auto level = static_cast<Index>(codes_[0][row]);
             logs(level, static_cast<Index>(k)) +=
-                row_slopes(kind, observed_.outcome[row], observed_.trials[row], fixed[i] + (sd * u[level]))
+                predictor_slopes(kind, observed_.outcome[row], observed_.trials[row],
+                                 fixed[i] + (sd * u[level]))
                     .value;
         }
     }
-    double out = constants_;
+    double out = constants_ + theta_part_;
     for (Index level = 0; level < levels; ++level) {
         const double top = logs.row(level).maxCoeff();
         out += top + std::log((logs.row(level).array() - top).exp().sum()) + std::log(spread[level]) -
@@ -196,6 +201,10 @@ double Laplace::Impl::quadrature(const Kind& kind, const Vector& fixed, double s
 double Laplace::Impl::minus_log_likelihood(const Vector& fixed, std::span<const double> sds,
                                            std::optional<double> theta) {
     const Kind kind{.family = family_, .link = link_, .theta = theta};
+    theta_part_ = 0.0;
+    for (const auto& [outcome, times] : times_) {
+        theta_part_ += times * detail::theta_part(kind, outcome);
+    }
     Height here = height(kind, fixed, sds, modes_);
     if (!std::isfinite(here.value)) {
         modes_.setZero();

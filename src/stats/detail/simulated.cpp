@@ -62,6 +62,13 @@ double drawn(const Kind& kind, double mean, double trials, Random& random) {
     return out;
 }
 
+void DrawsDone::add_one() {
+    if (options_.drawn) {
+        const std::lock_guard lock(guard_);
+        options_.drawn(++done_, options_.draws);
+    }
+}
+
 namespace {
 
 // The k-th largest of the simulated ratios, k the share of 1 + draws that may lie beyond.

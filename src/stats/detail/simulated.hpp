@@ -3,6 +3,7 @@
 // data's.
 
 #include <cstddef>
+#include <mutex>
 #include <optional>
 #include <string>
 #include <vector>
@@ -15,6 +16,18 @@ namespace backeddy::stats::detail {
 
 /// One outcome of mean `trials` x `mean`.
 [[nodiscard]] double drawn(const Kind& kind, double mean, double trials, Random& random);
+
+/// Draws that are done, told one by one.
+class DrawsDone {
+  public:
+    explicit DrawsDone(const TermBootstrapOptions& options) : options_(options) {}
+    void add_one();
+
+  private:
+    const TermBootstrapOptions& options_;
+    std::mutex guard_;
+    std::size_t done_ = 0;
+};
 
 /// Nothing, or bad_relation (no such term), too_few (draws), bad_setting (level).
 [[nodiscard]] Expected<void> check_bootstrap(std::size_t term, std::size_t terms,
