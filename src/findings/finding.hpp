@@ -32,8 +32,13 @@ struct FoundNumber {
     std::optional<double> p;           ///< two-sided, of no difference
     std::optional<double> p_corrected; ///< within the question's own comparisons and its family of tests
     std::string unit;
-    std::string method; ///< how interval and p were made, where it is not the finding's
+    bool is_ratio = false; ///< of two of a kind: 1 is no difference, and its texts end at largest_told_ratio
+    std::string method;    ///< how interval and p were made, where it is not the finding's
 };
+
+/// A ratio beyond this, or below its inverse, says no more to anybody than that it is: texts say "more than
+/// 1000", "less than 0.001"; the number itself stands in findings.csv and results.json.
+inline constexpr double largest_told_ratio = 1000.0;
 
 /// "12.4": two digits of the interval's width; the reason where there is no value.
 [[nodiscard]] std::string value_text(const FoundNumber& number);

@@ -58,19 +58,18 @@ void add_share_ways(const std::array<Share, 2>& shares, const stats::OddsRatio& 
     out.tests.push_back(
         {.name = "Fisher's exact test",
          .text = fmt::format("{}; odds ratio {} (exact interval {} to {})", p_text(odds.p.two_sided),
-                             significant_text(odds.conditional, 3), significant_text(odds.exact.lower, 3),
-                             std::isfinite(odds.exact.upper) ? significant_text(odds.exact.upper, 3)
+                             ratio_text(odds.conditional), ratio_text(odds.exact.lower),
+                             std::isfinite(odds.exact.upper) ? ratio_text(odds.exact.upper)
                                                              : std::string("no limit")),
          .p = odds.p.two_sided});
     if (const auto ratio = stats::ratio_of_shares(shares[1], shares[0]);
         ratio && std::isfinite(ratio->value)) {
         out.tests.push_back(
             {.name = "ratio of the shares",
-             .text =
-                 fmt::format("{} (95 % interval {} to {}, by the score)", significant_text(ratio->value, 3),
-                             significant_text(ratio->interval.lower, 3),
-                             std::isfinite(ratio->interval.upper) ? significant_text(ratio->interval.upper, 3)
-                                                                  : std::string("no limit"))});
+             .text = fmt::format("{} (95 % interval {} to {}, by the score)", ratio_text(ratio->value),
+                                 ratio_text(ratio->interval.lower),
+                                 std::isfinite(ratio->interval.upper) ? ratio_text(ratio->interval.upper)
+                                                                      : std::string("no limit"))});
     }
 }
 
@@ -242,6 +241,7 @@ void answer_plain_rates(const Frame& frame, Finding& out) {
         "family = \"negative_binomial\" and random = [\"day\"]";
     out.effects.push_back(found(fmt::format("{} against {}", frame.levels()[1], frame.levels()[0]),
                                 ratio->value, ratio->interval, ratio->p.two_sided, ""));
+    out.effects.back().is_ratio = true;
     for (std::size_t level = 0; level < sums.size(); ++level) {
         if (const auto rate = stats::rate_of(sums[level])) {
             auto number =

@@ -234,6 +234,8 @@ void add_coefficients(const std::vector<stats::Estimate>& coefficients, const Sc
         auto number = found(coefficient, scale);
         if (coefficient.name != "intercept") {
             number.unit.clear(); // per unit of its column
+        } else {
+            number.is_ratio = false; // a mean, a rate or the odds themselves
         }
         out.coefficients.push_back(std::move(number));
     }

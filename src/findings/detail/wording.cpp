@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "base/number_text.hpp"
 
@@ -86,12 +87,18 @@ std::string open_ratio(const FoundNumber& effect, EffectScale scale, const Effec
     std::string out = clear_ratio(effect, scale, words);
     out.pop_back();
     out += words.is_time ? ": which is longer stays open." : ": which is higher stays open.";
-    if (effect.lower && effect.upper) {
-        out += fmt::format(" It excludes ratios above {}", limit_text(*effect.upper, effect, 1.0));
-        out +=
-            *effect.lower > 0.0 ? fmt::format(" and below {}.", limit_text(*effect.lower, effect, 1.0)) : ".";
+    if (!effect.lower || !effect.upper) {
+        return out;
     }
-    return out;
+    // No ratio is below 0, and of one that is beyond what is told nothing is left to say.
+    std::vector<std::string> sides;
+    if (*effect.upper <= largest_told_ratio) {
+        sides.push_back("above " + limit_text(*effect.upper, effect, 1.0));
+    }
+    if (*effect.lower >= 1.0 / largest_told_ratio) {
+        sides.push_back("below " + limit_text(*effect.lower, effect, 1.0));
+    }
+    return sides.empty() ? out : out + fmt::format(" It excludes ratios {}.", fmt::join(sides, " and "));
 }
 
 bool excludes(const FoundNumber& effect, double none) {
@@ -113,6 +120,7 @@ FoundNumber found(const stats::Estimate& estimate, const Scale& scale) {
     out.freedom = finite(estimate.freedom);
     out.p = finite(estimate.p);
     out.unit = scale.is_ratio() ? std::string() : scale.unit;
+    out.is_ratio = scale.is_ratio();
     return out;
 }
 
@@ -130,10 +138,30 @@ FoundNumber found(std::string name, double value, const stats::Interval& interva
     return out;
 }
 
+namespace {
+
+// A ratio that is too large or too small to be told by its digits; empty where it is not.
+std::string extreme_text(double ratio) {
+    if (ratio > largest_told_ratio) {
+        return "more than " + exact_text(largest_told_ratio);
+    }
+    return ratio > 0.0 && ratio < 1.0 / largest_told_ratio
+               ? "less than " + exact_text(1.0 / largest_told_ratio)
+               : std::string();
+}
+
+} // namespace
+
 std::string rounded(double value, const FoundNumber& like) {
+    if (auto extreme = like.is_ratio ? extreme_text(value) : std::string(); !extreme.empty()) {
+        return extreme;
+    }
     double width = std::fabs(like.value.value_or(value));
     if (like.lower && like.upper && *like.upper > *like.lower) {
         width = *like.upper - *like.lower;
+    }
+    if (like.is_ratio) { // beyond what is told no digit of another number is wasted on it
+        width = std::min(width, largest_told_ratio);
     }
     if (!(width > 0.0)) {
         return significant_text(value, 3);
@@ -146,6 +174,11 @@ std::string rounded(double value, const FoundNumber& like) {
     // A small limit of a ratio is not none at all.
     const bool vanishes = value != 0.0 && std::fabs(value) < 0.5 * std::pow(10.0, -decimals);
     return vanishes ? significant_text(value, 1) : fixed_text(value, decimals);
+}
+
+std::string ratio_text(double ratio) {
+    auto extreme = extreme_text(ratio);
+    return extreme.empty() ? significant_text(ratio, 3) : extreme;
 }
 
 std::string with_interval(const FoundNumber& number) {

@@ -31,6 +31,8 @@ struct Scale {
 [[nodiscard]] std::string p_text(double p);
 /// So many significant digits that the interval's width shows two.
 [[nodiscard]] std::string rounded(double value, const FoundNumber& like);
+/// "5.36", "more than 1000": a ratio that stands by itself.
+[[nodiscard]] std::string ratio_text(double ratio);
 
 /// What is said of the outcome and of the two that are compared.
 struct EffectWords {
