@@ -15,9 +15,10 @@ bool ObservedColumn::is_empty() const {
                        [](const Cell& cell) { return std::holds_alternative<Absent>(cell); });
 }
 
-std::size_t Observations::add_row(std::string label, std::string fish) {
+std::size_t Observations::add_row(std::string label, std::string fish, std::string series) {
     labels_.push_back(std::move(label));
     fish_.push_back(std::move(fish));
+    series_.push_back(std::move(series));
     for (auto& column : columns_) {
         column.cells.emplace_back(Absent{});
     }

@@ -5,7 +5,7 @@
 //   const auto row = fish.add_row("st01", "st01");
 //   fish.set(row, "peak_after_capture", measured(412.0, 11.0));
 //   fish.set(row, "rig", word("single_hook"));
-//   const Finding finding = answer_question(question, fish, {});  // answer.hpp
+//   const Finding finding = answer_question(question, fish);      // answer.hpp
 //   finding.sentence;                                             // finding.hpp
 //
 // Rows of one kind (fish, spells, hooked fish, stretches of fishing) with named columns; a cell that is
@@ -30,12 +30,16 @@ struct Value {
     std::optional<double> uncertainty;
     /// Where the uncertainty comes from: what two values share cancels in their difference. May be empty.
     std::vector<Contribution> contributions;
+
+    friend bool operator==(const Value&, const Value&) = default;
 };
 
 /// What took a fish away before what was waited for could be seen to come: it competes with it.
 struct Ending {
     std::string word; ///< "died", "escaped", "withdrawn"
     double at = 0.0;  ///< on the outcome's own scale, above 0
+
+    friend bool operator==(const Ending&, const Ending&) = default;
 };
 
 /// A number of which only limits are known; infinite where there is none. A time that has not come by 5 h: 5
@@ -46,15 +50,21 @@ struct Within {
     std::optional<double> at;
     /// Of a time that had not come: why it cannot come any more. Nothing: only the looking ended.
     std::optional<Ending> ending;
+
+    friend bool operator==(const Within&, const Within&) = default;
 };
 
 struct Word {
     std::string text;
+
+    friend bool operator==(const Word&, const Word&) = default;
 };
 
 struct Absent {
     std::string why;              ///< "no rest: the fish died in the night"; empty: the cell is empty
     std::optional<Ending> ending; ///< of a time: that the fish was taken away is all that is known
+
+    friend bool operator==(const Absent&, const Absent&) = default;
 };
 
 using Cell = std::variant<Absent, Value, Within, Word>;
@@ -87,7 +97,9 @@ class Observations {
     /// `noun`: what a row is, in the singular and the plural: "fish", "fish"; "spell", "spells".
     Observations(std::string noun, std::string nouns) : noun_(std::move(noun)), nouns_(std::move(nouns)) {}
 
-    std::size_t add_row(std::string label, std::string fish);
+    /// `series`: what was watched without a break ("the stay in the tube"); rows of one series are added in
+    /// the order of time. Empty: the row stands by itself.
+    std::size_t add_row(std::string label, std::string fish, std::string series = "");
     /// Adds the column when it is new: all other cells are absent.
     void set(std::size_t row, const std::string& column, Cell cell);
     /// Title, unit, stage of a column, added when it is new.
@@ -101,6 +113,7 @@ class Observations {
     [[nodiscard]] const std::string& label(std::size_t row) const { return labels_[row]; }
     /// Whose row it is; empty of none.
     [[nodiscard]] const std::string& fish(std::size_t row) const { return fish_[row]; }
+    [[nodiscard]] const std::string& series(std::size_t row) const { return series_[row]; }
     [[nodiscard]] const std::string& noun() const { return noun_; }
     [[nodiscard]] const std::string& nouns() const { return nouns_; }
 
@@ -109,6 +122,7 @@ class Observations {
     std::string nouns_;
     std::vector<std::string> labels_;
     std::vector<std::string> fish_;
+    std::vector<std::string> series_;
     std::vector<ObservedColumn> columns_;
     std::map<std::string, std::size_t, std::less<>> places_;
 };

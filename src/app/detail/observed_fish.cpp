@@ -366,7 +366,7 @@ Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish,
                 }
                 const auto row = out.add_row(fmt::format("{} {} {}", one.fish->id.text(),
                                                          stay->stay->id.text(), iso_text(spell.answer.from)),
-                                             one.fish->id.text());
+                                             one.fish->id.text(), stay->stay->id.text());
                 set_fish_columns(study, one, condition.fish[i], out, row);
                 out.set(row, "mo2", specific_cell(uptake::rate_of(spell.answer)));
                 out.set(row, "hours", Value{.value = (spell.answer.middle() - zero->at).hours()});
