@@ -165,6 +165,25 @@ void take_few_rows(const Frame& frame, const stats::CensoredFit& fit,
     }
 }
 
+// What of the question makes a fit with a random group fail, in the question's own words.
+Error with_cause(const Frame& frame, const std::vector<study::QuestionRandom>& random, Error error) {
+    const bool is_lost = error.code == ErrorCode::not_converged || error.code == ErrorCode::degenerate;
+    if (random.empty() || !is_lost) {
+        return error;
+    }
+    const auto seen = static_cast<std::size_t>(std::ranges::count_if(frame.kept, [&](std::size_t row) {
+        return std::holds_alternative<Value>(frame.outcome.cells[row]);
+    }));
+    const auto& group = random.front().group;
+    error.found =
+        fmt::format("of {} values of {} only {} are known, the others to lie beyond a limit or between two, "
+                    "and that is too little to tell {} from what is left over ({})",
+                    frame.kept.size(), frame.outcome.title, seen, group, error.found);
+    error.expected = fmt::format("more than one known value in several levels of {}", group);
+    error.remedy = fmt::format("ask without {}, or of the known values alone in a column of your own", group);
+    return error;
+}
+
 } // namespace
 
 bool has_limits(const Frame& frame) {
@@ -183,7 +202,7 @@ void answer_censored(const Frame& frame, Finding& out) {
     const auto fit =
         stats::fit_censored(asked->design, asked->outcome, form_of(frame.family), asked->options);
     if (!fit) {
-        return give_up(out, fit.error());
+        return give_up(out, with_cause(frame, random, fit.error()));
     }
     const bool is_ratio = fit->distribution != Distribution::normal;
     out.model =
