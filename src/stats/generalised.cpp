@@ -123,7 +123,7 @@ Expected<void> check_peak(const detail::Peak& peak, const Design& design, const 
     }
     if (peak.end == detail::ScoringEnd::lost) {
         return fail({.code = ErrorCode::not_converged,
-                     .found = "200 steps did not reach the highest likelihood",
+                     .found = "no step of the search was the last: the highest likelihood was not reached",
                      .expected = "a maximum",
                      .remedy = "a smaller model; are some rows far from all others?"});
     }

@@ -127,7 +127,7 @@ struct GeneralisedFit {
 ///                  (binomial: none from all; counts: rows of 0 from others), so that a coefficient would be
 ///                  infinite (Albert and Anderson 1984, Biometrika 71:1; Konis 2007): names columns, and the
 ///                  levels that are the usual cause;
-///   not_converged  200 steps did not reach the maximum.
+///   not_converged  200 steps (with Firth's penalty 4000) did not reach the maximum.
 [[nodiscard]] Expected<GeneralisedFit> fit_generalised(const Design& design, std::span<const double> outcome,
                                                        const GeneralisedOptions& options = {});
 

@@ -15,7 +15,7 @@ namespace backeddy::stats::detail {
 enum class ScoringEnd : std::uint8_t {
     reached,
     endless, ///< the likelihood rises along `direction` for ever
-    lost,    ///< no maximum in 200 steps
+    lost,    ///< no maximum in 200 steps, with a penalty 4000
 };
 
 /// Where scoring ended.
