@@ -1,6 +1,8 @@
 #include "app/questions.hpp"
 
 #include <algorithm>
+#include <mutex>
+#include <string>
 
 #include <fmt/format.h>
 
@@ -41,6 +43,37 @@ bool same_points(const Finding& a, const Finding& b) {
                       });
 }
 
+/// Several questions are answered at a time and one line tells of it: the first that simulates has the line
+/// until it is done.
+class SimulationLine {
+  public:
+    explicit SimulationLine(const Progress& progress) : progress_(progress) {}
+
+    void tell(const std::string& question, std::size_t done, std::size_t total) {
+        const std::lock_guard lock(guard_);
+        if (told_.empty()) {
+            told_ = question;
+        }
+        if (question == told_) {
+            progress_(question, done, total, "draws");
+            if (done == total) {
+                told_.clear();
+            }
+        }
+    }
+
+    [[nodiscard]] findings::AnswerOptions options(const std::string& question, Threads threads) {
+        return {.threads = threads,
+                .simulated = [this, what = fmt::format("question {}, simulating", question)](
+                                 std::size_t done, std::size_t total) { tell(what, done, total); }};
+    }
+
+  private:
+    const Progress& progress_;
+    std::mutex guard_;
+    std::string told_;
+};
+
 findings::FoundVariant variant_of(const Finding& without, const Finding& with) {
     return {.rows = without.rows,
             .fish = without.fish,
@@ -53,7 +86,8 @@ findings::FoundVariant variant_of(const Finding& without, const Finding& with) {
 
 std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers& condition,
                                       const std::vector<FishAnswer>& fish,
-                                      const std::vector<FishAnswer>* without, Threads threads) {
+                                      const std::vector<FishAnswer>* without, Threads threads,
+                                      const Progress& progress) {
     const auto& questions = study.brief.questions;
     if (questions.empty()) {
         return {};
@@ -64,16 +98,24 @@ std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers
     const auto sight = sight_text(study.tables.decisions);
     const auto met = study::first_met(study.tables);
     std::vector<Finding> out(questions.size());
+    SimulationLine line(progress);
     parallel_for(questions.size(), threads, [&](std::size_t i) {
-        out[i] = findings::answer_question(questions[i], rows_for(questions[i], rows));
+        const auto& question = questions[i];
+        const auto& its_rows = rows_for(question, rows);
+        out[i] = findings::answer_question(question, its_rows, line.options(question.name, threads));
         if (without != nullptr) {
-            const auto other = findings::answer_question(questions[i], rows_for(questions[i], rows_without));
+            const auto& undone = rows_for(question, rows_without);
+            const auto other =
+                findings::is_same_to(question, its_rows, undone)
+                    ? out[i]
+                    : findings::answer_question(
+                          question, undone, line.options(question.name + " with human acts undone", threads));
             out[i].without_human = variant_of(other, out[i]);
             if (!sight.empty() && !out[i].without_human->is_same) {
                 out[i].warnings.push_back(sight);
             }
         }
-        const auto state = study::declared_state(questions[i], study.tables.declarations, met);
+        const auto state = study::declared_state(question, study.tables.declarations, met);
         out[i].declared = state.declared;
         out[i].declared_text = state.text;
     });

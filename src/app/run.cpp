@@ -154,7 +154,7 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
     }
     work.progress("questions", 0, 0, "");
     run.findings = answer_questions(opened.study, run.condition, run.fish,
-                                    any_human ? &run.fish_without : nullptr, work.threads);
+                                    any_human ? &run.fish_without : nullptr, work.threads, work.progress);
     work.progress("curves", 0, 0, "");
     run.curves = continuous_of(opened.study, run.chambers, run.stays, work.threads);
     run.complaints = opened.complaints;

@@ -129,6 +129,17 @@ void warn_of_left_out(const study::Question& question, Finding& out) {
     }
 }
 
+// Whoever reads warnings alone must hear of a check that fails.
+void warn_of_checks(Finding& out) {
+    for (const auto& check : out.checks) {
+        if (check.verdict != FoundCheck::Verdict::fine) {
+            out.warnings.push_back(fmt::format(
+                "the check \"{}\" {}: {}", check.name,
+                check.verdict == FoundCheck::Verdict::look ? "asks for a look" : "fails", check.text));
+        }
+    }
+}
+
 constexpr std::size_t least_rows_of_group = 5;
 
 // An interval of so few stands or falls with the model's assumptions, which so few cannot show to be wrong.
@@ -149,9 +160,9 @@ void warn_of_few(const detail::Frame& frame, Finding& out) {
     }
 }
 
-Finding answered(const study::Question& question, const Observations& rows) {
+Finding answered(const study::Question& question, const Observations& rows, const AnswerOptions& options) {
     std::vector<LeftOutRow> left_out;
-    const auto frame = detail::make_frame(question, rows, left_out);
+    auto frame = detail::make_frame(question, rows, left_out);
     Finding out = frame ? detail::begun(*frame) : Finding();
     out.left_out = std::move(left_out);
     name_question(question, rows, out);
@@ -159,7 +170,9 @@ Finding answered(const study::Question& question, const Observations& rows) {
         detail::give_up(out, frame.error());
         return out;
     }
+    frame->options = options;
     answer_frame(*frame, out);
+    warn_of_checks(out);
     warn_of_few(*frame, out);
     if (out.unanswered.empty()) {
         say_groups(*frame, out);
@@ -175,10 +188,11 @@ Finding answered(const study::Question& question, const Observations& rows) {
 
 } // namespace
 
-Finding answer_question(const study::Question& question, const Observations& rows) {
+Finding answer_question(const study::Question& question, const Observations& rows,
+                        const AnswerOptions& options) {
     // Libraries below throw where numbers run out; one question must not take all other answers with it.
     try {
-        return answered(question, rows);
+        return answered(question, rows, options);
     } catch (const std::exception& error) {
         Finding out;
         name_question(question, rows, out);
@@ -188,6 +202,22 @@ Finding answer_question(const study::Question& question, const Observations& row
                         error.what());
         return out;
     }
+}
+
+bool is_same_to(const study::Question& question, const Observations& one, const Observations& other) {
+    if (one.rows() != other.rows()) {
+        return false;
+    }
+    for (std::size_t row = 0; row < one.rows(); ++row) {
+        if (one.label(row) != other.label(row)) {
+            return false;
+        }
+    }
+    const auto columns = detail::named_columns(question, one);
+    const auto others = detail::named_columns(question, other);
+    return std::ranges::equal(columns, others, [](const ObservedColumn* a, const ObservedColumn* b) {
+        return a->name == b->name && a->cells == b->cells;
+    });
 }
 
 namespace {

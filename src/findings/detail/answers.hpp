@@ -42,6 +42,7 @@ void answer_plain_rates(const Frame& frame, Finding& out);
 
 /// Of a term, where chance is simulated: 20 of them lie beyond what 5 % exceed.
 constexpr std::size_t bootstrap_draws = 400;
+[[nodiscard]] stats::TermBootstrapOptions bootstrap_of(const Frame& frame);
 
 /// Yes or no and counts otherwise: logistic, Poisson and negative binomial models, mixed ones where there are
 /// random terms.

@@ -10,7 +10,10 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "base/near_names.hpp"
 #include "base/number_text.hpp"
+#include "study/observed.hpp"
+#include "study/question_reading.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::findings::detail {
@@ -19,13 +22,50 @@ namespace {
 
 using study::QuestionFamily;
 
+study::IsColumn columns_of(const Observations& rows) {
+    return [&rows](const std::string& name) { return rows.column(name) != nullptr; };
+}
+
+// What is no name of a column but was meant to be something else.
+std::optional<std::string> meant_otherwise(const std::string& key, const std::string& name,
+                                           const Observations& rows) {
+    if (const auto at = name.find(" within "); at != std::string::npos && key != "random") {
+        return fmt::format("\"within\" stands in random alone; for {} that lie in {} write random = [\"{}\", "
+                           "\"{}\"]",
+                           name.substr(0, at), name.substr(at + 8), name.substr(at + 8), name.substr(0, at));
+    }
+    if (name.starts_with("log(") && name.ends_with(")")) {
+        const auto inner = name.substr(4, name.size() - 5);
+        if (rows.column(inner) != nullptr) {
+            return key == "outcome" ? fmt::format("write outcome = \"{}\" and family = \"log_normal\"", inner)
+                                    : fmt::format("write \"{}\": a group has no logarithm", inner);
+        }
+    }
+    return std::nullopt;
+}
+
 Error unknown_column(const std::string& key, const std::string& name, const Observations& rows) {
-    const auto near = nearest_name(name, rows.names());
+    const auto names = rows.names();
+    const auto near = nearest_name(name, names);
+    const auto meant = meant_otherwise(key, name, rows);
+    constexpr std::size_t most = 6;
+    const auto some = nearest_names(name, names, most);
     return {.code = ErrorCode::unknown_name,
             .found = fmt::format("{} = \"{}\", which no {} has", key, name, rows.noun()),
-            .expected = fmt::format("one of {}", fmt::join(rows.names(), ", ")),
-            .remedy = near ? fmt::format("did you mean \"{}\"?", *near)
-                           : "mend the name, or add the column to the tables"};
+            .expected = fmt::format(
+                "a column, such as {}{}", fmt::join(some, ", "),
+                names.size() > some.size() ? fmt::format(" and {} others", names.size() - some.size()) : ""),
+            .remedy = meant  ? *meant
+                      : near ? fmt::format("did you mean \"{}\"?", *near)
+                             : "mend the name (study-folder.md lists them), or add the column to fish.csv or "
+                               "encounters.csv"};
+}
+
+Error no_logarithm(const std::string& key, const ObservedColumn& column) {
+    return {.code = ErrorCode::bad_setting,
+            .found = fmt::format("{} = \"log({})\", and {} holds words", key, column.name, column.name),
+            .expected = "a column of numbers where a logarithm is taken",
+            .remedy = fmt::format("write \"{}\"", column.name)};
 }
 
 Expected<const ObservedColumn*> find_column(const std::string& key, const std::string& name,
@@ -89,6 +129,9 @@ QuestionFamily family_of(const study::Question& question, const ObservedColumn& 
         return QuestionFamily::negative_binomial;
     }
     if (outcome.is_words()) {
+        if (!outcome.levels.empty()) { // the program's own scores, of however many levels are there
+            return QuestionFamily::ordinal;
+        }
         return kinds_of(outcome) <= 2 ? QuestionFamily::binomial : QuestionFamily::ordinal;
     }
     if (is_zero_or_one(outcome)) {
@@ -100,6 +143,46 @@ QuestionFamily family_of(const study::Question& question, const ObservedColumn& 
         return std::holds_alternative<Within>(cell);
     });
     return is_time && has_limits ? QuestionFamily::time : QuestionFamily::normal;
+}
+
+// Few whole numbers of no unit: what grades and counts look like, and measurements seldom do.
+std::optional<std::string> looks_like_scores(const study::Question& question, const ObservedColumn& outcome) {
+    if (question.family != QuestionFamily::automatic || !outcome.unit.empty() ||
+        study::find_observed(outcome.name) != nullptr ||
+        family_of(question, outcome) != QuestionFamily::normal) {
+        return std::nullopt;
+    }
+    constexpr double largest = 20.0;
+    std::set<double> values;
+    std::size_t cells = 0;
+    for (const auto& cell : outcome.cells) {
+        const auto* value = std::get_if<Value>(&cell);
+        if (value == nullptr) {
+            if (std::holds_alternative<Absent>(cell)) {
+                continue;
+            }
+            return std::nullopt;
+        }
+        if (value->uncertainty || value->value != std::floor(value->value) || value->value < 0.0 ||
+            value->value > largest) {
+            return std::nullopt;
+        }
+        values.insert(value->value);
+        ++cells;
+    }
+    if (values.size() < 2 || values.size() == cells) {
+        return std::nullopt;
+    }
+    std::vector<std::string> words;
+    for (const double value : values) {
+        words.push_back(exact_text(value));
+    }
+    return fmt::format(
+        "{} holds whole numbers alone ({}), as scores and counts do, and is answered as if they "
+        "were measured: where they are scores write family = \"ordinal\" (with order = [\"{}\"] where "
+        "they do not rise in that order), where they are counts family = "
+        "\"negative_binomial\"; where they are neither, family = \"normal\" says so",
+        outcome.name, fmt::join(words, ", "), fmt::join(words, "\", \""));
 }
 
 // A column of the table, and how it is made of an observed one.
@@ -205,7 +288,7 @@ class Maker {
 
     Expected<Frame> make() {
         auto outcome = find_column("outcome", question_.outcome, rows_);
-        auto compare_term = study::question_term(question_.compare);
+        auto compare_term = study::question_term(question_.compare, is_column_);
         if (!outcome || !compare_term) {
             return fail(!outcome ? std::move(outcome).error() : std::move(compare_term).error());
         }
@@ -219,6 +302,12 @@ class Maker {
         if (!compare) {
             return fail(std::move(compare).error());
         }
+        if (compare_term->parts[0].is_log && (*compare)->is_words()) {
+            return fail(no_logarithm("compare", **compare));
+        }
+        if (auto done = refuse_reference(**compare); !done) {
+            return fail(std::move(done).error());
+        }
         Frame frame{.question = question_, .rows = rows_, .outcome = **outcome, .compare = **compare};
         frame.family = family_of(question_, **outcome);
         frame.compares_groups = (*compare)->is_words();
@@ -230,6 +319,9 @@ class Maker {
         if (auto done = want_adjustment(frame); !done) {
             return fail(std::move(done).error());
         }
+        if (auto done = refuse_bare_interactions(frame); !done) {
+            return fail(std::move(done).error());
+        }
         if (auto done = want_groups(frame); !done) {
             return fail(std::move(done).error());
         }
@@ -237,6 +329,9 @@ class Maker {
             return fail(std::move(done).error());
         }
         frame.warnings = stage_warnings(question_, rows_);
+        if (auto doubt = looks_like_scores(question_, **outcome)) {
+            frame.warnings.push_back(*std::move(doubt));
+        }
         keep_rows(frame);
         if (!question_.within.empty() && frame.compares_groups &&
             (!frame.adjust.empty() || frame.random.size() > 1)) {
@@ -258,7 +353,7 @@ class Maker {
 
     Expected<void> want_adjustment(Frame& frame) {
         for (const auto& text : question_.adjust_for) {
-            auto term = study::question_term(text);
+            auto term = study::question_term(text, is_column_);
             if (!term) {
                 return fail(std::move(term).error());
             }
@@ -267,6 +362,9 @@ class Maker {
                 auto column = find_column("adjust_for", part.column, rows_);
                 if (!column) {
                     return fail(std::move(column).error());
+                }
+                if (part.is_log && (*column)->is_words()) {
+                    return fail(no_logarithm("adjust_for", **column));
                 }
                 want(name_of(part), *column, part.is_log, (*column)->is_words());
                 out.columns.push_back(name_of(part));
@@ -278,7 +376,7 @@ class Maker {
 
     Expected<void> want_groups(Frame& frame) {
         for (const auto& text : question_.random) {
-            auto random = study::question_random(text);
+            auto random = study::question_random(text, is_column_);
             if (!random) {
                 return fail(std::move(random).error());
             }
@@ -311,9 +409,73 @@ class Maker {
             if (!slope) {
                 return fail(std::move(slope).error());
             }
+            if ((*slope)->is_words()) {
+                return fail({.code = ErrorCode::bad_setting,
+                             .found = fmt::format("random = \"{} within {}\", and {} holds words",
+                                                  random.slope, random.group, random.slope),
+                             .expected = "a column of numbers, whose slope then differs between levels: "
+                                         "\"hours within fish\"",
+                             .remedy = fmt::format(
+                                 "for {} that lie in {} write random = [\"{}\", \"{}\"], each "
+                                 "level of {} with a name of its own",
+                                 random.slope, random.group, random.group, random.slope, random.slope)});
+            }
             want(random.slope, *slope, false, false);
         }
         return {};
+    }
+
+    // Numbers have a slope, and nothing to be compared with.
+    [[nodiscard]] Expected<void> refuse_reference(const ObservedColumn& compare) const {
+        if (question_.reference.empty() || compare.is_words()) {
+            return {};
+        }
+        return fail({.code = ErrorCode::bad_setting,
+                     .found = fmt::format("reference = \"{}\", and {} holds numbers", question_.reference,
+                                          compare.name),
+                     .expected = "a reference where groups are compared: of numbers a slope is asked",
+                     .remedy = fmt::format("take reference out, or write words into {}", compare.name)});
+    }
+
+    // A product means what is said of it only beside its columns by themselves (Nelder 1977, J R Stat Soc A
+    // 140:48). One column may be missing where all others are groups: it then has an effect in each of them.
+    [[nodiscard]] Expected<void> refuse_bare_interactions(const Frame& frame) const {
+        for (std::size_t i = 0; i < frame.adjust.size(); ++i) {
+            const auto& columns = frame.adjust[i].columns;
+            std::vector<std::string> missing;
+            bool others_are_groups = true;
+            for (const auto& name : columns) {
+                if (!stands_alone(frame, name)) {
+                    missing.push_back(name);
+                } else {
+                    others_are_groups = others_are_groups && is_group(name);
+                }
+            }
+            if (columns.size() == 1 || missing.empty() || (missing.size() == 1 && others_are_groups)) {
+                continue;
+            }
+            std::vector<std::string> whole = missing;
+            whole.insert(whole.end(), question_.adjust_for.begin(), question_.adjust_for.end());
+            return fail({.code = ErrorCode::bad_setting,
+                         .found = fmt::format("adjust_for has \"{}\" without {} by {}",
+                                              question_.adjust_for[i], fmt::join(missing, " and "),
+                                              missing.size() == 1 ? "itself" : "themselves"),
+                         .expected = "the columns of an interaction by themselves too: it is what they do "
+                                     "together beyond what each does alone",
+                         .remedy = fmt::format("write adjust_for = [\"{}\"]", fmt::join(whole, "\", \""))});
+        }
+        return {};
+    }
+
+    static bool stands_alone(const Frame& frame, const std::string& name) {
+        return name == frame.compare_name || std::ranges::any_of(frame.adjust, [&](const auto& term) {
+                   return term.columns.size() == 1 && term.columns[0] == name;
+               });
+    }
+
+    [[nodiscard]] bool is_group(const std::string& name) const {
+        return std::ranges::any_of(
+            wanted_, [&](const Wanted& wanted) { return wanted.name == name && wanted.is_group; });
     }
 
     // One column in two places says the same thing twice, or explains itself.
@@ -346,7 +508,7 @@ class Maker {
     [[nodiscard]] bool explains_itself(const std::string& outcome) const {
         return std::any_of(
             question_.adjust_for.begin(), question_.adjust_for.end(), [&](const std::string& text) {
-                const auto term = study::question_term(text);
+                const auto term = study::question_term(text, is_column_);
                 return term && std::any_of(term->parts.begin(), term->parts.end(),
                                            [&](const auto& part) { return part.column == outcome; });
             });
@@ -448,6 +610,7 @@ class Maker {
     const study::Question& question_;
     const Observations& rows_;
     std::vector<LeftOutRow>& left_out_;
+    study::IsColumn is_column_ = columns_of(rows_);
     std::vector<Wanted> wanted_;
 };
 
@@ -523,9 +686,34 @@ Expected<Frame> make_frame(const study::Question& question, const Observations& 
     return Maker(question, rows, left_out).make();
 }
 
+std::vector<const ObservedColumn*> named_columns(const study::Question& question, const Observations& rows) {
+    const auto is_column = columns_of(rows);
+    std::vector<const ObservedColumn*> out{rows.column(question.outcome), rows.column(question.within)};
+    if (out[0] != nullptr) {
+        out.push_back(rows.column(out[0]->exposure));
+    }
+    std::vector<std::string> terms = question.adjust_for;
+    terms.push_back(question.compare);
+    for (const auto& text : terms) {
+        const auto term = study::question_term(text, is_column);
+        for (const auto& part : term ? term->parts : std::vector<study::QuestionTerm::Part>{}) {
+            out.push_back(rows.column(part.column));
+        }
+    }
+    for (const auto& text : question.random) {
+        if (const auto random = study::question_random(text, is_column)) {
+            out.push_back(rows.column(random->group));
+            out.push_back(rows.column(random->slope));
+        }
+    }
+    std::erase(out, nullptr);
+    return out;
+}
+
 std::vector<std::string> stage_warnings(const study::Question& question, const Observations& rows) {
     std::vector<std::string> out;
-    const auto term = study::question_term(question.compare);
+    const auto is_column = columns_of(rows);
+    const auto term = study::question_term(question.compare, is_column);
     const auto* compare = term ? rows.column(term->parts[0].column) : nullptr;
     if (compare == nullptr || compare->stage == Stage::unknown) {
         out.push_back(
@@ -542,7 +730,7 @@ std::vector<std::string> stage_warnings(const study::Question& question, const O
         out.push_back(compare->caution);
     }
     for (const auto& text : question.adjust_for) {
-        const auto adjusted = study::question_term(text);
+        const auto adjusted = study::question_term(text, is_column);
         for (const auto& part : adjusted ? adjusted->parts : std::vector<study::QuestionTerm::Part>{}) {
             const auto* column = rows.column(part.column);
             const bool is_later =

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "findings/answer.hpp"
 #include "findings/finding.hpp"
 #include "findings/observations.hpp"
 #include "stats/table.hpp"
@@ -32,6 +33,7 @@ struct Frame {
     std::vector<stats::Term> adjust;           ///< over columns of the table
     std::vector<study::QuestionRandom> random; ///< as asked, `within` among them
     std::vector<std::string> warnings;
+    AnswerOptions options;
 
     /// Levels of `compare` that are there, the reference first; empty for a slope.
     [[nodiscard]] const std::vector<std::string>& levels() const;
@@ -50,6 +52,11 @@ struct Frame {
 /// too as far as it came to them.
 [[nodiscard]] Expected<Frame> make_frame(const study::Question& question, const Observations& rows,
                                          std::vector<LeftOutRow>& left_out);
+
+/// Every column that the question names, the exposure of a count among them; those that are not there are
+/// left away.
+[[nodiscard]] std::vector<const ObservedColumn*> named_columns(const study::Question& question,
+                                                               const Observations& rows);
 
 /// A warning for each column of the adjustment that became known during or after the treatment.
 [[nodiscard]] std::vector<std::string> stage_warnings(const study::Question& question,

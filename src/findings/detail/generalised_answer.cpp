@@ -71,6 +71,14 @@ Expected<stats::GeneralisedFit> fit_of(const stats::Design& design, const Genera
     }
     options.penalty = stats::Penalty::firth;
     auto penalised = stats::fit_generalised(design, outcome.values, options);
+    if (!penalised && is_parted) {
+        return fail({.code = penalised.error().code,
+                     .found = fmt::format("{}; and with Firth's penalty, which keeps it finite, {}",
+                                          fit.error().found, penalised.error().found),
+                     .expected = fmt::format("more than {} rows for {} coefficients", design.rows(),
+                                             design.columns()),
+                     .remedy = "take a column out of adjust_for, or bring more rows"});
+    }
     if (!penalised) {
         return fit;
     }
@@ -114,7 +122,7 @@ void add_simulated(const Frame& frame, const stats::GeneralisedFit& fit, Finding
     }
     bool is_taken = false;
     if (term) {
-        const auto simulated = stats::bootstrap_term(fit, *term, {.draws = bootstrap_draws});
+        const auto simulated = stats::bootstrap_term(fit, *term, bootstrap_of(frame));
         const auto limits = [&](std::size_t column) {
             auto wider = fit;
             wider.level = 1.0 - stats::chi_squared_upper(simulated->critical, 1.0);

@@ -72,7 +72,7 @@ void add_simulated(const Frame& frame, const stats::GeneralisedMixedModel& model
     if (fewest_levels(fit) >= enough_levels || !term) {
         return;
     }
-    const auto simulated = stats::bootstrap_term(model, fit, *term, {.draws = bootstrap_draws});
+    const auto simulated = stats::bootstrap_term(model, fit, *term, bootstrap_of(frame));
     const auto stretched = [&](std::size_t column) {
         const auto& estimate = fit.coefficients[column];
         const double half = estimate.se * std::sqrt(simulated->critical);

@@ -10,6 +10,10 @@
 
 namespace backeddy::findings::detail {
 
+stats::TermBootstrapOptions bootstrap_of(const Frame& frame) {
+    return {.draws = bootstrap_draws, .threads = frame.options.threads, .drawn = frame.options.simulated};
+}
+
 std::string where_text(const Frame& frame) {
     const auto rows = frame.kept.size();
     const auto fish = frame.fish();
