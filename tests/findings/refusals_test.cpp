@@ -106,6 +106,38 @@ TEST(Refusal, of_a_name_gives_the_nearest_and_few_others) {
     EXPECT_LT(said.size(), 400U);
 }
 
+TEST(Refusal, of_an_outcome_that_does_not_vary_names_its_column) {
+    auto rows = fish_of_sites();
+    for (std::size_t row = 0; row < rows.rows(); ++row) {
+        rows.set(row, "depth_m", Value{.value = 4.0});
+    }
+    auto asked = question("depth_m", "rig");
+    EXPECT_THAT(answer_question(asked, rows).unanswered,
+                AllOf(HasSubstr("depth_m is 4 for each of the 48 fish"), HasSubstr("filled down")));
+    asked.random = {"river"};
+    EXPECT_THAT(answer_question(asked, rows).unanswered, HasSubstr("depth_m is 4 for each of the 48 fish"));
+    asked.family = study::QuestionFamily::negative_binomial;
+    EXPECT_THAT(answer_question(asked, rows).unanswered, HasSubstr("depth_m is 4 for each of the 48 fish"));
+}
+
+TEST(Refusal, of_a_word_for_each_row_names_its_column) {
+    EXPECT_THAT(refused(question("peak", "fish")),
+                AllOf(HasSubstr("fish is another word for each of the 48 fish"), HasSubstr("take fish out")));
+    EXPECT_THAT(refused(question("peak", "rig", {"fish"})), HasSubstr("fish is another word for each"));
+    // One long stretch of fishing by each of three rigs is a count that tells something.
+    Observations rows("stretch", "stretches");
+    for (const auto& [rig, bites] : {std::pair{"a", 21.0}, {"b", 40.0}, {"c", 18.0}}) {
+        const auto row = rows.add_row(rig, "");
+        rows.set(row, "rig", Word{rig});
+        rows.set(row, "bites", Value{.value = bites});
+        rows.set(row, "rod_hours", Value{.value = 100.0});
+    }
+    rows.column_of("bites").exposure = "rod_hours";
+    auto asked = question("bites", "rig");
+    asked.family = study::QuestionFamily::poisson;
+    EXPECT_EQ(answer_question(asked, rows).unanswered, "");
+}
+
 // Four fish are few, and enough for Firth's penalty: each of its steps takes away but a share of what is
 // left.
 TEST(FewRows, of_yes_and_no_are_answered_with_firths_penalty) {

@@ -425,6 +425,53 @@ class Maker {
         return {};
     }
 
+    // Words that are all the same are told of where they are counted.
+    [[nodiscard]] Expected<void> refuse_constant_outcome(const Frame& frame) const {
+        const auto* first = std::get_if<Value>(&frame.outcome.cells[frame.kept.front()]);
+        // Equal counts in unequal hours are rates that differ, and two equal counts have a ratio.
+        const bool is_count = frame.family == QuestionFamily::poisson || !frame.outcome.exposure.empty();
+        if (first == nullptr || (is_count && first->value != 0.0) ||
+            !std::ranges::all_of(frame.kept, [&](std::size_t row) {
+                const auto* value = std::get_if<Value>(&frame.outcome.cells[row]);
+                return value != nullptr && value->value == first->value;
+            })) {
+            return {};
+        }
+        return fail({.code = ErrorCode::degenerate,
+                     .found = fmt::format("{} is {} for each of the {} {} that take part", frame.outcome.name,
+                                          exact_text(first->value), frame.kept.size(), rows_.nouns()),
+                     .expected = "an outcome that varies: nothing is left to explain",
+                     .remedy = "look at the column: was it filled down, or cut off at a limit?"});
+    }
+
+    // A column that names each row explains every outcome and none. Counts alone tell something of one row: a
+    // stretch of fishing has many bites.
+    [[nodiscard]] Expected<void> refuse_level_of_its_own(const Frame& frame) const {
+        const bool is_count =
+            frame.family == QuestionFamily::poisson ||
+            (frame.family == QuestionFamily::negative_binomial && !frame.outcome.exposure.empty());
+        std::vector<std::string> fixed{frame.compare_name};
+        for (const auto& term : frame.adjust) {
+            fixed.insert(fixed.end(), term.columns.begin(), term.columns.end());
+        }
+        for (const auto& name : fixed) {
+            const bool names_each = !is_count && frame.kept.size() > 2 && frame.table.is_factor(name) &&
+                                    frame.table.factor(name).levels.size() == frame.kept.size();
+            if (names_each) {
+                return fail({.code = ErrorCode::degenerate,
+                             .found = fmt::format("{} is another word for each of the {} {} that take part",
+                                                  name, frame.kept.size(), rows_.nouns()),
+                             .expected = fmt::format(
+                                 "several {} with the same word: nothing else tells what the word "
+                                 "does from what they differ in by themselves",
+                                 rows_.nouns()),
+                             .remedy = fmt::format("take {} out, or compare a column that {} share", name,
+                                                   rows_.nouns())});
+            }
+        }
+        return {};
+    }
+
     // Numbers have a slope, and nothing to be compared with.
     [[nodiscard]] Expected<void> refuse_reference(const ObservedColumn& compare) const {
         if (question_.reference.empty() || compare.is_words()) {
@@ -580,6 +627,12 @@ class Maker {
                 return fail(std::move(table).error());
             }
             frame.table = std::move(*table);
+        }
+        if (auto done = refuse_constant_outcome(frame); !done) {
+            return done;
+        }
+        if (auto done = refuse_level_of_its_own(frame); !done) {
+            return done;
         }
         if (frame.compares_groups && frame.levels().size() < 2) {
             return fail({.code = ErrorCode::degenerate,
