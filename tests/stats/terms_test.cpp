@@ -95,7 +95,7 @@ TEST(Design, each_fault_is_named_with_what_to_do) {
     // Squares of these are no numbers any more; and beside a column of large numbers a short one still
     // counts.
     ASSERT_TRUE(table.add_numbers("e160", {1e160, 2e160, 0.0, 1.0, 2.0, 3.0}));
-    EXPECT_EQ(text({{{"e160"}}}).substr(0, 50), "\"e160\" holds numbers whose squares are more than a c");
+    EXPECT_EQ(text({{{"e160"}}}).substr(0, 50), "\"e160\" holds numbers whose squares are more than a");
     ASSERT_TRUE(table.add_numbers("large", {1e25, 2e25, 5e25, 1e25, 3e25, 9e25}));
     EXPECT_EQ(text({{{"large"}}, {{"mass"}}, {{"twice"}}}).substr(0, 44),
               "\"twice\" follows from \"intercept\" and \"mass\":");
