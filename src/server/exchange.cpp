@@ -45,17 +45,19 @@ std::string one_line(std::string_view text) {
     return out;
 }
 
-// What a page of ours may load, and that nobody may frame it. Nothing from another origin.
-constexpr std::string_view for_every_answer =
+constexpr std::string_view page_policy =
     "Content-Security-Policy: default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: "
-    "blob:; "
-    "font-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; base-uri 'none'; "
-    "form-action 'self'; frame-ancestors 'none'\r\n"
-    "X-Content-Type-Options: nosniff\r\n"
-    "X-Frame-Options: DENY\r\n"
-    "Referrer-Policy: no-referrer\r\n"
-    "Cross-Origin-Opener-Policy: same-origin\r\n"
-    "Cross-Origin-Resource-Policy: same-origin\r\n";
+    "blob:; font-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; frame-src 'self'; "
+    "base-uri 'none'; form-action 'self'; frame-ancestors 'none'\r\n"
+    "X-Frame-Options: DENY\r\n";
+constexpr std::string_view report_policy =
+    "Content-Security-Policy: sandbox allow-scripts allow-downloads allow-modals; default-src 'none'; "
+    "script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:; frame-ancestors 'self'\r\n"
+    "X-Frame-Options: SAMEORIGIN\r\n";
+constexpr std::string_view for_every_answer = "X-Content-Type-Options: nosniff\r\n"
+                                              "Referrer-Policy: no-referrer\r\n"
+                                              "Cross-Origin-Opener-Policy: same-origin\r\n"
+                                              "Cross-Origin-Resource-Policy: same-origin\r\n";
 
 /// Whether a list such as "gzip, br;q=0.5" takes gzip (RFC 9110, section 12.5.3).
 bool takes_gzip(std::string_view list) {
@@ -222,6 +224,7 @@ std::string head_text(const Response& response, std::string_view body, bool is_p
     for (const auto& [name, text] : response.fields) {
         out += name + ": " + one_line(text) + "\r\n";
     }
+    out += response.policy == Policy::report ? report_policy : page_policy;
     out += for_every_answer;
     out += response.closes ? "Connection: close\r\n\r\n" : "\r\n";
     return out;

@@ -100,6 +100,13 @@ class Bytes {
     std::string_view view_;
 };
 
+/// What a browser lets a document do.
+enum class Policy {
+    page,   ///< loads from us alone and runs no script that stands in it; nobody frames it
+    report, ///< one file with its own script and style: without rights or network, and our own pages may
+            ///< frame it
+};
+
 struct Response {
     int status = 200;
     std::string content_type; ///< empty: no body
@@ -107,7 +114,8 @@ struct Response {
     std::optional<Bytes> gzip; ///< the same body packed beforehand, sent to who takes it
     std::string etag;          ///< with its quotes; who has this one already is told so instead of sent it
     std::vector<Field> fields; ///< Allow, Location, Set-Cookie, Retry-After ...
-    bool closes = false;       ///< the connection ends with this answer
+    Policy policy = Policy::page;
+    bool closes = false; ///< the connection ends with this answer
 };
 
 /// A refusal in the form of RFC 9457: what is wrong, and what the reader can do.

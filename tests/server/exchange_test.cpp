@@ -41,6 +41,17 @@ TEST(Exchange, every_answer_says_what_pages_may_load) {
     }
 }
 
+TEST(Exchange, a_report_has_its_own_script_and_no_rights) {
+    Response report{.content_type = "text/html; charset=utf-8", .body = "<p>", .policy = Policy::report};
+    const std::string head = outgoing(report, asks("GET")).head;
+    EXPECT_THAT(head, HasSubstr("Content-Security-Policy: sandbox allow-scripts allow-downloads "
+                                "allow-modals; default-src 'none';"));
+    EXPECT_THAT(head, HasSubstr("frame-ancestors 'self'\r\n"));
+    EXPECT_THAT(head, HasSubstr("X-Frame-Options: SAMEORIGIN\r\n"));
+    EXPECT_THAT(head, Not(HasSubstr("allow-same-origin")));
+    EXPECT_THAT(head, Not(HasSubstr("DENY")));
+}
+
 TEST(Exchange, a_field_cannot_split_the_answer) {
     Response response = json_response("{}");
     response.fields.emplace_back("Location", "/x\r\nSet-Cookie: a=b");
