@@ -15,7 +15,6 @@ namespace {
 namespace fs = std::filesystem;
 using namespace backeddy;
 using namespace backeddy::server;
-using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
 
