@@ -93,8 +93,8 @@ std::optional<std::string> same_disk_warning(const std::filesystem::path& journa
         folder.string());
 }
 
-Copy::Copy(std::filesystem::path folder, JournalOptions options)
-    : file_(std::move(folder) / copy_name), options_(std::move(options)) {}
+Copy::Copy(const std::filesystem::path& folder, JournalOptions options)
+    : file_(folder / copy_name), options_(std::move(options)) {}
 
 Expected<void> Copy::open_for(const Journal& journal) {
     if (std::error_code unknown; !std::filesystem::exists(file_, unknown)) {

@@ -41,7 +41,7 @@ struct CopyState {
 /// of its own, with a Journal of its own opened to be read.
 class Copy {
   public:
-    explicit Copy(std::filesystem::path folder, JournalOptions options = {});
+    explicit Copy(const std::filesystem::path& folder, JournalOptions options = {});
 
     /// Copies what the copy lacks. A disk that is away, full or failing stops nothing: the state says so, and
     /// the next call tries again from what is there then.

@@ -21,7 +21,6 @@ using test::Folder;
 using test::value_of;
 using testing::IsEmpty;
 using testing::IsSubsetOf;
-using testing::UnorderedElementsAreArray;
 
 /// Of every size that SQLite stores in another way: on one page, with one overflow page, with many.
 std::vector<Entry> of_all_sizes() {

@@ -24,7 +24,6 @@ using test::entry;
 using test::error_text;
 using test::Folder;
 using test::value_of;
-using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::SizeIs;
