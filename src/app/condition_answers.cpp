@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "app/detail/condition_parts.hpp"
+#include "base/lower_case.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::app {
@@ -58,10 +59,8 @@ void add_scores(FishCondition& out, const study::FishId& fish, const Looks& look
 // ---------------------------------------------------------------- reminders
 
 std::string plain_word(std::string_view text) {
-    std::string out;
-    for (const char c : text) {
-        out += c == ' ' || c == '-' ? '_' : c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-    }
+    auto out = lower_case(text);
+    std::ranges::replace_if(out, [](char c) { return c == ' ' || c == '-'; }, '_');
     return out;
 }
 

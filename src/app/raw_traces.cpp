@@ -1,7 +1,6 @@
 #include "app/raw_traces.hpp"
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <functional>
 #include <map>
@@ -15,6 +14,7 @@
 
 #include "app/file_doubts.hpp"
 #include "base/file.hpp"
+#include "base/lower_case.hpp"
 #include "base/number_text.hpp"
 #include "intake/brief.hpp"
 #include "study/relations.hpp"
@@ -724,8 +724,7 @@ Expected<std::vector<ChannelPiece>> find_channel(const RawTraces& traces, const 
 namespace {
 
 bool same_but_case(std::string_view a, std::string_view b) {
-    return std::equal(a.begin(), a.end(), b.begin(), b.end(),
-                      [](unsigned char x, unsigned char y) { return std::tolower(x) == std::tolower(y); });
+    return lower_case(a) == lower_case(b);
 }
 
 // Whether a [[trace.column]] means this column: by its place, or by its header whole or without its unit, as

@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "base/lower_case.hpp"
 #include "base/number_text.hpp"
 
 namespace backeddy::condition {
@@ -69,10 +70,8 @@ std::string bare(std::string_view unit) {
         if (two == "\u00b5" || two == "\u03bc") {
             out += 'u';
             ++i;
-        } else if (unit[i] >= 'A' && unit[i] <= 'Z') {
-            out += static_cast<char>(unit[i] - 'A' + 'a');
         } else if (unit[i] != ' ') {
-            out += unit[i];
+            out += lower_letter(unit[i]);
         }
     }
     return out;

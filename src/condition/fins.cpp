@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "base/lower_case.hpp"
 #include "base/number_text.hpp"
 #include "fit/bootstrap.hpp"
 #include "fit/quantile.hpp"
@@ -15,13 +16,6 @@
 namespace backeddy::condition {
 
 namespace {
-
-std::string lower_case(std::string_view text) {
-    std::string out(text);
-    std::transform(out.begin(), out.end(), out.begin(),
-                   [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
-    return out;
-}
 
 Expected<void> check_scale(const OrdinalScale& scale) {
     std::vector<std::string> words;

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "base/lower_case.hpp"
+
 namespace backeddy::condition {
 
 std::string well_name(std::size_t row, std::size_t column) {
@@ -18,11 +20,11 @@ std::optional<std::size_t> row_of_letters(std::string_view letters) {
     }
     std::size_t row = 0;
     for (const char c : letters) {
-        const char capital = c >= 'a' && c <= 'z' ? static_cast<char>(c - 'a' + 'A') : c;
-        if (capital < 'A' || capital > 'Z') {
+        const char letter = lower_letter(c);
+        if (letter < 'a' || letter > 'z') {
             return std::nullopt;
         }
-        row = (row * 26) + static_cast<std::size_t>(capital - 'A') + 1;
+        row = (row * 26) + static_cast<std::size_t>(letter - 'a') + 1;
     }
     return row;
 }

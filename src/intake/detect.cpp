@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "base/lower_case.hpp"
 #include "intake/detail/columns.hpp"
 #include "intake/detail/date_order.hpp"
 #include "intake/detail/fields.hpp"

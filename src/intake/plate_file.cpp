@@ -11,6 +11,7 @@
 #include <fmt/ranges.h>
 
 #include "base/file.hpp"
+#include "base/lower_case.hpp"
 #include "base/number_text.hpp"
 #include "condition/plate_well.hpp"
 #include "intake/detail/csv_table.hpp"

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "base/lower_case.hpp"
 #include "intake/detail/fields.hpp"
 #include "intake/detail/header_words.hpp"
 #include "intake/detail/number.hpp"

@@ -2,9 +2,9 @@
 
 #include <algorithm>
 #include <array>
-#include <cctype>
 #include <utility>
 
+#include "base/lower_case.hpp"
 #include "quantity/quantity.hpp"
 
 namespace backeddy::intake {
@@ -130,7 +130,7 @@ std::string folded(std::string_view text) {
             }
             continue;
         }
-        out += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+        out += lower_letter(c);
     }
     const auto replace = [&out](std::string_view what, std::string_view with) {
         for (std::size_t at = out.find(what); at != std::string::npos;

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "base/lower_case.hpp"
 #include "report/detail/condition_parts.hpp"
 #include "report/detail/csv_table.hpp"
 #include "report/detail/html_parts.hpp"
@@ -78,10 +79,8 @@ std::string unit_ending(const std::string& unit) {
             out += "_per_";
         } else if (c == '%') {
             out += "percent";
-        } else if (c >= 'A' && c <= 'Z') {
-            out += static_cast<char>(c - 'A' + 'a');
         } else {
-            out += c == ' ' ? '_' : c;
+            out += c == ' ' ? '_' : lower_letter(c);
         }
     }
     return out.empty() ? out : "_" + out;

@@ -1,10 +1,10 @@
 #include "study/blood_draws.hpp"
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <map>
 
+#include "base/lower_case.hpp"
 #include "study/detail/relation_words.hpp"
 
 namespace backeddy::study {
@@ -17,7 +17,7 @@ std::string plain_unit(std::string_view unit) {
     std::string out;
     for (const char c : unit) {
         if (c != ' ' && c != '.') {
-            out += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+            out += lower_letter(c);
         }
     }
     return out;

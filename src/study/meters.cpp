@@ -1,11 +1,11 @@
 #include "study/meters.hpp"
 
 #include <algorithm>
-#include <cctype>
 #include <set>
 
 #include <fmt/format.h>
 
+#include "base/lower_case.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::study {
@@ -13,10 +13,7 @@ namespace backeddy::study {
 namespace {
 
 std::string folded(std::string_view name) {
-    std::string out;
-    for (const char c : name) {
-        out += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-    }
+    const auto out = lower_case(name);
     const auto first = out.find_first_not_of(" \t");
     return first == std::string::npos ? std::string()
                                       : out.substr(first, out.find_last_not_of(" \t") + 1 - first);

@@ -9,6 +9,7 @@
 #include "base/file.hpp"
 #include "base/hash.hpp"
 #include "base/near_names.hpp"
+#include "base/lower_case.hpp"
 #include "base/parallel.hpp"
 #include "base/random.hpp"
 
@@ -113,6 +114,14 @@ TEST(Parallel, every_index_once_and_the_first_exception_by_index) {
     } catch (const std::runtime_error& error) {
         EXPECT_STREQ(error.what(), "7");
     }
+}
+
+TEST(LowerCase, takes_ascii_letters_and_leaves_the_rest) {
+    EXPECT_EQ(lower_case("[ABC xyz-09_@`{Z]"), "[abc xyz-09_@`{z]");
+    EXPECT_EQ(lower_case("\u00c4\u00b5G/L"), "\u00c4\u00b5g/l") << "letters beyond ASCII stay as they are";
+    EXPECT_EQ(lower_case(""), "");
+    EXPECT_EQ(lower_letter('Q'), 'q');
+    EXPECT_EQ(lower_letter('\xC4'), '\xC4');
 }
 
 TEST(Random, moments_are_those_of_the_named_distributions) {

@@ -11,6 +11,7 @@
 #include <fmt/ranges.h>
 
 #include "base/near_names.hpp"
+#include "base/lower_case.hpp"
 #include "base/number_text.hpp"
 #include "study/observed.hpp"
 #include "study/question_reading.hpp"
@@ -75,13 +76,6 @@ Expected<const ObservedColumn*> find_column(const std::string& key, const std::s
         return fail(unknown_column(key, name, rows));
     }
     return column;
-}
-
-std::string lower_case(std::string text) {
-    for (char& c : text) {
-        c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-    }
-    return text;
 }
 
 // What people type for "nobody knows". Not "none", which may be a score.

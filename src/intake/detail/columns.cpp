@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "base/lower_case.hpp"
 #include "base/number_text.hpp"
 #include "intake/detail/fields.hpp"
 #include "intake/detail/header_words.hpp"

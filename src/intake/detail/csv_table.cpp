@@ -7,6 +7,8 @@
 
 #include <fmt/format.h>
 
+#include "base/lower_case.hpp"
+
 namespace backeddy::intake {
 
 namespace {
@@ -313,7 +315,7 @@ std::string plain_name(std::string_view text) {
     for (const char c : text) {
         const auto byte = static_cast<unsigned char>(c);
         if (std::isalnum(byte) != 0 && byte < 0x80) {
-            out += static_cast<char>(std::tolower(byte));
+            out += lower_letter(c);
         } else if (!out.empty() && out.back() != '_') {
             out += '_';
         }

@@ -1,7 +1,5 @@
 #include "intake/detail/fields.hpp"
 
-#include <cctype>
-
 namespace backeddy::intake {
 
 char character_of(Delimiter delimiter) {
@@ -39,14 +37,6 @@ std::string_view trimmed(std::string_view text) {
         }
     }
     return text;
-}
-
-std::string lower_case(std::string_view text) {
-    std::string out(text);
-    for (char& c : out) {
-        c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-    }
-    return out;
 }
 
 namespace {

@@ -37,7 +37,4 @@ class Fields {
 /// Without blanks (space, tab, no-break space) at either end.
 [[nodiscard]] std::string_view trimmed(std::string_view text);
 
-/// ASCII letters in lower case.
-[[nodiscard]] std::string lower_case(std::string_view text);
-
 } // namespace backeddy::intake

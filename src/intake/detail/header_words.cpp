@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cctype>
 
+#include "base/lower_case.hpp"
 #include "intake/detail/fields.hpp"
 
 namespace backeddy::intake {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 
+#include "base/lower_case.hpp"
 #include "intake/detail/fields.hpp"
 #include "intake/detail/number.hpp"
 
