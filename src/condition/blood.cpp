@@ -7,6 +7,7 @@
 #include <utility>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "base/lower_case.hpp"
 #include "base/number_text.hpp"
@@ -129,13 +130,6 @@ void look_at(const Assayed& assayed, Determined& out) {
                                         name_of(assayed.analyte), significant_text(out.value, 3), out.unit,
                                         published.range.lower, published.range.upper, published.source));
     }
-    if (assayed.haemolysis == Haemolysis::slight || assayed.haemolysis == Haemolysis::marked) {
-        const bool leaks = assayed.analyte == Analyte::potassium || assayed.analyte == Analyte::magnesium;
-        out.notes.push_back(
-            fmt::format("{} haemolysis: {}", assayed.haemolysis == Haemolysis::slight ? "slight" : "marked",
-                        leaks ? "the ion leaks from the red cells, and the value reads too high"
-                              : "the colour of the sample can disturb an assay that reads colour"));
-    }
 }
 
 void correct(const MeterCorrection& meter, std::string_view device, Determined& out) {
@@ -241,6 +235,31 @@ Expected<Determined> determined(const Assayed& assayed, const MeterCorrection* m
     }
     look_at(assayed, out);
     out.known_within = known_within(out);
+    return out;
+}
+
+std::string haemolysis_note(Haemolysis haemolysis, std::span<const Analyte> analytes) {
+    if (haemolysis != Haemolysis::slight && haemolysis != Haemolysis::marked) {
+        return {};
+    }
+    std::vector<std::string_view> leaking;
+    bool is_any_other = analytes.empty();
+    for (const auto analyte : analytes) {
+        const bool leaks = analyte == Analyte::potassium || analyte == Analyte::magnesium;
+        is_any_other = is_any_other || !leaks;
+        if (leaks && std::find(leaking.begin(), leaking.end(), name_of(analyte)) == leaking.end()) {
+            leaking.push_back(name_of(analyte));
+        }
+    }
+    std::string out = haemolysis == Haemolysis::slight ? "slight haemolysis: " : "marked haemolysis: ";
+    if (!leaking.empty()) {
+        out += fmt::format("{} {} from the red cells and read{} too high", fmt::join(leaking, " and "),
+                           leaking.size() == 1 ? "leaks" : "leak", leaking.size() == 1 ? "s" : "");
+    }
+    if (is_any_other) {
+        out += leaking.empty() ? "" : "; ";
+        out += "the colour of the sample can disturb an assay that reads colour";
+    }
     return out;
 }
 

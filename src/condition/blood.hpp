@@ -86,7 +86,6 @@ struct Assayed {
     std::string unit; ///< empty: the usual one
     std::string device;
     Matrix matrix = Matrix::plasma;
-    Haemolysis haemolysis = Haemolysis::not_said;
 };
 
 /// The same in its usual unit.
@@ -102,11 +101,15 @@ struct Determined {
 };
 
 /// Into the usual unit, corrected if `meter` (its pairs in the usual unit) is given, and looked at: outside
-/// the published range of salmonids (blood only), haemolysed, beyond the meter's calibration, haematocrit
-/// that looks like a fraction. Limits are corrected as values are. A meter's corrected value below 0 is
+/// the published range of salmonids (blood only), beyond the meter's calibration, haematocrit that looks like
+/// a fraction. Limits are corrected as values are. A meter's corrected value below 0 is
 /// given as Known::below 0 plus two of its uncertainties. Fails with bad_unit or out_of_range (not finite,
 /// below 0, Known::below 0, haematocrit above 100 %).
 [[nodiscard]] Expected<Determined> determined(const Assayed& assayed, const MeterCorrection* meter = nullptr);
+
+/// What red plasma does to what was measured in it, in one sentence for all of a draw; empty where nobody saw
+/// any. Of no analytes: to whatever is measured in it later.
+[[nodiscard]] std::string haemolysis_note(Haemolysis haemolysis, std::span<const Analyte> analytes);
 
 /// What salmonid blood is found with, from rest to exhaustion, in the usual unit; wide on purpose.
 struct PublishedRange {

@@ -120,8 +120,7 @@ condition::Assayed assayed(const BloodRow& row, const ConditionSheets& sheets) {
             .known = row.value.value().known,
             .unit = row.unit,
             .device = row.device,
-            .matrix = row.matrix.value_or(of_sample.value_or(condition::Matrix::plasma)),
-            .haemolysis = row.haemolysis};
+            .matrix = row.matrix.value_or(of_sample.value_or(condition::Matrix::plasma))};
 }
 
 // ---- scores

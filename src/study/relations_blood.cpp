@@ -249,6 +249,25 @@ void check_volumes(SheetFaults& faults, const Rows& rows) {
     }
 }
 
+/// Once of a draw, at the row that saw most of it.
+void check_haemolysis(SheetFaults& faults, const Rows& rows) {
+    const BloodRow* worst = *std::ranges::max_element(rows, {}, &BloodRow::haemolysis);
+    std::vector<condition::Analyte> analytes;
+    for (const BloodRow* row : rows) {
+        if (row->value && row->analyte) {
+            analytes.push_back(*row->analyte);
+        }
+    }
+    auto words = condition::haemolysis_note(worst->haemolysis, analytes);
+    if (!words.empty()) {
+        faults.tell(worst->place, "haemolysis",
+                    {.code = ErrorCode::out_of_range,
+                     .found = fmt::format("blood of {}: {}", quote(worst->fish.text()), words),
+                     .expected = "plasma without red in it",
+                     .remedy = "nothing to mend if it was so; what was measured in it is kept as it stands"});
+    }
+}
+
 // As a sample of an unknown one, the row has a fish and a time of its own.
 void check_sample_of(SheetFaults& faults, const BloodRow& row, const Tables& tables) {
     if (row.sample.is_empty() || tables.sheets.samples.empty()) {
@@ -382,6 +401,7 @@ void check_blood(SheetFaults& faults, const Brief& brief, const Tables& tables) 
             check_caught(faults, rows, catches);
             check_at_hand(faults, rows, catches, tables);
             check_volumes(faults, rows);
+            check_haemolysis(faults, rows);
         }
     }
     if (brief.blood.ceiling_ml_per_kg || !brief.seasons.empty()) {

@@ -310,6 +310,33 @@ TEST(FishCondition, questions_can_name_it) {
     EXPECT_NEAR(number_in(after, "bled_ml_per_kg", 1), 1.2 / 0.95, 1e-12);
 }
 
+// It was told with each of the three values: one fish, three complaints.
+TEST(FishCondition, red_plasma_is_told_once_of_a_draw) {
+    auto files = full_study();
+    files["blood.csv"] = "fish,drawn_at,analyte,value,unit,sample,haemolysis\n"
+                         "T01,2026-06-14T09:06:00Z,lactate,4.8,mmol/L,A1,slight\n"
+                         "T01,2026-06-14T09:06:00Z,potassium,4,mmol/L,,marked\n"
+                         "T01,2026-06-14T09:06:00Z,glucose,5,mmol/L,,marked\n"
+                         "T01,2026-06-14T20:04:00Z,glucose,5,mmol/L,A2,none\n";
+    const Season run(files);
+    std::vector<std::string> told;
+    std::ranges::copy_if(run.said(), std::back_inserter(told), [](const std::string& text) {
+        return text.find("haemolysis") != std::string::npos;
+    });
+    ASSERT_THAT(told, SizeIs(1));
+    EXPECT_THAT(told[0],
+                AllOf(HasSubstr("blood.csv line 3, column \"haemolysis\""),
+                      HasSubstr("potassium leaks from the red cells and reads too high; the colour")));
+    const auto& draws = run.fish().draws;
+    ASSERT_THAT(draws, SizeIs(2));
+    EXPECT_THAT(draws[0].notes, ElementsAre(HasSubstr("marked haemolysis: potassium leaks")));
+    EXPECT_THAT(draws[1].notes, IsEmpty());
+    for (const auto& value : draws[0].values) {
+        EXPECT_THAT(value.notes, Not(Contains(HasSubstr("haemolysis")))) << value.analyte;
+    }
+    EXPECT_EQ(draws[0].values.back().haemolysis, "marked") << "kept with the value all the same";
+}
+
 // ------------------------------------------------------------------------------------------- bad input
 
 TEST(FishCondition, a_plate_without_its_file_is_told_and_the_rest_runs) {

@@ -143,10 +143,20 @@ TEST(Determined, odd_values_stand_with_a_note) {
     EXPECT_THAT(fraction->notes[0], HasSubstr("a fraction written as per cent?"));
     const auto water = determined({.analyte = Analyte::cortisol, .value = 0.01, .matrix = Matrix::water});
     EXPECT_THAT(water->notes, IsEmpty());
-    const auto leaked =
-        determined({.analyte = Analyte::potassium, .value = 4.0, .haemolysis = Haemolysis::marked});
-    ASSERT_THAT(leaked->notes, SizeIs(1));
-    EXPECT_THAT(leaked->notes[0], HasSubstr("reads too high"));
+}
+
+TEST(Haemolysis, of_a_draw_is_one_sentence_for_all_that_was_measured_in_it) {
+    const std::vector<Analyte> all{Analyte::cortisol, Analyte::potassium, Analyte::lactate,
+                                   Analyte::magnesium, Analyte::potassium};
+    EXPECT_EQ(haemolysis_note(Haemolysis::marked, all),
+              "marked haemolysis: potassium and magnesium leak from the red cells and read too high; the "
+              "colour of the sample can disturb an assay that reads colour");
+    EXPECT_EQ(haemolysis_note(Haemolysis::slight, std::vector{Analyte::potassium}),
+              "slight haemolysis: potassium leaks from the red cells and reads too high");
+    EXPECT_EQ(haemolysis_note(Haemolysis::slight, {}),
+              "slight haemolysis: the colour of the sample can disturb an assay that reads colour");
+    EXPECT_EQ(haemolysis_note(Haemolysis::none, all), "");
+    EXPECT_EQ(haemolysis_note(Haemolysis::not_said, all), "");
 }
 
 TEST(Determined, what_cannot_be_is_refused) {

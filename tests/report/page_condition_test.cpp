@@ -121,6 +121,7 @@ TEST(FishPanel, shows_blood_beside_the_published_range_and_the_road_back) {
     EXPECT_THAT(first, HasSubstr(": the first after the event</th>"));
     EXPECT_EQ(times(first, ": the first after the event"), 1U) << "of two draws";
     EXPECT_THAT(first, HasSubstr("<p>Drawn before the peak after capture: <span"));
+    EXPECT_EQ(times(first, "haemolysis: none"), 2U) << "four values of two draws: once of each draw";
     const std::string second = fish_of(results, 2);
     EXPECT_THAT(second, HasSubstr("1.5 to 20 mmol/L</span>: <strong>outside</strong>"));
     EXPECT_THAT(second, HasSubstr("written as 47 mg/dL"));

@@ -90,7 +90,7 @@ std::optional<BloodValue> typed_value(const study::BloodRow& row, const DrawInpu
     }
     return BloodValue{.analyte = assayed.analyte,
                       .matrix = assayed.matrix,
-                      .haemolysis = assayed.haemolysis,
+                      .haemolysis = row.haemolysis,
                       .determined = std::move(*determined),
                       .as_written = as_written(row),
                       .device = row.device,
@@ -118,6 +118,20 @@ void tell_of_others(std::vector<BloodValue>& values) {
                             fmt::join(others, "; "), first == &value ? "this one" : first->from));
         }
     }
+}
+
+/// The worst that was seen of the draw, and all that was measured in it.
+std::string haemolysis_note(const study::BloodDraw& draw, const std::vector<BloodValue>& values) {
+    auto worst = condition::Haemolysis::not_said;
+    for (const auto* row : draw.rows) {
+        worst = std::max(worst, row->haemolysis);
+    }
+    std::vector<condition::Analyte> analytes;
+    for (const auto& value : values) {
+        worst = std::max(worst, value.haemolysis);
+        analytes.push_back(value.analyte);
+    }
+    return condition::haemolysis_note(worst, analytes);
 }
 
 void add_volume(DrawAnswer& out, const study::Fish& fish, const study::BloodDraw& draw,
@@ -167,6 +181,9 @@ DrawAnswer answer_of(Drawing& drawing, const DrawInputs& inputs) {
         }
     }
     tell_of_others(out.values);
+    if (auto note = haemolysis_note(drawing.draw, out.values); !note.empty()) {
+        out.notes.push_back(std::move(note));
+    }
     const bool is_known = drawing.draw.volume_ml || drawing.draw.event != nullptr || out.values.empty();
     out.is_blood = is_known || std::ranges::any_of(out.values, [](const BloodValue& value) {
                        return is_blood(value.matrix);

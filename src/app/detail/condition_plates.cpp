@@ -94,8 +94,7 @@ class Reading {
                                                  .known = known,
                                                  .unit = plate_.row.unit,
                                                  .device = {},
-                                                 .matrix = matrix_,
-                                                 .haemolysis = haemolysis_});
+                                                 .matrix = matrix_});
         if (!determined) {
             return {.sample = &sample_, .value = {}, .note = determined.error().text()};
         }

@@ -154,7 +154,8 @@ std::string range_cell(const BloodValue& value) {
                        value.is_outside_range ? ": <strong>outside</strong>" : "");
 }
 
-std::string remarks_of(const BloodValue& value) {
+/// What the whole draw shares stands at its first value.
+std::string remarks_of(const BloodValue& value, bool is_haemolysis_told) {
     std::vector<std::string> all;
     const auto add = [&](std::string_view what, const std::string& text) {
         if (!text.empty()) {
@@ -163,7 +164,7 @@ std::string remarks_of(const BloodValue& value) {
     };
     add("written as ", value.as_written);
     add("", value.device);
-    add("haemolysis: ", value.haemolysis);
+    add("haemolysis: ", is_haemolysis_told ? std::string() : value.haemolysis);
     all.insert(all.end(), value.notes.begin(), value.notes.end());
     return joined(all);
 }
@@ -175,11 +176,12 @@ std::string values_table(const std::vector<BloodDraw>& draws, const std::string&
         for (std::size_t v = 0; v < draws[d].values.size(); ++v) {
             const BloodValue& value = draws[d].values[v];
             const std::string here = fmt::format("{}/draws/{}/values/{}/value", at, d, v);
+            const bool is_told = v > 0 && draws[d].values[v - 1].haemolysis == value.haemolysis;
             table.title(draw_title(draws[d]) +
                         (draws[d].is_first_after_event ? ": the first after the event" : ""));
             table.row({html(sentence(value.analyte)), html(spoken(value.matrix)),
                        quantity_with_interval(value.value, here), range_cell(value), html(value.from),
-                       html(remarks_of(value))});
+                       html(remarks_of(value, is_told))});
         }
     }
     return std::move(table).take("Nothing was measured in it.");
