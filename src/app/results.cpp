@@ -99,10 +99,10 @@ std::vector<report::Setting> settings_of(const Study& study) {
 report::Water water_of(const Answers& answers) {
     const auto& standing = answers.study.brief.uncertainty;
     report::Water out{
-        .salinity =
-            report::number(Measured(answers.chambers.salinity, standing.salinity, "salinity:study"), ""),
-        .pressure_kpa = report::number(
-            Measured(answers.chambers.pressure_kpa, standing.pressure_kpa, "pressure:study"), "kPa"),
+        .salinity = report::as_written(
+            report::number(Measured(answers.chambers.salinity, standing.salinity, "salinity:study"), "")),
+        .pressure_kpa = report::as_written(report::number(
+            Measured(answers.chambers.pressure_kpa, standing.pressure_kpa, "pressure:study"), "kPa")),
         .salinity_from = answers.chambers.salinity_from,
         .pressure_from = answers.chambers.pressure_from};
     if (!answers.chambers.inflow_from.empty()) {
@@ -127,14 +127,15 @@ report::Water water_of(const Answers& answers) {
 
 report::Calibration calibration_of(const study::Calibration& row) {
     const auto optional = [](bool there, double value, const char* unit) {
-        return there ? report::number(value, unit) : report::no_number("not written down", unit);
+        return there ? report::as_written(report::number(value, unit))
+                     : report::no_number("not written down", unit);
     };
     return {
         .at = row.at,
         .point = study::word_of(row.point),
         .reading = row.uncertainty
                        ? report::number(Measured(row.reading, *row.uncertainty, "reading"), row.unit)
-                       : report::number(row.reading, row.unit),
+                       : report::as_written(report::number(row.reading, row.unit)),
         .temperature_celsius =
             optional(row.temperature.has_value(), row.temperature ? row.temperature->celsius() : 0.0, "°C"),
         .pressure_kpa =
@@ -192,7 +193,8 @@ std::vector<report::Sensor> sensors_of(const Answers& answers) {
             continue;
         }
         sensor.name = name;
-        sensor.lag_s = report::number(chamber.usual.physics.sensor_lag_s, "s", "to 63.2 % of a step");
+        sensor.lag_s = report::as_written(
+            report::number(chamber.usual.physics.sensor_lag_s, "s", "to 63.2 % of a step"));
         sensor.sampling_interval_s = report::number(median_interval_s(chamber.trace.times_ns), "s", "median");
         sensor.noise = noise_of(answers.stays, name);
         for (const auto& row : answers.study.tables.calibrations) {
@@ -235,9 +237,9 @@ std::vector<report::Clock> clocks_of(const Answers& answers) {
             last = &row;
             clock.checks.push_back({.shown = iso_text(row.shown),
                                     .true_time = row.true_time,
-                                    .uncertainty_s = row.uncertainty
-                                                         ? report::number(row.uncertainty->seconds(), "s")
-                                                         : report::no_number("not stated", "s"),
+                                    .uncertainty_s = row.uncertainty ? report::as_written(report::number(
+                                                                           row.uncertainty->seconds(), "s"))
+                                                                     : report::no_number("not stated", "s"),
                                     .how = row.how});
         }
         clock.offset_s = first == nullptr ? report::no_number("never checked", "s")
@@ -264,7 +266,7 @@ std::vector<report::Assembly> assemblies_of(const Answers& answers) {
         const auto litres = [](Volume volume, const std::optional<Volume>& uncertainty) {
             return uncertainty
                        ? report::number(Measured(volume.litres(), uncertainty->litres(), "volume"), "L")
-                       : report::number(volume.litres(), "L");
+                       : report::as_written(report::number(volume.litres(), "L"));
         };
         std::vector<std::string> channels;
         for (const auto& [what, channel] :
@@ -274,18 +276,19 @@ std::vector<report::Assembly> assemblies_of(const Answers& answers) {
                 channels.push_back(fmt::format("{} {}", what, channel->text()));
             }
         }
-        out.push_back({.name = row.id.text(),
-                       .from = row.from,
-                       .to = row.to,
-                       .chamber_volume_l = litres(row.chamber_volume, row.chamber_volume_uncertainty),
-                       .loop_volume_l = litres(row.loop_volume, row.loop_volume_uncertainty),
-                       .flow_l_per_min = row.flow ? report::number(row.flow->l_per_min(), "L/min")
-                                                  : report::no_number("not measured", "L/min"),
-                       .sensor = row.sensor.text(),
-                       .channels = fmt::format("{}", fmt::join(channels, ", ")),
-                       .mixing_s = row.mixing_s ? report::number(*row.mixing_s, "s")
-                                                : report::no_number("not measured: the brief's", "s"),
-                       .note = row.note});
+        out.push_back(
+            {.name = row.id.text(),
+             .from = row.from,
+             .to = row.to,
+             .chamber_volume_l = litres(row.chamber_volume, row.chamber_volume_uncertainty),
+             .loop_volume_l = litres(row.loop_volume, row.loop_volume_uncertainty),
+             .flow_l_per_min = row.flow ? report::as_written(report::number(row.flow->l_per_min(), "L/min"))
+                                        : report::no_number("not measured", "L/min"),
+             .sensor = row.sensor.text(),
+             .channels = fmt::format("{}", fmt::join(channels, ", ")),
+             .mixing_s = row.mixing_s ? report::as_written(report::number(*row.mixing_s, "s"))
+                                      : report::no_number("not measured: the brief's", "s"),
+             .note = row.note});
     }
     return out;
 }

@@ -68,8 +68,8 @@ void add_range(const BloodValue& value, report::BloodValue& out) {
         return;
     }
     const auto& published = condition::published_range(value.analyte);
-    out.range_low = report::number(published.range.lower, unit);
-    out.range_high = report::number(published.range.upper, unit);
+    out.range_low = report::as_written(report::number(published.range.lower, unit));
+    out.range_high = report::as_written(report::number(published.range.upper, unit));
     out.range_source = std::string(published.source);
     out.is_outside_range =
         value.determined.known == Known::exactly && !published.range.holds(value.determined.value);
@@ -122,7 +122,7 @@ void add_volumes(const DrawAnswer& draw, report::BloodDraw& out) {
                       : !draw.volume_ml ? "no volume was written down"
                       : !draw.mass_kg   ? not_weighed
                                         : "";
-    out.volume_ml = draw.volume_ml ? report::number(*draw.volume_ml, "mL")
+    out.volume_ml = draw.volume_ml ? report::as_written(report::number(*draw.volume_ml, "mL"))
                                    : report::no_number(draw.is_blood ? why : "no blood was drawn", "mL");
     out.ml_per_kg = draw.volume_ml && draw.mass_kg ? report::number(*draw.volume_ml / *draw.mass_kg, unit)
                                                    : report::no_number(why, unit);
@@ -130,9 +130,10 @@ void add_volumes(const DrawAnswer& draw, report::BloodDraw& out) {
                               ? report::number(*draw.drawn_ml_per_kg, unit,
                                                draw.volume_ml ? "" : "of the draws of a known volume")
                               : report::no_number(draw.is_blood ? not_weighed : why, unit);
-    out.ceiling_ml_per_kg = draw.ceiling_ml_per_kg
-                                ? report::number(*draw.ceiling_ml_per_kg, unit, "[blood] ceiling_ml_per_kg")
-                                : report::no_number("no ceiling is set: [blood] ceiling_ml_per_kg", unit);
+    out.ceiling_ml_per_kg =
+        draw.ceiling_ml_per_kg
+            ? report::as_written(report::number(*draw.ceiling_ml_per_kg, unit, "[blood] ceiling_ml_per_kg"))
+            : report::no_number("no ceiling is set: [blood] ceiling_ml_per_kg", unit);
     out.is_over_ceiling = draw.is_over_ceiling;
 }
 
@@ -290,7 +291,7 @@ std::vector<report::HandlingTime> handling_times_of(const std::vector<study::Han
             out.push_back({.word = one.word,
                            .title = one.title + when,
                            .by_events = seconds_of(one.by_events, "not written down"),
-                           .typed = seconds_of(one.typed, "not typed"),
+                           .typed = report::as_written(seconds_of(one.typed, "not typed")),
                            .disagreement = one.disagreement});
         }
     }

@@ -649,7 +649,8 @@ namespace {
 template <typename Quantity, typename Read>
 Number optional_number(const std::optional<Quantity>& quantity, const Read& read, const char* unit,
                        const char* why) {
-    return quantity ? report::number(read(*quantity), unit) : report::no_number(why, unit);
+    return quantity ? report::as_written(report::number(read(*quantity), unit))
+                    : report::no_number(why, unit);
 }
 
 report::Encounter encounter_of(const study::Encounter& row) {
@@ -684,7 +685,7 @@ report::Event event_of(const study::Event& row, std::optional<Instant> zero) {
                       .who = row.who,
                       .note = row.note};
     if (row.value) {
-        out.value = report::number(*row.value, row.unit);
+        out.value = report::as_written(report::number(*row.value, row.unit));
     }
     if (zero) {
         out.hours = (row.at - *zero).hours();
@@ -828,7 +829,8 @@ void fill_mass(const Answers& answers, const FishAnswer& fish, report::Fish& out
         again.push_back(fmt::format("{} g weighed {} for stay {}", exact_text(stay->mass->mass.grams()),
                                     iso_text(event.at), stay->stay->id.text()));
         if (!row.mass && !out.mass_g.value && stay->input.fish && stay->input.fish->mass_kg) {
-            out.mass_g = report::number(*stay->input.fish->mass_kg * 1000.0, "g", "weighed");
+            out.mass_g =
+                report::as_written(report::number(*stay->input.fish->mass_kg * 1000.0, "g", "weighed"));
         }
     }
     if (row.mass) {
@@ -866,9 +868,9 @@ report::Fish fish_of(const Answers& answers, const FishAnswer& fish) {
                      .mass_source = row.mass_source,
                      .fork_length_mm = optional_number(
                          row.fork_length_mm, [](double v) { return v; }, "mm", "not measured"),
-                     .density_kg_per_l = report::number(
+                     .density_kg_per_l = report::as_written(report::number(
                          row.density ? row.density->kg_per_l() : standing_density(answers, fish), "kg/L",
-                         row.density ? "measured" : "not measured: the brief's"),
+                         row.density ? "measured" : "not measured: the brief's")),
                      .metrics = metrics_of(answers, fish),
                      .fate = fate_of(answers, fish),
                      .note = row.note};

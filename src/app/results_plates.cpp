@@ -170,7 +170,7 @@ report::PlateStandard standard_of(const condition::StandardLevel& level, const P
 std::string reach_text(const condition::DilutionStep& step, const condition::LogisticFit& curve) {
     const bool is_below = step.read.reach == condition::Reach::below;
     return fmt::format("{} {}", is_below ? "below" : "above",
-                       significant_text((is_below ? curve.lowest : curve.highest) * step.dilution, 4));
+                       short_text((is_below ? curve.lowest : curve.highest) * step.dilution));
 }
 
 report::PlateDilution dilution_of(const condition::DilutionStep& step, const PlateAnswer& plate) {
@@ -201,8 +201,9 @@ std::string word_of(condition::Parallel verdict) {
 
 void add_recovery(const Material& material, const std::string& unit, report::PlateMaterial& out) {
     const auto& expected = material.added ? material.added : material.expected;
-    out.expected = expected ? report::number(*expected, unit, material.added ? "added" : "expected")
-                            : report::no_number("nothing is known of it", unit);
+    out.expected =
+        expected ? report::as_written(report::number(*expected, unit, material.added ? "added" : "expected"))
+                 : report::no_number("nothing is known of it", unit);
     if (material.recovery) {
         out.recovery_percent =
             with_limits(report::number(100.0 * material.recovery->value, "%"),
@@ -261,8 +262,9 @@ void add_limits(const condition::DetectionLimits& limits, const std::string& uni
     if (!limits.why_none.empty()) {
         out.remarks.push_back("limits of detection: " + limits.why_none);
     }
-    out.quantified_from = limit_of(limits.quantified_from, "no standard is accepted", unit);
-    out.quantified_to = limit_of(limits.quantified_to, "no standard is accepted", unit);
+    out.quantified_from =
+        report::as_written(limit_of(limits.quantified_from, "no standard is accepted", unit));
+    out.quantified_to = report::as_written(limit_of(limits.quantified_to, "no standard is accepted", unit));
 }
 
 void add_edge(const condition::EdgeEffect& edge, report::AssayPlate& out) {

@@ -84,6 +84,20 @@ std::string significant_text(double value, int digits) {
     return decimals >= 0 ? fixed_text(value, decimals) : fixed_text(std::strtod(rounded.c_str(), nullptr), 0);
 }
 
+std::string short_text(double value, int most) {
+    if (value == std::nearbyint(value) && std::abs(value) < 1e15) {
+        return fixed_text(value, 0);
+    }
+    std::string text = significant_text(value, most);
+    if (text.find('.') != std::string::npos) {
+        text.erase(text.find_last_not_of('0') + 1);
+        if (text.back() == '.') {
+            text.pop_back();
+        }
+    }
+    return text;
+}
+
 std::string measured_text(double value, double uncertainty) {
     if (!std::isfinite(value) || !std::isfinite(uncertainty) || uncertainty < 0.0) {
         return {};

@@ -27,6 +27,10 @@ namespace backeddy {
 /// `value` rounded to `digits` significant digits (1-17), plain notation, no exponent: "0.0123", "12300".
 [[nodiscard]] std::string significant_text(double value, int digits);
 
+/// A number without uncertainty for people: a whole one with all its digits, any other with at most `most`
+/// significant ones and no zeros at its end: "1234", "0.699", "12.5". "" for NaN.
+[[nodiscard]] std::string short_text(double value, int most = 3);
+
 /// "412 ± 18": rounded so that the uncertainty shows two significant digits (JCGM 100:2008, 7.2.6).
 /// `uncertainty` must be finite and at least 0; 0 prints the value with six significant digits and no "±".
 [[nodiscard]] std::string measured_text(double value, double uncertainty);

@@ -199,8 +199,8 @@ std::optional<std::string> disagreement(std::string_view what, const std::option
     return fmt::format(
         "{}: {} s by the events, {} s typed by hand; {} s apart, and their uncertainties allow "
         "{} s. The events' time is used; mend the wrong one",
-        what, significant_text(by_events->seconds, 4), significant_text(typed->seconds, 4),
-        significant_text(apart, 3), significant_text(allowed, 3));
+        what, short_text(by_events->seconds), short_text(typed->seconds), short_text(apart),
+        short_text(allowed));
 }
 
 } // namespace backeddy::condition

@@ -27,15 +27,19 @@ struct Number {
     std::string unit;   ///< "mg/kg/h"; "" for a pure number
     std::string method; ///< how it was made, one sentence
     std::vector<Contribution> contributions;
-    bool is_at_least = false; ///< censored: the true value is this or more
+    bool is_at_least = false;   ///< censored: the true value is this or more
+    bool is_as_written = false; ///< somebody wrote it down or set it: its digits are theirs
 
     [[nodiscard]] bool has_value() const { return value.has_value(); }
 };
 
 /// A number with its uncertainty and contributions.
 [[nodiscard]] Number number(const Measured& measured, std::string unit, std::string method = {});
-/// A number without uncertainty (a count, a setting, a time).
+/// A number without uncertainty: printed with three digits at most, a whole number with all of its own.
 [[nodiscard]] Number number(double value, std::string unit, std::string method = {});
+/// One that somebody wrote down or set (a volume, a ceiling, a standard as labelled): printed with the digits
+/// it was written with, six at most.
+[[nodiscard]] Number as_written(Number number);
 /// No number, and why.
 [[nodiscard]] Number no_number(std::string reason, std::string unit);
 /// "412 ± 18 mg/kg/h", "at least 310 mg/kg", "8.1 (6.2 to 12.4) h" or "8.1 (6.2 or more) h" of a number with

@@ -26,26 +26,16 @@ Number number(double value, std::string unit, std::string method) {
     return {.value = value, .unit = std::move(unit), .method = std::move(method)};
 }
 
+Number as_written(Number number) {
+    number.is_as_written = true;
+    return number;
+}
+
 Number no_number(std::string reason, std::string unit) {
     return {.reason = std::move(reason), .unit = std::move(unit)};
 }
 
 namespace {
-
-/// Counts and settings keep their digits; any other value without uncertainty shows at most four.
-std::string plain_text(double value) {
-    if (value == std::nearbyint(value) && std::abs(value) < 1e15) {
-        return fixed_text(value, 0);
-    }
-    std::string text = significant_text(value, 4);
-    if (text.find('.') != std::string::npos) {
-        text.erase(text.find_last_not_of('0') + 1);
-        if (text.back() == '.') {
-            text.pop_back();
-        }
-    }
-    return text;
-}
 
 /// Of an interval that no ± can say, since its halves differ or it is open: two digits of the half below.
 std::string with_interval(double value, const Interval& interval) {
@@ -66,7 +56,8 @@ std::string bare_text_of(const Number& number) {
         return with_interval(*number.value, *number.interval);
     }
     const double spread = number.standard_uncertainty.value_or(0.0);
-    const std::string text = spread > 0.0 ? measured_text(*number.value, spread) : plain_text(*number.value);
+    const std::string text = spread > 0.0 ? measured_text(*number.value, spread)
+                                          : short_text(*number.value, number.is_as_written ? 6 : 3);
     return number.is_at_least ? "at least " + text : text;
 }
 

@@ -193,7 +193,7 @@ TEST(FishCondition, a_plate_s_concentration_comes_back_to_its_fish_and_minute) {
     ASSERT_THAT(plate.samples, SizeIs(2));
     EXPECT_NEAR(*plate.samples[0].concentration.value, 37.5, 37.5e-4);
     EXPECT_EQ(plate.samples[0].fish, "T01");
-    EXPECT_EQ(plate.samples[1].concentration.reason, "below 0.7812");
+    EXPECT_EQ(plate.samples[1].concentration.reason, "below 0.781");
     ASSERT_THAT(plate.controls, SizeIs(1));
     EXPECT_NEAR(*plate.controls[0].recovery_percent.value, 100.0, 0.01);
     EXPECT_THAT(plate.standards, SizeIs(9)) << "eight and the zero wells";

@@ -38,6 +38,17 @@ TEST(NumberText, rounds_to_places_and_to_significant_digits) {
     EXPECT_EQ(significant_text(0.0, 3), "0.00");
 }
 
+TEST(NumberText, short_text_keeps_whole_numbers_and_three_digits_of_others) {
+    EXPECT_EQ(short_text(1234567.0), "1234567");
+    EXPECT_EQ(short_text(0.69857), "0.699");
+    EXPECT_EQ(short_text(0.5), "0.5");
+    EXPECT_EQ(short_text(12345.6), "12300");
+    EXPECT_EQ(short_text(99.96), "100");
+    EXPECT_EQ(short_text(0.78125, 6), "0.78125");
+    EXPECT_EQ(short_text(-0.0), "0");
+    EXPECT_EQ(short_text(std::numeric_limits<double>::quiet_NaN()), "");
+}
+
 // JCGM 100:2008, 7.2.6: two significant digits of the uncertainty; its example 10,05762 ohm with 27 milliohm
 // is 10,058.
 TEST(NumberText, a_measured_value_shows_two_digits_of_its_uncertainty) {

@@ -156,8 +156,8 @@ TEST(Handling, disagreement_is_told_beyond_the_uncertainties_only) {
     EXPECT_FALSE(disagreement("fight time", events, Elapsed{260.0, 8.0}));
     const auto told = disagreement("fight time", events, Elapsed{261.0, 8.0});
     ASSERT_TRUE(told);
-    EXPECT_EQ(*told, "fight time: 240.0 s by the events, 261.0 s typed by hand; 21.0 s apart, and their "
-                     "uncertainties allow 20.0 s. The events' time is used; mend the wrong one");
+    EXPECT_EQ(*told, "fight time: 240 s by the events, 261 s typed by hand; 21 s apart, and their "
+                     "uncertainties allow 20 s. The events' time is used; mend the wrong one");
     // Both noted to the minute: 2 sqrt(2) 17.3 = 49.
     EXPECT_FALSE(disagreement("air", Elapsed{60.0, {}}, Elapsed{108.0, {}}));
     EXPECT_TRUE(disagreement("air", Elapsed{60.0, {}}, Elapsed{110.0, {}}));

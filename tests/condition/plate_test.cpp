@@ -73,7 +73,7 @@ TEST(Plate, says_beyond_and_gives_no_number) {
     ASSERT_TRUE(plate);
     const auto& too_much = of(plate->samples, "too much"); // 20 in the well; the highest standard is 15.625
     EXPECT_FALSE(too_much.concentration);
-    EXPECT_EQ(too_much.beyond, "above 312.5");
+    EXPECT_EQ(too_much.beyond, "above 312");
     EXPECT_THAT(too_much.remarks, Contains(HasSubstr("dilute it further")));
     const auto& nothing = of(plate->samples, "nothing");
     EXPECT_FALSE(nothing.concentration);
@@ -469,7 +469,7 @@ TEST(Plate, dilutions_that_contradict_each_other_are_told) {
     }
     EXPECT_TRUE(of(plate->samples, "d").concentration);
     EXPECT_THAT(of(plate->samples, "d").remarks, Contains(HasSubstr("another dilution contradicts")));
-    EXPECT_EQ(of(plate->samples, "e").beyond, "between 15.62 and 64");
+    EXPECT_EQ(of(plate->samples, "e").beyond, "between 15.6 and 64");
 }
 
 TEST(Plate, the_limit_of_detection_has_the_noise_of_its_own_place) {

@@ -143,7 +143,7 @@ TEST(FishPanel, says_what_a_missing_reflex_could_make_of_it) {
     const std::string page = fish_of(invented(), 2);
     EXPECT_THAT(page, HasSubstr("<th scope=\"row\">Head complex</th><td>not tested</td>"));
     EXPECT_THAT(page, HasSubstr(">50 <span class=\"unit\">%"));
-    EXPECT_THAT(page, HasSubstr("<span class=\"quantity\">33.33 to 66.67 %</span>"));
+    EXPECT_THAT(page, HasSubstr("<span class=\"quantity\">33.3 to 66.7 %</span>"));
     EXPECT_THAT(fish_of(invented(), 1), HasSubstr("<th scope=\"row\">Of all, whatever the missing ones "
                                                   "were</th><td><span class=\"quantity\">0 %</span></td>"));
 }

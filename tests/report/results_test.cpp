@@ -41,6 +41,22 @@ TEST(Number, that_is_a_count_keeps_all_its_digits) {
     EXPECT_EQ(text_of(number(1234567.0, "")), "1234567");
 }
 
+// A CV stood on the page as 0.6986 %: nobody knows its fourth digit.
+TEST(Number, without_uncertainty_shows_three_digits_at_most) {
+    EXPECT_EQ(text_of(number(0.69857, "%")), "0.699 %");
+    EXPECT_EQ(text_of(number(12.3456, "min")), "12.3 min");
+    EXPECT_EQ(text_of(number(0.5, "mL")), "0.5 mL");
+    EXPECT_EQ(text_of(number(1234.5, "")), "1230");
+    EXPECT_EQ(number(0.69857, "%").value, 0.69857) << "tables and document keep what was computed";
+}
+
+TEST(Number, that_somebody_wrote_down_keeps_the_digits_it_was_written_with) {
+    EXPECT_EQ(text_of(as_written(number(1.125, "mL/kg"))), "1.125 mL/kg");
+    EXPECT_EQ(text_of(as_written(number(0.78125, "ng/mL"))), "0.78125 ng/mL");
+    EXPECT_EQ(text_of(as_written(number(0.1 + 0.2, "mL"))), "0.3 mL") << "no noise of the arithmetic";
+    EXPECT_EQ(text_of(as_written(number(Measured(101.34, 0.25, "barometer"), "kPa"))), "101.34 ± 0.25 kPa");
+}
+
 TEST(Number, keeps_the_contributions_of_its_measured_value) {
     const Number kept = number(Measured(1.0, {{"mass", 0.3}, {"volume", -0.4}}), "mg/h");
     ASSERT_EQ(kept.contributions.size(), 2U);

@@ -97,7 +97,7 @@ TEST(Handling, a_typed_time_that_cannot_be_right_is_told_at_its_cell_and_the_eve
     deck.tables.encounters[0].free[0].value = "290";
     EXPECT_THAT(deck.said(),
                 ElementsAre(AllOf(HasSubstr("encounters.csv line 2, column \"fight_s\""),
-                                  HasSubstr("\"st01\": fight: 250.0 s by the events, 290.0 s typed by hand"),
+                                  HasSubstr("\"st01\": fight: 250 s by the events, 290 s typed by hand"),
                                   HasSubstr("The events' time is used"))));
     const auto all = handling_of(deck.tables.fish[0], deck.tables);
     ASSERT_FALSE(all[0].all.empty());

@@ -109,7 +109,7 @@ class Reading {
                                fmt::join(out.wells, ", "), row_text(sample_.place));
         if (plate_.row.unit != condition::usual_unit(plate_.row.analyte)) {
             const char* sign = known == Known::below ? "<" : known == Known::above ? ">" : "";
-            out.as_written = fmt::format("{}{} {}", sign, significant_text(value, 4), plate_.row.unit);
+            out.as_written = fmt::format("{}{} {}", sign, significant_text(value, 3), plate_.row.unit);
         }
         for (const auto& remark : material_.remarks) {
             out.determined.notes.push_back("on the plate: " + remark);

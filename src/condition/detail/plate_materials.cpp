@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "base/number_text.hpp"
 #include "fit/student.hpp"
 
 namespace backeddy::condition::detail {
@@ -14,7 +15,7 @@ namespace backeddy::condition::detail {
 namespace {
 
 std::string percent(double share) {
-    return fmt::format("{:.3g} %", 100.0 * share);
+    return short_text(100.0 * share) + " %";
 }
 
 /// The steps that lie on the curve: what was read, and by what it was diluted.
@@ -115,12 +116,12 @@ std::string beyond_of(const std::vector<DilutionStep>& steps, const LogisticFit&
         return "below the curve and above it at its dilutions: they contradict each other";
     }
     if (!known.below) {
-        return fmt::format("above {:.4g}", *known.above);
+        return "above " + short_text(*known.above);
     }
     if (!known.above) {
-        return fmt::format("below {:.4g}", *known.below);
+        return "below " + short_text(*known.below);
     }
-    return fmt::format("between {:.4g} and {:.4g}", *known.above, *known.below);
+    return fmt::format("between {} and {}", short_text(*known.above), short_text(*known.below));
 }
 
 /// A number beside dilutions that say that it cannot be.
@@ -137,16 +138,16 @@ void remark_on_contradictions(Material& material, const LogisticFit& curve) {
         }
         if (known.below && value > *known.below) {
             material.remarks.push_back(fmt::format(
-                "at dilution {:g}: {:.4g}, which another dilution contradicts: by that it is below "
-                "{:.4g}{}",
-                step.dilution, value, *known.below,
+                "at dilution {:g}: {}, which another dilution contradicts: by that it is below "
+                "{}{}",
+                step.dilution, short_text(value), short_text(*known.below),
                 step.read.lower * step.dilution <= *known.below ? " (its interval allows that)" : ""));
         }
         if (known.above && value < *known.above) {
             material.remarks.push_back(fmt::format(
-                "at dilution {:g}: {:.4g}, which another dilution contradicts: by that it is above "
-                "{:.4g}{}",
-                step.dilution, value, *known.above,
+                "at dilution {:g}: {}, which another dilution contradicts: by that it is above "
+                "{}{}",
+                step.dilution, short_text(value), short_text(*known.above),
                 step.read.upper * step.dilution >= *known.above ? " (its interval allows that)" : ""));
         }
     }

@@ -368,7 +368,7 @@ std::string fate_part(const KnownFate& fate) {
 // ---------------------------------------------------------------- the study
 
 std::string within_text(double hours) {
-    return text_of(number(hours, "h"));
+    return text_of(as_written(number(hours, "h")));
 }
 
 std::string scale_text(std::string_view what, const std::vector<std::string>& levels) {

@@ -119,13 +119,14 @@ std::string standards_table(const PlateAt& on) {
         const PlateStandard& each = on.plate.standards[i];
         const std::string here = fmt::format("{}/standards/{}", on.at, i);
         const bool is_zero = each.concentration == 0.0;
-        table.row(
-            {html(text_of(number(each.concentration, on.plate.unit))) + (is_zero ? " (zero wells)" : ""),
-             html(joined(each.wells, ", ")), html(responses_text(each)),
-             quantity(each.response, here + "/response"), quantity(each.cv_percent, here + "/cv_percent"),
-             quantity_with_interval(each.read_back, here + "/read_back"),
-             quantity_with_interval(each.recovery_percent, here + "/recovery_percent"),
-             is_zero ? std::string() : accepted_words(each.is_accepted), html(joined(each.remarks))});
+        table.row({html(text_of(as_written(number(each.concentration, on.plate.unit)))) +
+                       (is_zero ? " (zero wells)" : ""),
+                   html(joined(each.wells, ", ")), html(responses_text(each)),
+                   quantity(each.response, here + "/response"),
+                   quantity(each.cv_percent, here + "/cv_percent"),
+                   quantity_with_interval(each.read_back, here + "/read_back"),
+                   quantity_with_interval(each.recovery_percent, here + "/recovery_percent"),
+                   is_zero ? std::string() : accepted_words(each.is_accepted), html(joined(each.remarks))});
     }
     return std::move(table).take("The plate has no standard.");
 }
@@ -168,7 +169,7 @@ std::string fish_link(const Results& results, const std::string& id) {
 /// Of one dilution its number; of several, which stand in a table of their own, how many.
 std::string dilution_words(const PlateMaterial& material) {
     if (material.dilutions.size() == 1) {
-        return html(text_of(number(material.dilutions.front().dilution, "")));
+        return html(text_of(as_written(number(material.dilutions.front().dilution, ""))));
     }
     return fmt::format("{} dilutions", material.dilutions.size());
 }
@@ -218,8 +219,8 @@ void dilution_rows(DilutionTable& out, const std::vector<PlateMaterial>& materia
         for (std::size_t d = 0; d < each.dilutions.size(); ++d) {
             const PlateDilution& step = each.dilutions[d];
             const std::string here = fmt::format("{}/{}/dilutions/{}", at, i, d);
-            out.table.row({html(text_of(number(step.dilution, ""))), html(joined(step.wells, ", ")),
-                           quantity(step.response, here + "/response"),
+            out.table.row({html(text_of(as_written(number(step.dilution, "")))),
+                           html(joined(step.wells, ", ")), quantity(step.response, here + "/response"),
                            quantity(step.cv_percent, here + "/cv_percent"),
                            quantity_with_interval(step.concentration, here + "/concentration")});
             ++out.rows;

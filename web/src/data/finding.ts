@@ -72,8 +72,8 @@ export const isYesOrNo = (finding: Finding): boolean =>
 /** Rows are counts in some exposure: the axis is a rate. */
 export const isRate = (finding: Finding): boolean => finding.points.some((p) => p.weight !== null);
 
-/** Four digits, without an exponent where one can read it. */
-export const shortNumber = (value: number): string => String(Number(value.toPrecision(4)));
+/** A whole number as it is, any other with three digits at most: as the page prints what has no uncertainty. */
+export const shortNumber = (value: number): string => String(Number.isInteger(value) ? value : Number(value.toPrecision(3)));
 
 /** "at least 5.2", "at most 0.3", "between 2 and 4", "412 ± 11". */
 export function drawnText(drawn: Drawn): string {
