@@ -82,8 +82,8 @@ const std::vector<ObservedDefinition>& observed_columns() {
         {"worst_fin", "worst fin at landing", "", after, "The worst level of any of these fins, as a word."},
         {"bleeding", "bleeding at the hook wound", "", after,
          "none, slight, moderate or heavy, by body.csv."},
-        {"reflexes_lost", "share of reflexes lost", "", after,
-         "Lost of those tested, the first time they were, by reflexes.csv."},
+        {"reflexes_lost_share", "share of reflexes lost", "", after,
+         "Lost of those tested, 0 to 1, the first time they were, by reflexes.csv."},
         {"death_after_capture_h", "time from capture to death", "h", after,
          "Between the last look at which it lived and the one that found it dead; of a fish not known dead "
          "at "

@@ -10,6 +10,8 @@
 #include "app/run.hpp"
 #include "base/number_text.hpp"
 #include "condition/logistic_curve.hpp"
+#include "report/tables.hpp"
+#include "study/observed.hpp"
 #include "support/small_study.hpp"
 
 namespace backeddy::app {
@@ -293,7 +295,7 @@ TEST(FishCondition, questions_can_name_it) {
     EXPECT_NEAR(number_in(fish, "hook_up_to_blood_min"), 71.0, 1e-9);
     EXPECT_NEAR(number_in(fish, "bled_ml_per_kg"), 1.2 / 0.95, 1e-12);
     EXPECT_NEAR(number_in(fish, "fin_index"), 3.0 / 7.0, 1e-12);
-    EXPECT_NEAR(number_in(fish, "reflexes_lost"), 0.5, 1e-9);
+    EXPECT_NEAR(number_in(fish, "reflexes_lost_share"), 0.5, 1e-9);
     EXPECT_NEAR(number_in(fish, "fight_s"), 300.0, 1e-9);
     EXPECT_NEAR(number_in(fish, "air_s"), 40.0, 1e-9);
     EXPECT_NEAR(number_in(fish, "handling_s"), 60.0, 1e-9);
@@ -335,6 +337,20 @@ TEST(FishCondition, red_plasma_is_told_once_of_a_draw) {
         EXPECT_THAT(value.notes, Not(Contains(HasSubstr("haemolysis")))) << value.analyte;
     }
     EXPECT_EQ(draws[0].values.back().haemolysis, "marked") << "kept with the value all the same";
+}
+
+// The word of a column means one thing wherever it stands: "reflexes_lost" was a share in a question and a
+// list of tests in the table.
+TEST(FishCondition, a_name_that_questions_and_the_table_by_fish_share_means_the_same) {
+    const auto table = report::condition_table(full().results);
+    std::vector<std::string> shared;
+    for (const auto& column : study::observed_columns()) {
+        if (("," + table.substr(0, table.find('\n')) + ",").find("," + column.name + ",") !=
+            std::string::npos) {
+            shared.push_back(column.name);
+        }
+    }
+    EXPECT_THAT(shared, IsEmpty()) << "mean the same? Then say so here";
 }
 
 // ------------------------------------------------------------------------------------------- bad input

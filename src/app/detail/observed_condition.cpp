@@ -129,7 +129,7 @@ void set_scores(Observations& rows, std::size_t row, const FishCondition& fish, 
     set_derived(rows, row, "bleeding",
                 body == nullptr ? Cell(Absent{"not looked at"})
                                 : Cell(Word{study::word_of(*body->look.bleeding)}));
-    set_derived(rows, row, "reflexes_lost", reflex_cell(fish));
+    set_derived(rows, row, "reflexes_lost_share", reflex_cell(fish));
 }
 
 void order_scores(Observations& rows, const study::Brief& brief) {
