@@ -63,6 +63,7 @@ void hide_treatments(OpenedStudy& opened) {
     }
     opened.study.brief.questions.clear();
     opened.study.brief.report.group_by.clear();
+    opened.study.brief.mortality.control.clear();
     const auto dropped = drop_told(hidden, opened.complaints);
     drop_told(hidden, opened.beside);
     opened.complaints.push_back(

@@ -355,6 +355,20 @@ TEST(FishCondition, a_name_that_questions_and_the_table_by_fish_share_means_the_
 
 // ------------------------------------------------------------------------------------------- bad input
 
+// It was a note of the report alone, and "nothing is corrected" is easy to miss there.
+TEST(FishCondition, a_control_that_no_fish_is_of_is_told_among_the_complaints) {
+    auto files = full_study();
+    files["study.toml"] += "[fates]\ncontrol = \"singl_hook\"\n";
+    const Season run(files);
+    EXPECT_THAT(
+        run.said(),
+        Contains(AllOf(HasSubstr("study.toml, column \"control\""), HasSubstr("no fish is of such a group"),
+                       HasSubstr("one of \"single_hook\""), HasSubstr("did you mean \"single_hook\"?"))));
+    EXPECT_THAT(run.check, HasSubstr("no fish is of such a group"));
+    files["study.toml"] = test::with(files["study.toml"], "singl_hook", "single_hook");
+    EXPECT_THAT(Season(files).said(), Not(Contains(HasSubstr("no fish is of such a group"))));
+}
+
 TEST(FishCondition, a_plate_without_its_file_is_told_and_the_rest_runs) {
     auto files = full_study();
     files.erase("raw/plates/p1.csv");
