@@ -226,6 +226,28 @@ TEST(Condition, deaths_after_release_have_exact_limits_and_are_held_against_the_
     EXPECT_THAT(season.chapter().notes, ElementsAre(HasSubstr("no fish is of such a group")));
 }
 
+// The commonest death after angling: it came up dead. It was left out of the share. Of the four fish one was
+// dead before it was caught, which no angler did.
+TEST(Condition, a_fish_found_dead_at_the_very_moment_from_which_it_counts_is_a_death) {
+    Season season;
+    season.fate(season.fish(), FateKind::dead, "14T10:00"); // met at 10:00
+    season.fate(season.fish(), FateKind::dead, "14T09:00");
+    season.fate(season.fish(), FateKind::seen_alive, "16T12:00");
+    const auto held = season.fish();
+    season.fate(held, FateKind::held, "14T12:00");
+    season.fate(held, FateKind::dead, "14T12:00");
+    season.study.brief.mortality.horizons_h = {24.0};
+    const auto out = season.chapter();
+    ASSERT_THAT(out.mortality, SizeIs(2));
+    EXPECT_EQ(out.mortality[0].from, "from capture");
+    EXPECT_EQ(out.mortality[0].dead, 2U);
+    EXPECT_EQ(out.mortality[0].known, 3U);
+    EXPECT_EQ(out.mortality[0].unknown, 0U);
+    EXPECT_EQ(out.mortality[1].from, "from the start of holding");
+    EXPECT_EQ(out.mortality[1].dead, 1U);
+    EXPECT_EQ(out.mortality[1].known, 1U);
+}
+
 TEST(Condition, where_nobody_looked_there_is_no_mortality) {
     Season season;
     season.cortisol(season.fish(), 3.0);

@@ -339,6 +339,31 @@ TEST(FishCondition, red_plasma_is_told_once_of_a_draw) {
     EXPECT_EQ(draws[0].values.back().haemolysis, "marked") << "kept with the value all the same";
 }
 
+// The tube's readings say when it first closed with the fish in it, where nobody wrote that down; what was
+// written down goes before it.
+TEST(FishCondition, time_since_sealing_is_by_the_events_else_by_the_readings) {
+    const auto& by_readings = full().fish().draws.at(0).since_sealed_min;
+    ASSERT_TRUE(by_readings.value);
+    EXPECT_EQ(by_readings.method, "since its chamber first closed, by its readings");
+    EXPECT_NEAR(*by_readings.value, 61.0, 0.1)
+        << "in the tube from 08:05, its pump off until 08:08; drawn 09:06";
+    EXPECT_FALSE(by_readings.standard_uncertainty);
+
+    auto files = full_study();
+    files["events.csv"] += "2026-06-14T08:06:00Z,5,sealed,T01,deck\n";
+    const Season written(files);
+    const auto& by_events = written.fish().draws.at(0).since_sealed_min;
+    EXPECT_EQ(by_events.method, "by events.csv");
+    EXPECT_NEAR(*by_events.value, 60.0, 1e-9);
+    EXPECT_NEAR(*by_events.standard_uncertainty, std::hypot(5.0, 5.0) / 60.0, 1e-9)
+        << "of the sealing, and of the draw's event";
+
+    auto before = full_study();
+    before["blood.csv"] = "fish,drawn_at,analyte,value,unit\nT01,2026-06-14T08:03:00Z,lactate,4.8,mmol/L\n";
+    const Season early(before);
+    EXPECT_EQ(early.fish().draws.at(0).since_sealed_min.reason, "it was in no sealed chamber before");
+}
+
 // The word of a column means one thing wherever it stands: "reflexes_lost" was a share in a question and a
 // list of tests in the table.
 TEST(FishCondition, a_name_that_questions_and_the_table_by_fish_share_means_the_same) {
