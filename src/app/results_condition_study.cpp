@@ -210,6 +210,9 @@ report::StudyCondition study_condition_of(const Answers& answers, const std::vec
     }
     add_cautions(answers.condition, out);
     add_mortality(answers, fish, out);
+    for (auto& words : retention_words(answers.study)) {
+        out.notes.push_back(std::move(words));
+    }
     return out;
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <limits>
+#include <map>
 #include <tuple>
 #include <utility>
 
@@ -329,6 +330,54 @@ Expected<Retention> tag_retention(std::uint64_t both, std::uint64_t one, double 
     const auto retained = [](double share) { return 2.0 * share / (1.0 + share); };
     return Retention{.value = retained(with_both->value),
                      .interval = {retained(with_both->exact.lower), retained(with_both->exact.upper)}};
+}
+
+namespace {
+
+/// Records of tags, each tag once; one without a serial number may be any.
+std::vector<const FateRecord*> each_tag_once(std::span<const FateRecord> records, FateKind kind) {
+    std::vector<const FateRecord*> out;
+    for (const auto& record : records) {
+        const bool is_met = std::any_of(out.begin(), out.end(), [&](const FateRecord* other) {
+            return record.tag && !record.tag->serial.empty() && other->tag->serial == record.tag->serial &&
+                   may_be_one(record.tag, other->tag);
+        });
+        if (record.kind == kind && record.tag && !is_met) {
+            out.push_back(&record);
+        }
+    }
+    return out;
+}
+
+} // namespace
+
+std::vector<TagsLeft> tags_left(std::span<const FateRecord> records) {
+    using Kind = std::pair<TagPlace, std::string>;
+    std::map<Kind, std::vector<const FateRecord*>> given;
+    for (const auto* record : each_tag_once(records, FateKind::tagged)) {
+        given[{record->tag->place, record->tag->type}].push_back(record);
+    }
+    const auto shed = each_tag_once(records, FateKind::tag_shed);
+    std::vector<TagsLeft> out;
+    for (const auto& [kind, both] : given) {
+        if (both.size() != 2) {
+            continue;
+        }
+        const Instant from = std::max(both[0]->at, both[1]->at);
+        const bool is_in_hand = std::any_of(records.begin(), records.end(), [&](const FateRecord& record) {
+            return record.at > from && (record.kind == FateKind::recaptured || record.kind == FateKind::dead);
+        });
+        const auto off =
+            static_cast<std::size_t>(std::count_if(shed.begin(), shed.end(), [&](const FateRecord* record) {
+                return record->at > from &&
+                       (may_be_one(record->tag, both[0]->tag) || may_be_one(record->tag, both[1]->tag));
+            }));
+        if (is_in_hand || off > 0) {
+            out.push_back(
+                {.place = kind.first, .type = kind.second, .left = 2 - std::min<std::size_t>(off, 2)});
+        }
+    }
+    return out;
 }
 
 Expected<stats::RatioOfShares> shedding_corrected(stats::Share returned, stats::Share retained,

@@ -150,6 +150,18 @@ struct Retention {
 /// share give exact ones of r. Fails with too_few (none seen) or bad_setting (level).
 [[nodiscard]] Expected<Retention> tag_retention(std::uint64_t both, std::uint64_t one, double level = 0.95);
 
+/// What was left of two tags when the fish was last in somebody's hands.
+struct TagsLeft {
+    TagPlace place = TagPlace::external; ///< of both, as their type is
+    std::string type;
+    std::size_t left = 0; ///< 0 to 2
+};
+/// Of one fish's records in any order: of each kind of tag (place and type) of which it was given two, how
+/// many were left. It was in somebody's hands after the tagging where it was recaptured, found dead, or its
+/// tag was found to be off; a detection or a look from afar shows no tag. Fish with another number of tags of
+/// a kind, or not in hand again, say nothing.
+[[nodiscard]] std::vector<TagsLeft> tags_left(std::span<const FateRecord> records);
+
 /// Returns counted by tags, corrected for tags that were shed: returned / retained, both shares by fish of
 /// their own (a retention study beside it). May exceed 1 by chance. Interval as of a ratio of two shares.
 /// Fails with degenerate (no tag was retained) and as stats::ratio_of_shares().

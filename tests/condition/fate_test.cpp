@@ -339,6 +339,38 @@ TEST(TagRetention, covers_the_truth) {
     EXPECT_LT(held, 0.995 * studies);
 }
 
+TEST(TagsLeft, are_those_of_a_fish_in_hand_again_that_was_given_two) {
+    const auto left = [](std::vector<FateRecord> more) {
+        std::vector<FateRecord> records{tag_record(0, FateKind::tagged, "A1"),
+                                        tag_record(0, FateKind::tagged, "A2")};
+        records.insert(records.end(), more.begin(), more.end());
+        return tags_left(records);
+    };
+    EXPECT_THAT(left({}), IsEmpty()) << "nobody saw it again";
+    EXPECT_THAT(left({tag_record(9, FateKind::detected, "A1"), record(9, FateKind::seen_alive)}), IsEmpty())
+        << "nobody had it in hand";
+    ASSERT_THAT(left({record(90, FateKind::recaptured)}), SizeIs(1));
+    EXPECT_EQ(left({record(90, FateKind::recaptured)})[0].left, 2U);
+    EXPECT_EQ(left({record(90, FateKind::dead)})[0].type, "acoustic");
+    EXPECT_EQ(left({record(90, FateKind::recaptured), tag_record(90, FateKind::tag_shed, "A2")})[0].left, 1U);
+    EXPECT_EQ(
+        left({tag_record(80, FateKind::tag_shed, "A2"), tag_record(90, FateKind::tag_shed, "A2")})[0].left,
+        1U)
+        << "one tag, told twice";
+    EXPECT_EQ(
+        left({tag_record(80, FateKind::tag_shed, "A2"), tag_record(90, FateKind::tag_shed, "A1")})[0].left,
+        0U);
+    EXPECT_EQ(left({record(90, FateKind::recaptured), tag_record(90, FateKind::tag_shed, "B7")})[0].left, 2U)
+        << "another tag";
+    EXPECT_THAT(left({tag_record(0, FateKind::tagged, "A3"), record(90, FateKind::recaptured)}), IsEmpty())
+        << "three tags are no pair";
+    EXPECT_EQ(left({tag_record(1, FateKind::tagged, "A1"), record(90, FateKind::recaptured)})[0].left, 2U)
+        << "the same tag, written twice";
+    EXPECT_THAT(
+        tags_left(std::vector{tag_record(0, FateKind::tagged, "A1"), record(90, FateKind::recaptured)}),
+        IsEmpty());
+}
+
 TEST(SheddingCorrected, is_returned_over_retained) {
     const auto got = shedding_corrected({18, 60}, {36, 40});
     ASSERT_TRUE(got);

@@ -27,6 +27,8 @@ namespace backeddy::app::detail {
 /// all fish and group by group. Nothing in a study in which nobody looked (no record of any fate).
 void add_mortality(const Answers& answers, const std::vector<report::Fish>& fish,
                    report::StudyCondition& out);
+/// What stays on of two tags of one kind, kind by kind, in words.
+[[nodiscard]] std::vector<std::string> retention_words(const Study& study);
 /// In order of first appearance.
 [[nodiscard]] std::vector<std::string> groups_of(const std::vector<report::Fish>& fish);
 
