@@ -232,7 +232,8 @@ void remark_on_curve(PlateResult& plate) {
                                             plate.curve.kind == LogisticKind::four ? "four" : "five"));
     }
     if (plate.edge.difference && (plate.edge.difference->lower > 0.0 || plate.edge.difference->upper < 0.0)) {
-        plate.remarks.push_back(fmt::format("outer wells read {:.2g} % ({:.2g} to {:.2g}) off the inner ones",
+        plate.remarks.push_back(fmt::format("outer wells read {:.2g} % ({:.2g} to {:.2g}) off the inner "
+                                            "ones; no concentration is corrected for it",
                                             100.0 * plate.edge.difference->value,
                                             100.0 * plate.edge.difference->lower,
                                             100.0 * plate.edge.difference->upper));

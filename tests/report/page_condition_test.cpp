@@ -205,7 +205,9 @@ TEST(PlatePage, shows_a_bad_standard_the_edge_and_what_does_not_count) {
     EXPECT_THAT(bad, HasSubstr("Concentration halfway between"));
     EXPECT_THAT(bad, HasSubstr("0.21 <span class=\"unit\">ng/mL"));
     EXPECT_THAT(bad, HasSubstr("beyond the curve"));
-    EXPECT_THAT(plate_of(results, 2), HasSubstr("<strong>clear</strong>, the interval leaves out 0"));
+    EXPECT_THAT(plate_of(results, 2),
+                HasSubstr("<strong>clear</strong>, the interval leaves out 0. It is shown, and "
+                          "no concentration is corrected for it"));
     EXPECT_THAT(plate_of(results, 2), HasSubstr("outer wells read higher than inner ones"));
 }
 

@@ -36,7 +36,8 @@ Paragraph plates_paragraph(const Results& results) {
         "curve's error and the replicates'; standards as labelled are taken for exact. A response beyond "
         "the curve gives a limit and no number. Samples in three dilutions or more were asked whether "
         "their result changes with the dilution (parallelism); outer wells were compared with inner ones "
-        "of the same content (edge). Within plates, CVs are pooled over replicates; between plates they "
+        "of the same content (edge), which corrects no concentration. Within plates, CVs are pooled over "
+        "replicates; between plates they "
         "are those of the controls, by one-way analysis of variance." +
             with_settings(results, {"plates"})};
 }

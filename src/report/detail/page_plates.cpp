@@ -40,7 +40,8 @@ std::string edge_words(const AssayPlate& plate, const std::string& at) {
         return quantity(plate.edge_percent);
     }
     return quantity_with_interval(plate.edge_percent, at + "/edge_percent") +
-           (plate.is_edge_clear ? ": <strong>clear</strong>, the interval leaves out 0"
+           (plate.is_edge_clear ? ": <strong>clear</strong>, the interval leaves out 0. It is shown, and no "
+                                  "concentration is corrected for it"
                                 : ": not clear, the interval holds 0");
 }
 
@@ -302,9 +303,12 @@ std::string plates_section(const Results& results) {
     if (plates.empty()) {
         return "";
     }
-    std::string text = "<section id=\"plates\"><h2>Assay plates</h2>\n<p>Responses are fitted as read. "
-                       "\"As shown\" is less the blank where that is taken off; no concentration depends on "
-                       "it. What lies beyond the curve is said to, and is never drawn out past it.</p>\n";
+    std::string text =
+        "<section id=\"plates\"><h2>Assay plates</h2>\n<p>Responses are fitted as read. "
+        "\"As shown\" is less the blank where that is taken off; no concentration depends on "
+        "it. What lies beyond the curve is said to, and is never drawn out past it. Wells at the "
+        "plate's edge are held against those inside it; where they read differently that is "
+        "drawn and said, and no concentration is corrected for it.</p>\n";
     for (std::size_t i = 0; i < plates.size(); ++i) {
         text += plate_page(results, i);
     }
