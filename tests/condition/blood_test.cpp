@@ -145,6 +145,28 @@ TEST(Determined, odd_values_stand_with_a_note) {
     EXPECT_THAT(water->notes, IsEmpty());
 }
 
+// Wedemeyer and Chatterton 1970 (doi 10.1139/f70-135, abstract): normal cortisol 15 to 185 ng/mL, glucose 41
+// to 151 mg/dL, chloride 84 to 132 mmol/L. Fish Physiol Biochem 43:421, table 4: rainbow trout at rest and
+// after a minute's netting. Zelnik and Goldspink 1981 (doi 10.1111/j.1095-8649.1981.tb05809.x, abstract):
+// trout swum hard.
+TEST(PublishedRange, holds_what_was_read_of_salmonids) {
+    struct Read {
+        Analyte analyte;
+        double low;
+        double high;
+    };
+    const double glucose = 10.0 / glucose_g_per_mol;
+    for (const auto& read :
+         {Read{Analyte::cortisol, 15.0, 185.0}, Read{Analyte::cortisol, 6.0, 129.0},
+          Read{Analyte::cortisol, 129.0, 326.0}, Read{Analyte::glucose, 41.0 * glucose, 151.0 * glucose},
+          Read{Analyte::glucose, 3.2, 5.9}, Read{Analyte::haematocrit, 19.7, 23.4},
+          Read{Analyte::chloride, 84.0, 132.0}}) {
+        const auto& range = published_range(read.analyte).range;
+        EXPECT_TRUE(range.holds(read.low) && range.holds(read.high))
+            << name_of(read.analyte) << " " << read.low << " to " << read.high;
+    }
+}
+
 TEST(Haemolysis, of_a_draw_is_one_sentence_for_all_that_was_measured_in_it) {
     const std::vector<Analyte> all{Analyte::cortisol, Analyte::potassium, Analyte::lactate,
                                    Analyte::magnesium, Analyte::potassium};
