@@ -73,7 +73,9 @@ TEST(ConditionTables, a_row_with_a_cell_that_cannot_be_read_is_left_out_and_the_
                                  "blood.csv", oslo);
     EXPECT_THAT(
         texts(read),
-        ElementsAre(AllOf(HasSubstr("beware blood.csv line 2, column \"value\": \"LOD\" is not a number"),
+        ElementsAre(AllOf(HasSubstr("beware blood.csv line 2, column \"value\": \"<LOD\" is not a number; a "
+                                    "number, or the limit itself"),
+                          HasSubstr("write the limit, as \"<0.5\""),
                           HasSubstr("until then the row is left out")),
                     AllOf(HasSubstr("line 3, column \"analyte\": \"cortsol\""),
                           HasSubstr("did you mean cortisol?; until then the row is left out")),

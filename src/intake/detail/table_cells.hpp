@@ -309,6 +309,16 @@ class Cells {
         const bool is_limit = cell.starts_with('<') || cell.starts_with('>');
         const auto number = std::string(without_margins(std::string_view(cell).substr(is_limit ? 1 : 0)));
         const auto& column = *sheet_->definition().column(name);
+        if (number.find_first_of("0123456789") == std::string::npos) { // LOD, n.d., below
+            refuse(column, {.code = ErrorCode::bad_number,
+                            .found = in_quotes(cell) + " is not a number",
+                            .expected = "a number, or the limit itself that it is below or above",
+                            .remedy = "write the limit, as \"<0.5\" below what the assay can tell or \">20\" "
+                                      "above its range; leave the cell empty when nothing was measured",
+                            .place = {},
+                            .context = {}});
+            return std::nullopt;
+        }
         const auto value = number_in(column, number);
         if (value && *value < 0.0) {
             refuse(column, {.code = ErrorCode::out_of_range,
@@ -464,7 +474,9 @@ class Cells {
         if (!value) {
             refuse(column, {.code = ErrorCode::bad_number,
                             .found = in_quotes(cell) + " is not a number",
-                            .expected = column.unit.empty() ? "a number" : "a number, in " + column.unit,
+                            .expected = column.unit.empty()              ? "a number"
+                                        : column.unit.starts_with("as ") ? "a number, " + column.unit
+                                                                         : "a number, in " + column.unit,
                             .remedy = "write the number alone; leave the cell empty when it is not known",
                             .place = {},
                             .context = {}});
