@@ -206,11 +206,18 @@ void check_after_death(std::vector<Complaint>& out, const Brief& brief, const Fi
         const Duration slack =
             Duration::seconds(2.0 * std::hypot(death.uncertainty_s, uncertainty_s(brief, *event)));
         if (of_the_living.contains(event->kind) && event->at > death.at + slack) {
-            out.push_back(stop(event->place, "at",
-                               {.found = fmt::format("{} of {} after it died ({})", word_of(event->kind),
-                                                     quote(event->fish.text()), death.where),
-                                .expected = "nothing after a death",
-                                .remedy = "correct the fish or one of the times"}));
+            // A dead fish that is put back is handled once more, and nothing is computed from it; of all else
+            // a number would be.
+            const bool is_release = event->kind == EventKind::released;
+            Saying saying{.found = fmt::format("{} of {} after it died ({})", word_of(event->kind),
+                                               quote(event->fish.text()), death.where),
+                          .expected = "nothing after a death",
+                          .remedy = "correct the fish or one of the times"};
+            if (is_release) {
+                saying.remedy += "; until then the death stands";
+            }
+            out.push_back(is_release ? warn(event->place, "at", std::move(saying))
+                                     : stop(event->place, "at", std::move(saying)));
         }
     }
 }
