@@ -375,10 +375,11 @@ void check_ceiling(SheetFaults& faults, const Fish& fish, const Brief& brief, co
                 mass->mass.kilograms(), *draw.volume_ml, earlier, draw.at,
                 {.ml_per_kg = *blood.ceiling_ml_per_kg, .within = blood.ceiling_within});
             if (room && !room->is_within) {
+                const auto words = room->words.substr(0, room->words.find_last_not_of('.') + 1);
                 faults.tell(
                     place_of_volume(draw), column,
                     {.code = ErrorCode::out_of_range,
-                     .found = fmt::format("{}: {}", quote(fish.id.text()), room->words),
+                     .found = fmt::format("{}: {}", quote(fish.id.text()), words),
                      .expected = "no more than " + ceiling,
                      .remedy = "look at volume and mass; if they are right, tell the permit's holder"});
             }
