@@ -4,9 +4,11 @@
 #include <utility>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "base/file.hpp"
 #include "base/hash.hpp"
+#include "base/number_text.hpp"
 #include "intake/plate_wells.hpp"
 #include "study/condition_sheets.hpp"
 
@@ -49,6 +51,9 @@ class PlateRun {
     void give_up(PlateAnswer& answer, Error error, const char* column) {
         const std::string name = fmt::format("plate \"{}\"", answer.row.id.text());
         if (error.place.file.empty() || !error.place.line) {
+            if (!error.place.file.empty()) {
+                error.found = fmt::format("\"{}\": {}", error.place.file, error.found);
+            }
             error.place = answer.row.place;
             error.place.column = column;
         } else {
@@ -108,9 +113,52 @@ class PlateRun {
         auto result = condition::evaluate_plate(answer.wells, settings);
         if (result) {
             answer.result = std::move(*result);
+            tell_of_standards(answer);
         } else {
             give_up(answer, std::move(result).error(), "plate");
         }
+    }
+
+    /// Once of a plate, at the first well of the first standard that did not come back.
+    void tell_of_standards(const PlateAnswer& answer) {
+        std::vector<std::string> words;
+        const study::WellRow* first = nullptr;
+        for (const auto& level : answer.result->standards) {
+            if (level.nominal == 0.0 || level.is_accepted) {
+                continue;
+            }
+            words.push_back(fmt::format("that of {} {} ({}): {}", exact_text(level.nominal), answer.row.unit,
+                                        fmt::join(level.responses.wells, ", "),
+                                        fmt::join(level.remarks, "; ")));
+            if (first == nullptr) {
+                first = find_standard(answer.row.id, level.nominal);
+            }
+        }
+        if (first == nullptr) {
+            return;
+        }
+        Place place = first->place;
+        place.column = "concentration";
+        out_.complaints.push_back(
+            {.severity = study::Severity::warning,
+             .error = {
+                 .code = ErrorCode::out_of_range,
+                 .found = fmt::format("{} of plate \"{}\" {} outside the limits of [plates]: {}",
+                                      words.size() == 1 ? "a standard" : "standards", answer.row.id.text(),
+                                      words.size() == 1 ? "lies" : "lie", fmt::join(words, "; ")),
+                 .expected = "standards that come back as what they are labelled",
+                 .remedy = "look at their wells; one that is wrong is left out of the curve by a reason in "
+                           "\"excluded\"; until then all are in it",
+                 .place = std::move(place),
+                 .context = {}}});
+    }
+
+    [[nodiscard]] const study::WellRow* find_standard(const study::PlateId& plate, double nominal) const {
+        const auto found = std::ranges::find_if(sound_.wells, [&](const study::WellRow& row) {
+            return row.plate == plate && row.kind == condition::WellKind::standard &&
+                   row.concentration == nominal && row.excluded.empty();
+        });
+        return found == sound_.wells.end() ? nullptr : &*found;
     }
 
     const fs::path& folder_;

@@ -9,9 +9,9 @@
 #include "app/observe.hpp"
 #include "app/run.hpp"
 #include "base/number_text.hpp"
-#include "condition/logistic_curve.hpp"
 #include "report/tables.hpp"
 #include "study/observed.hpp"
+#include "support/small_plate.hpp"
 #include "support/small_study.hpp"
 
 namespace backeddy::app {
@@ -25,57 +25,8 @@ using testing::IsEmpty;
 using testing::Not;
 using testing::SizeIs;
 
-/// Falling, as of a competitive assay: 2.0 without hormone, 0.1 with endless, half way at 20 ng/mL.
-constexpr condition::LogisticCurve curve{.at_zero = 2.0, .at_infinity = 0.1, .half = 20.0, .slope = 1.1};
-
-/// An 8 x 12 plate of which replicates lie 1 % above and below the curve, so that their mean lies on it.
-struct Plate {
-    std::string wells = "plate,well,holds,label,concentration,dilution\n";
-    std::vector<std::vector<double>> grid = std::vector(8, std::vector(12, 0.05));
-    std::vector<std::vector<bool>> mapped = std::vector(8, std::vector(12, false));
-
-    void pair(std::size_t row, std::size_t column, double in_well, const std::string& rest) {
-        for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
-            grid[row][column + i] = curve.response(in_well) * (i == 0 ? 1.01 : 0.99);
-            mapped[row][column + i] = true;
-            wells += fmt::format("p1,{}{},{}\n", static_cast<char>('A' + row), column + i + 1, rest);
-        }
-    }
-    void map_the_rest() {
-        for (std::size_t r = 0; r < 8; ++r) {
-            for (std::size_t c = 0; c < 12; ++c) {
-                if (!mapped[r][c]) {
-                    wells += fmt::format("p1,{}{},empty,,,\n", static_cast<char>('A' + r), c + 1);
-                }
-            }
-        }
-    }
-    [[nodiscard]] std::string file() const {
-        std::string out = ",1,2,3,4,5,6,7,8,9,10,11,12\n";
-        for (std::size_t r = 0; r < 8; ++r) {
-            out += static_cast<char>('A' + r);
-            for (const double value : grid[r]) {
-                out += "," + exact_text(value);
-            }
-            out += "\n";
-        }
-        return out;
-    }
-};
-
-/// Eight standards from 0.78 to 100 ng/mL, zero wells; A1 of 37.5 ng/mL diluted tenfold; A2 below all.
-Plate sound_plate() {
-    Plate plate;
-    for (std::size_t i = 0; i < 8; ++i) {
-        const double standard = 100.0 / std::pow(2.0, static_cast<double>(i));
-        plate.pair(i, 0, standard, "standard,," + exact_text(standard) + ",");
-    }
-    plate.pair(0, 2, 0.0, "zero,,,");
-    plate.pair(1, 2, 3.75, "sample,A1,,10");
-    plate.pair(2, 2, 0.2, "sample,A2,,");
-    plate.pair(3, 2, 11.0, "control,pool,11,");
-    return plate;
-}
+using test::Plate;
+using test::sound_plate;
 
 test::StudyFiles full_study(Plate plate = sound_plate()) {
     auto files = test::small_study();
@@ -404,6 +355,27 @@ TEST(FishCondition, a_plate_without_its_file_is_told_and_the_rest_runs) {
     EXPECT_THAT(run.results.condition.plates[0].unanswered, HasSubstr("there is no such file"));
     EXPECT_FALSE(run.results.condition.plates[0].blank.value);
     EXPECT_THAT(run.fish().draws.at(0).values, SizeIs(2)) << "lactate and the typed cortisol";
+}
+
+TEST(FishCondition, an_empty_plate_file_is_named) {
+    auto files = full_study();
+    files["raw/plates/p1.csv"] = "";
+    EXPECT_THAT(Season(files).said(), Contains(AllOf(HasSubstr("plates.csv line 2, column \"file\""),
+                                                     HasSubstr("\"raw/plates/p1.csv\": the file is empty"))));
+}
+
+// It stood on the plate's page alone.
+TEST(FishCondition, a_standard_that_does_not_come_back_is_told_at_its_well) {
+    auto plate = sound_plate();
+    for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) { // E1, E2 hold 6.25
+        plate.grid[4][i] = test::small_curve.response(1.7 * 6.25);
+    }
+    const Season run(full_study(plate));
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("wells.csv line"), HasSubstr("column \"concentration\""),
+                                           HasSubstr("of plate \"p1\""),
+                                           HasSubstr("that of 6.25 ng/mL (E1, E2): read back as"),
+                                           HasSubstr("left out of the curve by a reason in \"excluded\""))));
+    EXPECT_THAT(full().said(), Not(Contains(HasSubstr("of plate \"p1\""))));
 }
 
 TEST(FishCondition, a_map_that_does_not_cover_the_plate_names_the_wells_and_the_rest_counts) {
