@@ -32,7 +32,7 @@ describe('rows of a finding', () => {
     expect(of(null, null, 0.3)).toEqual({ at: 0.3, open: 'less', text: 'at most 0.3' });
     expect(of(null, 2, 4)).toEqual({ at: 3, open: '', text: 'between 2 and 4' });
     expect(of(2.5, 2, 4)).toEqual({ at: 2.5, open: '', text: 'between 2 and 4' });
-    expect(of(412.34, null, null)).toEqual({ at: 412.34, open: '', text: '412.3' });
+    expect(of(412.34, null, null)).toEqual({ at: 412.34, open: '', text: '412' });
     expect(of(null, null, null)).toBeUndefined();
   });
 

@@ -321,8 +321,11 @@ TEST_F(DemoTruth, the_slipped_clock_and_the_swapped_sensor_are_told) {
 
 // Whatever else were told would be a slip of the simulation, or a warning that cries wolf.
 TEST_F(DemoTruth, nothing_is_told_but_what_is_planted) {
-    std::map<std::string, int> seen{
-        {"\"boat_1\" went off", 0}, {"OX-spare", 0}, {"marked haemolysis", 0}, {"fight", 0}};
+    std::map<std::string, int> seen{{"\"boat_1\" went off", 0},
+                                    {"OX-spare", 0},
+                                    {"marked haemolysis", 0},
+                                    {"fight", 0},
+                                    {"that of 0.625 ng/mL", 0}};
     for (const auto& text : warnings()) {
         bool is_planted = false;
         for (auto& [words, times] : seen) {
@@ -336,6 +339,7 @@ TEST_F(DemoTruth, nothing_is_told_but_what_is_planted) {
     for (const auto& [words, times] : seen) {
         EXPECT_GE(times, 1) << words;
     }
+    EXPECT_EQ(seen.at("marked haemolysis"), 1) << "once of the draw";
 }
 
 // Between the two looks, to the minute that the sheets have; of those never heard of again nobody says dead.
