@@ -8,8 +8,8 @@
 #include "base/error.hpp"
 #include "base/file.hpp"
 #include "base/hash.hpp"
-#include "base/near_names.hpp"
 #include "base/lower_case.hpp"
+#include "base/near_names.hpp"
 #include "base/parallel.hpp"
 #include "base/random.hpp"
 

@@ -10,8 +10,8 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
-#include "base/near_names.hpp"
 #include "base/lower_case.hpp"
+#include "base/near_names.hpp"
 #include "base/number_text.hpp"
 #include "study/observed.hpp"
 #include "study/question_reading.hpp"
