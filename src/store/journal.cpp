@@ -23,6 +23,18 @@ std::string read_text(SQLite::Database& database, const char* query) {
     return database.execAndGet(query).getString();
 }
 
+/// Throws where there is none: SQLite reads a damaged page as an empty table without a word.
+std::string read_identity(SQLite::Database& database) {
+    SQLite::Statement about(database, "SELECT identity FROM about");
+    if (about.executeStep()) {
+        std::string identity = about.getColumn(0).getString();
+        if (DeviceId::parse(identity)) {
+            return identity;
+        }
+    }
+    throw SQLite::Exception("what the journal is called is not there", SQLITE_CORRUPT);
+}
+
 int read_whole(SQLite::Database& database, const char* query) {
     return database.execAndGet(query).getInt();
 }
@@ -62,11 +74,11 @@ class Journal::Connection {
     [[nodiscard]] const std::optional<Error>& why_read_only() const { return why_read_only_; }
 
     void accept() {
-        identity_ = read_text(database_, "SELECT identity FROM about");
+        identity_ = read_identity(database_);
         keep_log_on_close(false);
     }
     void accept_to_read(Error why) {
-        identity_ = read_text(database_, "SELECT identity FROM about");
+        identity_ = read_identity(database_);
         why_read_only_ = std::move(why);
     }
 

@@ -105,7 +105,7 @@ inline constexpr std::size_t most_bytes_at_once = std::size_t{64} << 20;
 struct JournalOptions {
     std::function<Instant()> now;                   ///< empty: the machine's clock
     std::chrono::milliseconds lock_patience{5'000}; ///< how long another program's lock is waited for
-    std::string identity;                           ///< of a journal that is made; empty: a new one at random
+    std::string identity; ///< of a journal that is made, 16 digits as DeviceId; empty: a new one at random
     std::string
         file_layer; ///< the SQLite VFS by name; empty: the machine's own. Tests cut the power in theirs.
 };
