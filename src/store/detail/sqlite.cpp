@@ -96,6 +96,9 @@ Error found(const std::filesystem::path& file, const SQLite::Exception& thrown) 
     case SQLITE_MISMATCH:
     case SQLITE_TOOBIG:
         return damaged(file, thrown.what());
+    case SQLITE_NOMEM: // a damaged length asks for it sooner than a journal does
+        return damaged(file, "reading it asked for more memory than there is (if other programs have taken "
+                             "it, close them and try again)");
     case SQLITE_CANTOPEN:
         return is_full(file) ? disk_full() : cannot_open(file);
     case SQLITE_IOERR:
