@@ -320,6 +320,11 @@ void add_groups(const Answers& answers, report::Results& out) {
     }
 }
 
+/// Of each file and reason; the rest is told by its lines.
+constexpr std::size_t refused_rows_in_results = 50;
+
+} // namespace
+
 report::Complaint complaint_of(const study::Complaint& complaint) {
     const auto& error = complaint.error;
     return {.severity = std::string(study::word(complaint.severity)),
@@ -331,11 +336,6 @@ report::Complaint complaint_of(const study::Complaint& complaint) {
             .remedy = error.remedy,
             .text = error.text()};
 }
-
-/// Of each file and reason; the rest is told by its lines.
-constexpr std::size_t refused_rows_in_results = 50;
-
-} // namespace
 
 std::vector<std::string> understood_of(const RawFile& file, std::size_t refused_per_reason) {
     std::vector<std::string> out;

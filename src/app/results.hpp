@@ -35,6 +35,8 @@ struct Answers {
 
 [[nodiscard]] report::Results results_of(const Answers& answers);
 
+/// A complaint as the report lists it.
+[[nodiscard]] report::Complaint complaint_of(const study::Complaint& complaint);
 /// One raw file as the report lists it.
 [[nodiscard]] report::Input input_of(const RawFile& file);
 /// Dialect and rows of a file in words; of each reason to refuse a row, the first so many rows whole.

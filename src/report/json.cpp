@@ -18,11 +18,14 @@ namespace backeddy::report {
 
 namespace {
 
-/// Figures are drawn from rounded samples: 0.1 s, 0.0001 mg/L, 0.1 % and 0.01 degC are below a pixel.
-constexpr int drawn_time_digits = 1;
-constexpr int drawn_oxygen_digits = 4;
-constexpr int drawn_saturation_digits = 1;
-constexpr int drawn_temperature_digits = 2;
+/// Digits after the point of drawn readings.
+struct TraceDigits {
+    int seconds, oxygen, saturation, temperature;
+};
+/// Of a whole stay in a figure 0.1 s, 0.0001 mg/L, 0.1 % and 0.01 degC are below a pixel.
+constexpr TraceDigits whole_stay_digits{.seconds = 1, .oxygen = 4, .saturation = 1, .temperature = 2};
+/// A stretch of it may be a few readings wide.
+constexpr TraceDigits stretch_digits{.seconds = 3, .oxygen = 6, .saturation = 3, .temperature = 4};
 /// A curve in time is for the eye: 0.001 h and 0.01 mg/kg/h.
 constexpr int curve_time_digits = 4;
 constexpr int curve_digits = 2;
@@ -45,8 +48,13 @@ std::string rounded_json(double value, int digits) {
 class DocumentWriter : public detail::StructWriter<DocumentWriter> {
   public:
     using StructWriter::put;
-    DocumentWriter(detail::JsonStream& out, Detail detail) : StructWriter(out, detail) {}
+    DocumentWriter(JsonStream& out, Detail detail) : StructWriter(out, detail) {}
     void put(const Results& results);
+    void put(const DrawnTrace& v, const TraceDigits& digits);
+    void put(const Complaint& v) {
+        object("severity", v.severity, "file", v.file, "line", v.line, "column", v.column, "found", v.found,
+               "expected", v.expected, "remedy", v.remedy, "text", v.text);
+    }
 
   private:
     friend StructWriter;
@@ -331,10 +339,6 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
                v.is_same);
     }
     void put(const findings::Finding& v);
-    void put(const Complaint& v) {
-        object("severity", v.severity, "file", v.file, "line", v.line, "column", v.column, "found", v.found,
-               "expected", v.expected, "remedy", v.remedy, "text", v.text);
-    }
     void put(const FishCondition& v) { detail::put_condition(out_, detail_, v); }
     void put(const StudyCondition& v) { detail::put_condition(out_, detail_, v); }
     bool is_blank_ = false; ///< the stay being written is a blank that no figure draws
@@ -374,14 +378,18 @@ void DocumentWriter::put(const findings::Finding& v) {
 }
 
 void DocumentWriter::put(const DrawnTrace& v) {
+    put(v, whole_stay_digits);
+}
+
+void DocumentWriter::put(const DrawnTrace& v, const TraceDigits& digits) {
     out_.begin_object();
     field("from", v.from);
     const std::vector<double> none;
     const bool is_whole = detail_ == Detail::whole;
-    rounded("at_s", is_blank_ ? none : v.at_s, drawn_time_digits);
-    rounded("oxygen_mg_per_l", is_blank_ ? none : v.oxygen_mg_per_l, drawn_oxygen_digits);
-    rounded("saturation_percent", is_whole ? v.saturation_percent : none, drawn_saturation_digits);
-    rounded("temperature_celsius", is_whole ? v.temperature_celsius : none, drawn_temperature_digits);
+    rounded("at_s", is_blank_ ? none : v.at_s, digits.seconds);
+    rounded("oxygen_mg_per_l", is_blank_ ? none : v.oxygen_mg_per_l, digits.oxygen);
+    rounded("saturation_percent", is_whole ? v.saturation_percent : none, digits.saturation);
+    rounded("temperature_celsius", is_whole ? v.temperature_celsius : none, digits.temperature);
     fields("states", v.states, "rows", v.rows);
     out_.end_object();
 }
@@ -500,9 +508,19 @@ void DocumentWriter::put(const Results& v) {
 } // namespace
 
 std::string json_text(const Results& results, Detail detail) {
-    detail::JsonStream out(3);
+    JsonStream out(3);
     DocumentWriter(out, detail).put(results);
     return std::move(out).take();
+}
+
+std::string stretch_text(const DrawnTrace& stretch) {
+    JsonStream out(0);
+    DocumentWriter(out, Detail::whole).put(stretch, stretch_digits);
+    return std::move(out).take();
+}
+
+void put_complaint(JsonStream& out, const Complaint& complaint) {
+    DocumentWriter(out, Detail::whole).put(complaint);
 }
 
 } // namespace backeddy::report

@@ -5,6 +5,7 @@
 #include <string>
 #include <string_view>
 
+#include "report/json_stream.hpp"
 #include "report/results.hpp"
 
 namespace backeddy::report {
@@ -19,6 +20,12 @@ enum class Detail : std::uint8_t {
 /// The document, valid by results.schema.json either way, ending in a newline. Same results, same bytes. `<`
 /// and `>` inside strings are escapes, so that the very text may stand inside an HTML script element.
 [[nodiscard]] std::string json_text(const Results& results, Detail detail = Detail::whole);
+
+/// A stretch of a stay's readings as a JSON object, with the names of the document's `trace` but more digits:
+/// it may be a few readings wide.
+[[nodiscard]] std::string stretch_text(const DrawnTrace& stretch);
+/// A complaint as the document has it, as the next value of `out`.
+void put_complaint(JsonStream& out, const Complaint& complaint);
 
 /// results.schema.json as it was when this program was built.
 [[nodiscard]] std::string_view schema_text();

@@ -67,7 +67,7 @@ struct RefusedRow {
 
 struct Input {
     std::string path; ///< relative to the study folder
-    std::string kind; ///< "brief", "table", "trace", "pump log"
+    std::string kind; ///< "brief", "table", "trace", "pump log", "plate", "journal"
     std::string sha256;
     std::uint64_t bytes = 0;
     std::vector<std::string>

@@ -2,7 +2,7 @@
 // A fish's condition, and the study's, as they stand in the results document.
 
 #include "report/condition.hpp"
-#include "report/detail/json_stream.hpp"
+#include "report/json_stream.hpp"
 #include "report/json.hpp"
 
 namespace backeddy::report::detail {

@@ -9,7 +9,7 @@
 #include <string_view>
 #include <vector>
 
-#include "report/detail/json_stream.hpp"
+#include "report/json_stream.hpp"
 #include "report/json.hpp"
 
 namespace backeddy::report::detail {

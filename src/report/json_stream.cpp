@@ -1,4 +1,4 @@
-#include "report/detail/json_stream.hpp"
+#include "report/json_stream.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -8,7 +8,7 @@
 #include "base/html_text.hpp"
 #include "base/number_text.hpp"
 
-namespace backeddy::report::detail {
+namespace backeddy::report {
 
 namespace {
 
@@ -136,4 +136,4 @@ void JsonStream::null() {
     literal("null");
 }
 
-} // namespace backeddy::report::detail
+} // namespace backeddy::report

@@ -10,7 +10,7 @@
 
 #include "series/instant.hpp"
 
-namespace backeddy::report::detail {
+namespace backeddy::report {
 
 /// `text` as a JSON string with its quotes. `<` and `>` are written as escapes, so that the text can stand
 /// inside an HTML script element whatever it holds; bytes that are no UTF-8 become U+FFFD.
@@ -57,4 +57,4 @@ class JsonStream {
     std::string text_;
 };
 
-} // namespace backeddy::report::detail
+} // namespace backeddy::report
