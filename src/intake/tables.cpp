@@ -1,5 +1,6 @@
 #include "intake/tables.hpp"
 
+#include <algorithm>
 #include <utility>
 
 #include "base/file.hpp"
@@ -179,7 +180,7 @@ void read_one(study::TableName name, const std::string& file, std::string_view t
 } // namespace
 
 TableContext context_of(const study::Brief& brief) {
-    TableContext out{.zone = brief.study.zone, .clock_zones = {}};
+    TableContext out{.zone = brief.study.zone, .clock_zones = {}, .edits = {}};
     for (const auto& trace : brief.traces) {
         if (!trace.zone.empty()) {
             out.clock_zones.emplace(trace.clock_id().text(), trace.zone);
@@ -339,25 +340,29 @@ TableRead<study::Declaration> read_declarations(std::string_view text, const std
         });
 }
 
-TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& brief) {
+TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& brief,
+                       const study::Edits& edits) {
     TablesRead out;
-    const TableContext context = context_of(brief);
+    TableContext context = context_of(brief);
+    context.edits = edits;
     for (const auto& definition : study::tables()) {
         auto bytes = read_file(folder / definition.file, std::uint64_t{64} << 20);
-        if (bytes) {
-            read_one(definition.name, definition.file, *bytes, context, out);
+        const bool is_missing = !bytes && bytes.error().code == ErrorCode::file_missing;
+        const bool is_edited = std::ranges::find(edits, definition.name, &study::Edit::table) != edits.end();
+        if (bytes || (is_missing && is_edited)) {
+            read_one(definition.name, definition.file, bytes ? *bytes : std::string(), context, out);
+            out.summaries.back().exists = bytes.has_value();
             continue;
         }
         TableSummary summary;
         summary.file = definition.file;
         summary.exists = false;
         out.summaries.push_back(std::move(summary));
-        if (definition.need == Need::required || bytes.error().code != ErrorCode::file_missing) {
+        if (definition.need == Need::required || !is_missing) {
             out.complaints.push_back(
                 {Severity::stops_the_run,
                  {.code = bytes.error().code,
-                  .found =
-                      bytes.error().code == ErrorCode::file_missing ? "no such file" : bytes.error().found,
+                  .found = is_missing ? "no such file" : bytes.error().found,
                   .expected = definition.what,
                   .remedy = "`backeddy new` makes an empty one",
                   .place = {.file = definition.file, .line = {}, .column = {}, .byte = {}},

@@ -19,6 +19,7 @@
 #include "study/brief.hpp"
 #include "study/columns.hpp"
 #include "study/complaint.hpp"
+#include "study/edit.hpp"
 #include "study/nouns.hpp"
 
 namespace backeddy::intake {
@@ -27,6 +28,7 @@ namespace backeddy::intake {
 struct TableContext {
     std::string zone = "UTC";                       ///< of local times
     std::map<std::string, std::string> clock_zones; ///< in which a logger's clock shows its time, by clock
+    study::Edits edits;                             ///< laid over the rows of each table
 };
 [[nodiscard]] TableContext context_of(const study::Brief& brief);
 
@@ -77,7 +79,9 @@ struct TablesRead {
     std::vector<TableSummary> summaries;      ///< one per table, in the order of study::tables()
 };
 
-/// All tables of a folder. A needed one that is missing is a complaint; the others may be missing.
-[[nodiscard]] TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& brief);
+/// All tables of a folder, with edits laid over them. A needed one that is missing is a complaint; the others
+/// may be missing, and edits alone make one.
+[[nodiscard]] TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& brief,
+                                     const study::Edits& edits = {});
 
 } // namespace backeddy::intake

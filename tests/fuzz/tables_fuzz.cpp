@@ -36,7 +36,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         return 0;
     }
     const std::string_view text = fuzz::text_of(data + 1, size - 1);
-    const TableContext context{.zone = "Europe/Oslo", .clock_zones = {{"boat", "Etc/UTC"}}};
+    const TableContext context{.zone = "Europe/Oslo", .clock_zones = {{"boat", "Etc/UTC"}}, .edits = {}};
     const std::string file = "table.csv";
     switch (data[0] % 16) {
     case 0:

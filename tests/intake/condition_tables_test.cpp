@@ -18,7 +18,7 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::SizeIs;
 
-const TableContext oslo{.zone = "Europe/Oslo", .clock_zones = {}};
+const TableContext oslo{.zone = "Europe/Oslo", .clock_zones = {}, .edits = {}};
 
 template <typename Row>
 std::vector<std::string> texts(const TableRead<Row>& read) {

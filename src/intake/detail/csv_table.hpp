@@ -11,8 +11,9 @@
 namespace backeddy::intake {
 
 struct CsvRow {
-    std::uint64_t line = 0; ///< on which it begins
+    std::uint64_t line = 0; ///< on which it begins; of a row that an edit added, the edit's number
     std::vector<std::string> cells;
+    bool is_added = false; ///< by an edit of the journal
 };
 
 struct CsvTable {

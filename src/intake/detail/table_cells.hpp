@@ -16,6 +16,7 @@
 
 #include "base/number_text.hpp"
 #include "intake/detail/csv_table.hpp"
+#include "intake/detail/overlay.hpp"
 #include "intake/detail/table_time.hpp"
 #include "intake/tables.hpp"
 #include "study/words.hpp"
@@ -62,13 +63,51 @@ inline std::string listed(const std::vector<std::string>& words) {
 
 enum class Decimal : std::uint8_t { point, comma, unclear };
 
+inline bool holds_numbers(const ColumnDefinition& column) {
+    return column.kind == CellKind::number || column.kind == CellKind::value_or_limit;
+}
+
+/// Whether numbers have a decimal point or comma, from all number cells of the table.
+inline Decimal decimal_of(const CsvTable& table, const study::TableDefinition& definition) {
+    bool points = false;
+    bool commas = false;
+    bool all_thousands = true;
+    for (std::size_t at = 0; at < table.header.size(); ++at) {
+        const auto* column = definition.column(plain_name(table.header[at]));
+        if (column == nullptr || !holds_numbers(*column)) {
+            continue;
+        }
+        for (const auto& row : table.rows) {
+            const auto& cell = row.cells[at];
+            const auto comma = cell.find(',');
+            points = points || cell.find('.') != std::string::npos;
+            if (comma != std::string::npos && cell.find('.') == std::string::npos) {
+                commas = true;
+                all_thousands = all_thousands && cell.size() - comma == 4;
+            }
+        }
+    }
+    if (!commas) {
+        return Decimal::point;
+    }
+    return points || (table.delimiter != ';' && all_thousands) ? Decimal::unclear : Decimal::comma;
+}
+
 /// A table with its columns found.
 class Sheet {
   public:
-    Sheet(const study::TableDefinition& definition, std::string_view text, const std::string& file)
+    Sheet(const study::TableDefinition& definition, std::string_view text, const std::string& file,
+          const study::Edits& edits)
         : definition_(&definition), csv_(read_csv(text, file)) {
+        if (std::ranges::find(edits, definition.name, &study::Edit::table) != edits.end()) {
+            decimal_ = decimal_of(csv_, definition); // of the file: edits are written as it is
+            lay_over(csv_, definition, edits,
+                     [this](const ColumnDefinition& column, const std::string& cell) {
+                         return written(column, cell);
+                     });
+        }
         find_columns();
-        find_decimal();
+        decimal_ = decimal_of(csv_, definition);
     }
 
     [[nodiscard]] const CsvTable& csv() const { return csv_; }
@@ -224,34 +263,14 @@ class Sheet {
         }
     }
 
-    /// Whether numbers have a decimal point or comma, from all number cells of the table.
-    void find_decimal() {
-        bool points = false;
-        bool commas = false;
-        bool all_thousands = true;
-        for (const auto& column : definition_->columns) {
-            const auto at = index(column.name);
-            const bool is_number = column.kind == CellKind::number || column.kind == CellKind::value_or_limit;
-            if (!is_number || !at) {
-                continue;
-            }
-            for (const auto& row : csv_.rows) {
-                const auto& cell = row.cells[*at];
-                const auto comma = cell.find(',');
-                points = points || cell.find('.') != std::string::npos;
-                if (comma != std::string::npos && cell.find('.') == std::string::npos) {
-                    commas = true;
-                    all_thousands = all_thousands && cell.size() - comma == 4;
-                }
-            }
+    /// A cell of an edit, which has a decimal point, as this table writes it.
+    [[nodiscard]] std::string written(const ColumnDefinition& column, std::string cell) const {
+        const auto point = cell.find('.');
+        if (decimal_ == Decimal::comma && holds_numbers(column) && point != std::string::npos) {
+            cell[point] = ',';
         }
-        if (commas && points) {
-            decimal_ = Decimal::unclear;
-        } else if (commas) {
-            decimal_ = csv_.delimiter != ';' && all_thousands ? Decimal::unclear : Decimal::comma;
-        }
+        return cell;
     }
-
     const study::TableDefinition* definition_;
     CsvTable csv_;
     std::map<std::string, std::size_t> places_;
@@ -267,7 +286,10 @@ class Cells {
         : sheet_(&sheet), row_(&row), zone_(&zone) {}
 
     [[nodiscard]] Place place(const std::string& column = {}) const {
-        return {.file = sheet_->csv().file, .line = row_->line, .column = column, .byte = {}};
+        return {.file = row_->is_added ? study::journal_name : sheet_->csv().file,
+                .line = row_->line,
+                .column = column,
+                .byte = {}};
     }
     /// Whether every needed cell could be read.
     [[nodiscard]] bool is_whole() const { return is_whole_; }
@@ -527,7 +549,7 @@ void fill_rest(Row& row, Cells& cells) {
 template <typename Row, typename Take>
 TableRead<Row> read_rows(study::TableName name, std::string_view text, const std::string& file,
                          const TableContext& context, Take take) {
-    Sheet sheet(study::table(name), text, file);
+    Sheet sheet(study::table(name), text, file, context.edits);
     TableRead<Row> out;
     out.summary = sheet.summary();
     const TableZone zone = zone_or_utc(context.zone);
