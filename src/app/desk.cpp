@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <chrono>
 #include <condition_variable>
+#include <iterator>
 #include <mutex>
 #include <set>
 #include <shared_mutex>
@@ -73,7 +74,7 @@ class Desk::Worker {
   public:
     explicit Worker(DeskWish wish)
         : wish_(std::move(wish)), watch_(wish_.folder, wish_.folder / "results"),
-          thread_([this](const std::stop_token& stop) { work(stop); }) {}
+          writer_(wish_.folder, wish_.now), thread_([this](const std::stop_token& stop) { work(stop); }) {}
 
     [[nodiscard]] DeskState state() const {
         const std::lock_guard lock(guard_);
@@ -94,23 +95,58 @@ class Desk::Worker {
         return at(*study_->run);
     }
 
+    Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes, const Author& author) {
+        const std::lock_guard writing(writer_guard_);
+        auto ids = writer_.write(wishes, author);
+        if (ids) {
+            {
+                const std::lock_guard lock(pause_guard_);
+                is_written_ = true;
+            }
+            pause_.notify_one();
+        }
+        return ids;
+    }
+
+    [[nodiscard]] JournalRead journal() const { return read_journal(wish_.folder); }
+
   private:
     void work(const std::stop_token& stop) {
         answer_all();
         while (!stop.stop_requested()) {
-            std::unique_lock lock(pause_guard_);
-            if (pause_.wait_for(lock, stop, look_every, [] { return false; }); stop.stop_requested()) {
+            bool is_written = false;
+            {
+                std::unique_lock lock(pause_guard_);
+                pause_.wait_for(lock, stop, look_every, [this] { return is_written_; });
+                is_written = std::exchange(is_written_, false);
+            }
+            if (stop.stop_requested()) {
                 return;
             }
-            if (const auto changed = watch_.changed(); !changed.empty()) {
+            if (const auto changed = watch_.changed(); is_written || !changed.empty()) {
                 answer(changed);
             }
         }
     }
 
+    // The files of the journal change with every entry of our own, and again a moment later: what it says is
+    // looked at, not its files.
     void answer(const std::set<std::string>& changed) {
-        const bool only_decisions = changed == std::set<std::string>{"decisions.csv"};
+        const auto edits = read_journal(wish_.folder).read.edits();
+        bool only_decisions = std::ranges::all_of(changed, [](const std::string& file) {
+            return file == "decisions.csv" || file.starts_with(store::journal_name);
+        });
+        std::vector<study::Edit> differing;
+        std::ranges::set_symmetric_difference(edits, answered_edits_, std::back_inserter(differing), {},
+                                              &study::Edit::number, &study::Edit::number);
+        for (const auto& edit : differing) {
+            only_decisions = only_decisions && edit.table == study::TableName::decisions;
+        }
+        if (only_decisions && differing.empty() && !changed.contains("decisions.csv")) {
+            return;
+        }
         if (only_decisions && study_ && phase() == DeskPhase::ready) {
+            answered_edits_ = edits;
             answer_decisions();
         } else {
             answer_all();
@@ -118,6 +154,7 @@ class Desk::Worker {
     }
 
     void answer_all() {
+        answered_edits_ = read_journal(wish_.folder).read.edits();
         change([](DeskState& state) { state.phase = DeskPhase::reading; });
         auto answered = answer_study(wish_.folder, false, job());
         if (!answered) {
@@ -164,13 +201,14 @@ class Desk::Worker {
         auto answer = std::make_shared<DeskAnswer>();
         answer->study = study_->opened.study.brief.study.title;
         answer->files = result_files(run);
+        answer->at = wish_.now();
         auto complaints = run.complaints;
         if (auto kept = replace_result_folder(wish_.folder / "results", answer->files); !kept) {
             complaints.push_back({.severity = study::Severity::warning, .error = std::move(kept).error()});
         }
         change([&](DeskState& state) {
             state.phase = DeskPhase::ready;
-            state.answered_at = wish_.now();
+            state.answered_at = answer->at;
             state.complaints = std::move(complaints);
             state.followers = run.followers;
             answer->revision = ++state.revision;
@@ -232,8 +270,12 @@ class Desk::Worker {
     std::chrono::steady_clock::time_point told_at_;
     mutable std::shared_mutex study_guard_;
     std::unique_ptr<AnsweredStudy> study_;
+    study::Edits answered_edits_; ///< of the thread alone
+    std::mutex writer_guard_;
+    JournalWriter writer_;
     std::mutex pause_guard_;
     std::condition_variable_any pause_;
+    bool is_written_ = false;
     std::jthread thread_; // last: it uses all the others, and goes first
 };
 
@@ -264,6 +306,14 @@ Expected<report::DrawnTrace> Desk::trace(const std::string& stay, Instant from, 
         }
         return stretch;
     });
+}
+
+Expected<std::vector<store::EntryId>> Desk::write(const std::vector<Wished>& wishes, const Author& author) {
+    return worker_->write(wishes, author);
+}
+
+JournalRead Desk::journal() const {
+    return worker_->journal();
 }
 
 Expected<std::string> Desk::why(const std::string& fish, const std::string& number) const {

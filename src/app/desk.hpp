@@ -17,6 +17,7 @@
 #include <string_view>
 #include <vector>
 
+#include "app/journal.hpp"
 #include "app/result_folder.hpp"
 #include "base/error.hpp"
 #include "base/parallel.hpp"
@@ -52,7 +53,8 @@ struct DeskState {
 
 /// The result set of one revision, as `run` would write it. It never changes.
 struct DeskAnswer {
-    std::uint64_t revision = 0;
+    std::uint64_t revision = 0; ///< counts from 1 since this desk was opened
+    Instant at;
     std::string study; ///< its title
     std::vector<ResultFile> files;
 
@@ -89,6 +91,12 @@ class Desk {
     [[nodiscard]] Expected<report::DrawnTrace> trace(const std::string& stay, Instant from, Instant to) const;
     /// As app::why; too_few while nothing is answered.
     [[nodiscard]] Expected<std::string> why(const std::string& fish, const std::string& number) const;
+
+    /// Writes into the study's journal as JournalWriter::write does; what it changes is answered anew.
+    [[nodiscard]] Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes,
+                                                              const Author& author);
+    /// The journal as it stands.
+    [[nodiscard]] JournalRead journal() const;
 
     /// How soon after a save the work begins, about.
     static constexpr std::chrono::milliseconds look_every{200};

@@ -6,6 +6,7 @@
 #include "app/control_doubts.hpp"
 #include "app/followers.hpp"
 #include "app/hide.hpp"
+#include "app/journal.hpp"
 #include "app/questions.hpp"
 #include "app/stay_doubts.hpp"
 #include "app/version.hpp"
@@ -42,11 +43,28 @@ void take(std::vector<study::Complaint>& all, std::vector<study::Complaint> more
     all.insert(all.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
 }
 
-void add_inputs(std::vector<report::Input>& inputs, const std::vector<intake::TableSummary>& tables) {
-    for (const auto& table : tables) {
+/// The folder's tables with the journal's edits over them.
+struct EditedTables {
+    intake::TablesRead read;
+    std::optional<report::Input> journal;
+};
+
+EditedTables read_edited_tables(const fs::path& folder, const study::Brief& brief) {
+    auto journal = read_journal(folder);
+    EditedTables out{.read = intake::read_tables(folder, brief, journal.read.edits()),
+                     .journal = std::move(journal.input)};
+    take(out.read.complaints, std::move(journal.complaints));
+    return out;
+}
+
+void add_inputs(std::vector<report::Input>& inputs, const EditedTables& tables) {
+    for (const auto& table : tables.read.summaries) {
         if (table.exists) {
             inputs.push_back(input_of(table));
         }
+    }
+    if (tables.journal) {
+        inputs.push_back(*tables.journal);
     }
 }
 
@@ -74,10 +92,10 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
                           .sha256 = sha256_hex(std::string_view(*text)),
                           .bytes = text->size()});
 
-    auto tables = intake::read_tables(folder, out.study.brief);
-    out.study.tables = std::move(tables.tables);
-    take(out.complaints, std::move(tables.complaints));
-    add_inputs(out.tables, tables.summaries);
+    auto tables = read_edited_tables(folder, out.study.brief);
+    out.study.tables = std::move(tables.read.tables);
+    take(out.complaints, std::move(tables.read.complaints));
+    add_inputs(out.tables, tables);
     take(out.complaints, study::check_relations(out.study.brief, out.study.tables));
     take(out.beside, control_doubts(out.study));
     out.traces = read_raw_traces(folder, out.study, work.threads, work.progress);
@@ -197,18 +215,18 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
 }
 
 std::vector<study::Complaint> take_new_decisions(OpenedStudy& opened) {
-    auto tables = intake::read_tables(opened.folder, opened.study.brief);
+    auto tables = read_edited_tables(opened.folder, opened.study.brief);
     auto complaints = opened.beside;
-    take(complaints, std::move(tables.complaints));
-    take(complaints, study::check_relations(opened.study.brief, tables.tables));
+    take(complaints, std::move(tables.read.complaints));
+    take(complaints, study::check_relations(opened.study.brief, tables.read.tables));
     study::sort_by_place(complaints);
     if (study::stops_a_run(complaints)) {
         return complaints;
     }
-    opened.study.tables.decisions = std::move(tables.tables.decisions);
+    opened.study.tables.decisions = std::move(tables.read.tables.decisions);
     opened.complaints = std::move(complaints);
     opened.tables.resize(1); // the brief
-    add_inputs(opened.tables, tables.summaries);
+    add_inputs(opened.tables, tables);
     return {};
 }
 

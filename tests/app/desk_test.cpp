@@ -122,6 +122,29 @@ TEST(Desk, AnswersASavedDecisionAsARunWould) {
     EXPECT_EQ(after->files.front().bytes, result_files(*run->study->run).front().bytes);
 }
 
+TEST(Desk, AnswersWhatIsWrittenInTheJournal) {
+    const Watched watched("desk_journal");
+    ASSERT_TRUE(watched.until_revision(1));
+    const Author author{.name = "A. Tester", .role = store::Role::scientist};
+    const Wished exclusion{.act = "add",
+                           .content = R"({"table":"decisions","row":{"stay":"s2","act":"exclude"}})",
+                           .reason = "the tube leaked"};
+    ASSERT_TRUE(watched.desk->write({exclusion}, author));
+    ASSERT_TRUE(watched.until_revision(2));
+    const Wished mass{
+        .act = "set",
+        .content = R"({"table":"fish","row":{"fish":"T01"},"cells":{"mass_g":{"was":"500","now":"510"}}})"};
+    ASSERT_TRUE(watched.desk->write({mass}, author));
+    ASSERT_TRUE(watched.until_revision(3));
+    const auto run = answer_study(watched.folder.path(), false, {});
+    ASSERT_TRUE(run && run->study);
+    EXPECT_EQ(watched.desk->answer()->files.front().bytes, result_files(*run->study->run).front().bytes);
+    EXPECT_EQ(watched.desk->journal().entries.size(), 2U);
+    // The journal's own files have changed; nobody asked for another answer.
+    std::this_thread::sleep_for(5 * Desk::look_every);
+    EXPECT_EQ(watched.desk->state().revision, 3U);
+}
+
 TEST(Desk, KeepsTheEarlierAnswerWhileComplaintsStopTheRun) {
     const Watched watched("desk_stopped");
     ASSERT_TRUE(watched.until_revision(1));

@@ -1,0 +1,74 @@
+#pragma once
+// The study's journal as the rest of the program reads it.
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "app/edits.hpp"
+#include "report/results.hpp"
+#include "store/journal.hpp"
+#include "study/complaint.hpp"
+
+namespace backeddy::app {
+
+struct JournalRead {
+    std::vector<store::Entry> entries; ///< in their order
+    ReadEntries read;                  ///< one for each
+    /// Of entries that were left out; one that stops a run where the journal cannot be read to its end: its
+    /// edits are part of the study, and numbers without them would be others.
+    std::vector<study::Complaint> complaints;
+    std::optional<report::Input> input; ///< as the report lists it; nothing where there is no journal
+};
+
+/// The journal of a study's folder; empty where there is none.
+[[nodiscard]] JournalRead read_journal(const std::filesystem::path& folder);
+
+/// What somebody wants to write, before it has a device, a number and a time.
+struct Wished {
+    std::string act;
+    std::string content;
+    std::string reason;
+};
+
+struct Author {
+    std::string name;
+    store::Role role = store::Role::crew;
+};
+
+/// Writes into the journal of one study, as one device of its own: each JournalWriter that is made is
+/// another. Used by one thread at a time.
+class JournalWriter {
+  public:
+    /// `now` is the wall clock. Nothing is made in the folder until something is written.
+    JournalWriter(std::filesystem::path folder, std::function<Instant()> now);
+
+    /// Writes all of `wishes` or none; on disk when it returns a value: their ids, in order. Before that they
+    /// are tried: an entry that would be left out, that does not fit the tables as they stand, or that makes
+    /// a complaint which stops a run where there was none, is refused with that complaint. Fails also as
+    /// store::Journal does.
+    [[nodiscard]] Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes,
+                                                              const Author& author);
+
+    /// Writes entries of other devices as they are; duplicates are harmless. Nothing is tried: what cannot be
+    /// laid over the tables is told by the complaints of the next reading.
+    [[nodiscard]] Expected<store::Appended> take_in(const std::vector<store::Entry>& entries);
+
+  private:
+    [[nodiscard]] Expected<void> open();
+    [[nodiscard]] Expected<std::vector<store::Entry>> stamped(const std::vector<Wished>& wishes,
+                                                              const Author& author);
+
+    std::filesystem::path folder_;
+    std::function<Instant()> now_;
+    std::optional<store::Journal> journal_;
+    store::DeviceId device_;
+    std::string boot_;
+    std::uint64_t written_ = 0;
+    store::HybridTime time_;
+};
+
+} // namespace backeddy::app
