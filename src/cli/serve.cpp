@@ -1,7 +1,9 @@
 #include <algorithm>
+#include <chrono>
 #include <cstdint>
 #include <cstdio>
 #include <filesystem>
+#include <iterator>
 #include <optional>
 #include <string>
 #include <vector>
@@ -9,13 +11,16 @@
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>
 
+#include "app/desk.hpp"
 #include "app/version.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
 #include "server/gate.hpp"
 #include "server/listener.hpp"
 #include "server/own_routes.hpp"
+#include "server/pages.hpp"
 #include "server/people.hpp"
+#include "server/study_routes.hpp"
 
 namespace backeddy::cli {
 
@@ -84,6 +89,19 @@ void print_where(const ServeOptions& options, const server::Gate& gate, std::uin
     std::fflush(stdout);
 }
 
+Instant wall_clock() {
+    const auto now = std::chrono::system_clock::now().time_since_epoch();
+    return Instant::unix_nanoseconds(std::chrono::duration_cast<std::chrono::nanoseconds>(now).count());
+}
+
+std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk) {
+    auto out = server::own_routes(gate, app::program_version);
+    for (auto more : {server::study_routes(desk), server::page_routes()}) {
+        std::ranges::move(more, std::back_inserter(out));
+    }
+    return out;
+}
+
 int serve(const ServeOptions& options) {
     if (options.folder.empty()) {
         return report_error(empty_name("DIR"));
@@ -107,7 +125,11 @@ int serve(const ServeOptions& options) {
     }
     server::People people(*file);
     server::Gate gate({.port = listener->port(), .names = options.names}, people);
-    auto routes = server::Routes::of(server::own_routes(gate, app::program_version));
+    app::Desk desk(
+        {.folder = options.folder, .now = wall_clock, .on_change = [&](const app::DeskState& state) {
+             listener->publish(fmt::format(R"({{"state":{}}})", server::state_json(state)));
+         }});
+    auto routes = server::Routes::of(all_routes(gate, desk));
     if (!routes) {
         return report_error(routes.error());
     }

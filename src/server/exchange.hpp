@@ -85,8 +85,14 @@ struct Request {
 class Bytes {
   public:
     Bytes() = default;
-    Bytes(std::string text) : owner_(std::make_shared<const std::string>(std::move(text))), view_(*owner_) {}
+    Bytes(std::string text) {
+        auto kept = std::make_shared<const std::string>(std::move(text));
+        view_ = *kept;
+        owner_ = std::move(kept);
+    }
     Bytes(const char* text) : Bytes(std::string(text)) {}
+    /// A view into what `owner` keeps alive.
+    Bytes(std::shared_ptr<const void> owner, std::string_view view) : owner_(std::move(owner)), view_(view) {}
     /// Bytes that live as long as the program, such as embedded files; not copied.
     [[nodiscard]] static Bytes of_program(std::string_view bytes) {
         Bytes out;
@@ -96,7 +102,7 @@ class Bytes {
     [[nodiscard]] std::string_view view() const { return view_; }
 
   private:
-    std::shared_ptr<const std::string> owner_;
+    std::shared_ptr<const void> owner_;
     std::string_view view_;
 };
 

@@ -1,0 +1,274 @@
+// What the pages ask of an open study, as requests and answers without a socket.
+
+#include "server/study_routes.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <thread>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+#include "app/run.hpp"
+#include "app/why.hpp"
+#include "server/gate.hpp"
+#include "server/own_routes.hpp"
+#include "server/pages.hpp"
+#include "server/target.hpp"
+#include "support/small_study.hpp"
+
+namespace backeddy::server {
+namespace {
+
+using nlohmann::json;
+using testing::Contains;
+using testing::HasSubstr;
+using namespace std::chrono_literals;
+
+/// The routes over a study's folder, asked as a scientist.
+class StudyRoutes : public testing::Test {
+  protected:
+    void open(const test::StudyFiles& files = test::small_study()) {
+        test::write_all(folder_, files);
+        desk_ = std::make_unique<app::Desk>(app::DeskWish{
+            .folder = folder_.path(), .now = [] { return *parse_iso("2026-06-20T12:00:00Z"); }});
+        auto all = study_routes(*desk_);
+        std::ranges::move(page_routes(), std::back_inserter(all));
+        routes_ = std::make_unique<Routes>(*Routes::of(std::move(all)));
+    }
+
+    [[nodiscard]] bool until(app::DeskPhase phase, std::uint64_t revision) const {
+        for (const auto end = std::chrono::steady_clock::now() + 60s;
+             std::chrono::steady_clock::now() < end;) {
+            if (desk_->state().phase == phase && desk_->state().revision == revision) {
+                return true;
+            }
+            std::this_thread::sleep_for(5ms);
+        }
+        return false;
+    }
+
+    [[nodiscard]] Response ask(const std::string& address, Method method = Method::get, std::string body = {},
+                               Role role = Role::scientist) const {
+        const auto target = parse_target(address);
+        EXPECT_TRUE(target) << address;
+        auto found = routes_->find(method, target->path);
+        if (auto* refusal = std::get_if<Response>(&found)) {
+            return *refusal;
+        }
+        auto& match = std::get<Routes::Match>(found);
+        return match.route->handler({.method = method,
+                                     .path = target->path,
+                                     .query = target->query,
+                                     .named = match.named,
+                                     .body = std::move(body),
+                                     .asker = {.name = "A. Tester", .role = role}});
+    }
+    [[nodiscard]] json ask_json(const std::string& address) const {
+        const auto answer = ask(address);
+        EXPECT_EQ(answer.status, 200) << address << ": " << answer.body.view();
+        return json::parse(answer.body.view());
+    }
+    [[nodiscard]] Response write(const std::string& entries, Role role = Role::scientist) const {
+        return ask("/api/entries", Method::post, R"({"entries":[)" + entries + "]}", role);
+    }
+
+    test::ScratchFolder folder_{std::string("routes_") +
+                                testing::UnitTest::GetInstance()->current_test_info()->name()};
+    std::unique_ptr<app::Desk> desk_;
+    std::unique_ptr<Routes> routes_;
+};
+
+const std::string exclusion =
+    R"({"act":"add","content":{"table":"decisions","row":{"stay":"s2","act":"exclude"}},)"
+    R"("reason":"the tube leaked"})";
+
+TEST_F(StudyRoutes, serve_what_a_run_writes) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    const auto run = app::answer_study(folder_.path(), false, {});
+    for (const auto& file : app::result_files(*run->study->run)) {
+        const auto answer = ask("/api/files/" + file.name);
+        EXPECT_EQ(answer.status, 200);
+        EXPECT_EQ(answer.body.view(), file.bytes) << file.name;
+        EXPECT_EQ(answer.policy == Policy::report, file.name == "report.html");
+        EXPECT_FALSE(answer.etag.empty());
+    }
+    EXPECT_EQ(ask("/api/results").body.view(), ask("/api/files/results.json").body.view());
+    EXPECT_EQ(ask("/api/results").etag, '"' + ask_json("/api/state").at("revision").get<std::string>() + '"');
+    EXPECT_EQ(ask("/api/files/study.toml").status, 404);
+    EXPECT_EQ(ask("/api/files/run.log").status, 404);
+    std::vector<std::string> names;
+    for (const auto& file : ask_json("/api/files")) {
+        names.push_back(file.at("name"));
+        EXPECT_EQ(file.at("bytes"), ask("/api/files/" + names.back()).body.view().size());
+    }
+    EXPECT_THAT(names, Contains("uptake_by_fish.csv"));
+}
+
+TEST_F(StudyRoutes, a_file_of_an_earlier_answer_stays_whole_while_it_is_sent) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    const auto sent = ask("/api/results").body;
+    const std::string before(sent.view());
+    EXPECT_EQ(write(exclusion).status, 200);
+    ASSERT_TRUE(until(app::DeskPhase::ready, 2));
+    EXPECT_EQ(sent.view(), before);
+    EXPECT_NE(ask("/api/results").body.view(), before);
+}
+
+TEST_F(StudyRoutes, tell_where_the_work_stands) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    const auto state = ask_json("/api/state");
+    EXPECT_EQ(state.at("phase"), "ready");
+    EXPECT_EQ(state.at("answered_at"), "2026-06-20T12:00:00Z");
+    EXPECT_EQ(state.at("what"), "");
+}
+
+TEST_F(StudyRoutes, tell_what_stops_a_study_and_that_there_is_no_answer_yet) {
+    auto files = test::small_study();
+    files["fish.csv"] = test::with(files["fish.csv"], "500", "heavy <b>");
+    open(files);
+    ASSERT_TRUE(until(app::DeskPhase::stopped, 0));
+    const auto state = ask_json("/api/state");
+    EXPECT_EQ(state.at("revision"), "");
+    EXPECT_TRUE(state.at("answered_at").is_null());
+    const auto stopping = std::ranges::find_if(
+        state.at("complaints"), [](const json& each) { return each.at("severity") == "stops"; });
+    ASSERT_NE(stopping, state.at("complaints").end());
+    const auto& complaint = *stopping;
+    EXPECT_EQ(complaint.at("file"), "fish.csv");
+    EXPECT_EQ(complaint.at("line"), 2);
+    EXPECT_EQ(complaint.at("column"), "mass_g");
+    EXPECT_THAT(complaint.at("text").get<std::string>(), HasSubstr("heavy <b>"));
+    for (const char* address : {"/api/results", "/api/files/report.html", "/api/why/T01/rest",
+                                "/api/stays/s1/trace?from=2026-06-14T08:05:00Z&to=2026-06-14T08:06:00Z"}) {
+        EXPECT_EQ(ask(address).status, 404) << address;
+        EXPECT_THAT(std::string(ask(address).body.view()), HasSubstr("answer yet")) << address;
+    }
+    EXPECT_EQ(ask_json("/api/files"), json::array());
+}
+
+TEST_F(StudyRoutes, cut_a_stretch_out_of_a_stay) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    const auto trace = ask_json("/api/stays/s1/trace?from=2026-06-14T08:10:00Z&to=2026-06-14T08:11:00Z");
+    EXPECT_EQ(trace.at("rows"), 31); // a reading every 2 s
+    EXPECT_EQ(trace.at("at_s").size(), 31U);
+    EXPECT_EQ(trace.at("oxygen_mg_per_l").size(), 31U);
+    // An offset's plus sign has to be escaped in an address; a plain one would be a space.
+    EXPECT_EQ(ask_json("/api/stays/s1/trace?from=2026-06-14T09:10:00%2B01:00&to=2026-06-14T09:11:00%2B01:00"),
+              trace);
+    const std::pair<const char*, int> bad[] = {
+        {"/api/stays/s9/trace?from=2026-06-14T08:10:00Z&to=2026-06-14T08:11:00Z", 404},
+        {"/api/stays/s1/trace?from=2026-06-14T08:10:00Z", 400},
+        {"/api/stays/s1/trace?from=2026-06-14&to=2026-06-14T08:11:00Z", 400},
+        {"/api/stays/s1/trace?from=2026-06-14T08:12:00Z&to=2026-06-14T08:11:00Z", 400},
+        {"/api/stays/s1/trace?from=2020-06-14T08:10:00Z&to=2020-06-14T08:11:00Z", 404}};
+    for (const auto& [address, status] : bad) {
+        EXPECT_EQ(ask(address).status, status) << address;
+    }
+}
+
+TEST_F(StudyRoutes, give_the_road_back_of_a_number) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    const auto words = ask_json("/api/why");
+    ASSERT_FALSE(words.empty());
+    EXPECT_EQ(words, json(app::why_metrics()));
+    const auto road = ask_json("/api/why/T01/" + words.at(0).get<std::string>());
+    EXPECT_THAT(road.at("text").get<std::string>(), HasSubstr("raw/boat.csv lines"));
+    EXPECT_EQ(ask("/api/why/T09/" + words.at(0).get<std::string>()).status, 404);
+    EXPECT_EQ(ask("/api/why/T01/nonsense").status, 404);
+}
+
+TEST_F(StudyRoutes, write_into_the_journal_and_undo) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    const std::string before(ask("/api/files/uptake_by_fish.csv").body.view());
+    const auto written = write(exclusion);
+    ASSERT_EQ(written.status, 200) << written.body.view();
+    const std::string id = json::parse(written.body.view()).at("ids").at(0);
+    ASSERT_TRUE(until(app::DeskPhase::ready, 2));
+    EXPECT_NE(ask("/api/files/uptake_by_fish.csv").body.view(), before);
+    ASSERT_EQ(write(R"({"act":"undo","content":{"entry":")" + id + R"("},"reason":"a slip"})").status, 200);
+    ASSERT_TRUE(until(app::DeskPhase::ready, 3));
+    EXPECT_EQ(ask("/api/files/uptake_by_fish.csv").body.view(), before);
+
+    const auto journal = ask_json("/api/entries");
+    ASSERT_EQ(journal.at("entries").size(), 2U);
+    const auto& entry = journal.at("entries").at(0);
+    EXPECT_EQ(entry.at("id"), id);
+    EXPECT_EQ(entry.at("author"), "A. Tester");
+    EXPECT_EQ(entry.at("reason"), "the tube leaked");
+    EXPECT_EQ(entry.at("content").at("row").at("stay"), "s2");
+    EXPECT_EQ(entry.at("is_undone"), true);
+    EXPECT_EQ(journal.at("complaints").size(), 0U);
+}
+
+TEST_F(StudyRoutes, refuse_what_does_not_fit_and_say_why) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    const auto wrong =
+        write(R"({"act":"add","content":{"table":"decisions","row":{"stay":"s9","act":"exclude"}}})");
+    EXPECT_EQ(wrong.status, 409);
+    EXPECT_THAT(std::string(wrong.body.view()), HasSubstr("s9"));
+    EXPECT_EQ(write(exclusion, Role::crew).status, 409); // crew logs; it does not judge
+    for (const char* body : {"", "[]", "{}", R"({"entries":[]})", R"({"entries":[{}]})",
+                             R"({"entries":[{"act":"add","content":"text"}]})",
+                             R"({"entries":[{"act":"add","content":{},"reason":5}]})"}) {
+        EXPECT_EQ(ask("/api/entries", Method::post, body).status, 400) << body;
+    }
+    EXPECT_EQ(ask_json("/api/entries").at("entries").size(), 0U);
+}
+
+TEST_F(StudyRoutes, carry_the_pages) {
+    open();
+    for (const char* address :
+         {"/", "/fish", "/fish/F01", "/traces/S003/4", "/findings/rig_peak", "/report"}) {
+        const auto page = ask(address);
+        EXPECT_EQ(page.status, 200) << address;
+        EXPECT_THAT(std::string(page.body.view()), HasSubstr("<script")) << address;
+    }
+    EXPECT_EQ(ask("/app.js").content_type, "text/javascript; charset=utf-8");
+    EXPECT_EQ(ask("/nowhere").status, 404);
+    for (const auto& route : page_routes()) {
+        EXPECT_EQ(route.right, Right::anyone) << route.pattern;
+    }
+}
+
+TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_no_others) {
+    open();
+    People people(folder_.path() / "people.toml");
+    Gate gate({.port = 1}, people);
+    auto all = own_routes(gate, "");
+    std::ranges::move(study_routes(*desk_), std::back_inserter(all));
+    const auto document = json::parse(openapi_document());
+    EXPECT_EQ(document.at("openapi"), "3.1.0");
+    std::vector<std::string> written, served;
+    for (const auto& [path, methods] : document.at("paths").items()) {
+        for (const auto& [method, operation] : methods.items()) {
+            std::string upper = method;
+            std::ranges::transform(upper, upper.begin(), [](unsigned char c) { return std::toupper(c); });
+            written.push_back(upper + ' ' + path);
+            const bool for_anyone = operation.contains("security") && operation.at("security").empty();
+            const auto route = std::ranges::find_if(all, [&](const Route& each) {
+                return each.pattern == path && method_word(each.method) == upper;
+            });
+            if (route != all.end()) {
+                EXPECT_EQ(for_anyone, route->right == Right::anyone) << path;
+            }
+        }
+    }
+    for (const auto& route : all) {
+        served.push_back(std::string(method_word(route.method)) + ' ' + route.pattern);
+        EXPECT_TRUE(only_asks(route.method) || route.right != Right::read || route.pattern == "/api/sign-out")
+            << route.pattern;
+    }
+    EXPECT_THAT(written, testing::UnorderedElementsAreArray(served));
+}
+
+} // namespace
+} // namespace backeddy::server
