@@ -27,16 +27,16 @@ report::Input input_of(const JournalRead& journal, std::uint64_t bytes) {
     const auto undone = static_cast<std::size_t>(
         std::ranges::count_if(journal.read.entries, [](const auto& each) { return each.is_undone; }));
     const auto refused = journal.read.complaints.size();
-    return {
-        .path = store::journal_name,
-        .kind = "journal",
-        .sha256 = sha256_hex(std::string_view(hashes)),
-        .bytes = bytes,
-        .understood = {fmt::format("{} entries of {} devices, {} undone; the hash is of the entries' hashes "
-                                   "in their order",
-                                   journal.entries.size(), devices.size(), undone)},
-        .rows_kept = journal.entries.size() - refused,
-        .rows_refused = refused};
+    return {.path = store::journal_name,
+            .kind = "journal",
+            .sha256 = sha256_hex(std::string_view(hashes)),
+            .bytes = bytes,
+            .understood = {fmt::format(
+                "entries: {}, of which undone: {}; devices: {}; the hash is of the entries' "
+                "hashes in their order",
+                journal.entries.size(), undone, devices.size())},
+            .rows_kept = journal.entries.size() - refused,
+            .rows_refused = refused};
 }
 
 } // namespace
