@@ -2,8 +2,8 @@
 // A fish's condition, and the study's, as they stand in the results document.
 
 #include "report/condition.hpp"
-#include "report/json_stream.hpp"
 #include "report/json.hpp"
+#include "report/json_stream.hpp"
 
 namespace backeddy::report::detail {
 

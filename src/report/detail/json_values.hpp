@@ -9,8 +9,8 @@
 #include <string_view>
 #include <vector>
 
-#include "report/json_stream.hpp"
 #include "report/json.hpp"
+#include "report/json_stream.hpp"
 
 namespace backeddy::report::detail {
 
