@@ -3,7 +3,7 @@
 set(BACKEDDY_MODULES
     base quantity water series fit stats chamber uptake condition angling study findings intake
     simulate store instruments report
-    app watch server cli)
+    app watch server pages cli)
 # These four stand side by side: none may use another of them; app joins them.
 set(BACKEDDY_SIBLINGS simulate store instruments report)
 
@@ -21,7 +21,7 @@ target_precompile_headers(backeddy_prelude PRIVATE ${BACKEDDY_PRELUDE})
 
 # Modules of words rather than of sums: a third of the code and hardly any of a run's time, so they are compiled at -O1 in
 # the time of two thirds. Numbers are the same at either. A prelude serves only what is compiled like it.
-set(BACKEDDY_WORDY study findings simulate report server)
+set(BACKEDDY_WORDY study findings simulate report server pages)
 add_library(backeddy_wordy_prelude STATIC ${PROJECT_BINARY_DIR}/prelude.cpp)
 target_compile_features(backeddy_wordy_prelude PUBLIC cxx_std_20)
 target_compile_options(backeddy_wordy_prelude PUBLIC $<$<CONFIG:Release>:-O1>)

@@ -15,12 +15,12 @@
 #include "app/version.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
+#include "pages/page_files.hpp"
+#include "pages/study_routes.hpp"
 #include "server/gate.hpp"
 #include "server/listener.hpp"
 #include "server/own_routes.hpp"
-#include "server/pages.hpp"
 #include "server/people.hpp"
-#include "server/study_routes.hpp"
 
 namespace backeddy::cli {
 
@@ -96,7 +96,7 @@ Instant wall_clock() {
 
 std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk) {
     auto out = server::own_routes(gate, app::program_version);
-    for (auto more : {server::study_routes(desk), server::page_routes()}) {
+    for (auto more : {pages::study_routes(desk), pages::page_routes()}) {
         std::ranges::move(more, std::back_inserter(out));
     }
     return out;
@@ -127,7 +127,7 @@ int serve(const ServeOptions& options) {
     server::Gate gate({.port = listener->port(), .names = options.names}, people);
     app::Desk desk(
         {.folder = options.folder, .now = wall_clock, .on_change = [&](const app::DeskState& state) {
-             listener->publish(fmt::format(R"({{"state":{}}})", server::state_json(state)));
+             listener->publish(fmt::format(R"({{"state":{}}})", pages::state_json(state)));
          }});
     auto routes = server::Routes::of(all_routes(gate, desk));
     if (!routes) {

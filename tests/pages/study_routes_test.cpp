@@ -1,6 +1,6 @@
 // What the pages ask of an open study, as requests and answers without a socket.
 
-#include "server/study_routes.hpp"
+#include "pages/study_routes.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -12,16 +12,24 @@
 
 #include "app/run.hpp"
 #include "app/why.hpp"
+#include "pages/page_files.hpp"
 #include "server/gate.hpp"
 #include "server/own_routes.hpp"
-#include "server/pages.hpp"
 #include "server/target.hpp"
 #include "support/small_study.hpp"
 
-namespace backeddy::server {
+namespace backeddy::pages {
 namespace {
 
 using nlohmann::json;
+using server::Gate;
+using server::Method;
+using server::Policy;
+using server::Response;
+using server::Right;
+using server::Role;
+using server::Route;
+using server::Routes;
 using testing::Contains;
 using testing::HasSubstr;
 using namespace std::chrono_literals;
@@ -51,7 +59,7 @@ class StudyRoutes : public testing::Test {
 
     [[nodiscard]] Response ask(const std::string& address, Method method = Method::get, std::string body = {},
                                Role role = Role::scientist) const {
-        const auto target = parse_target(address);
+        const auto target = server::parse_target(address);
         EXPECT_TRUE(target) << address;
         auto found = routes_->find(method, target->path);
         if (auto* refusal = std::get_if<Response>(&found)) {
@@ -241,11 +249,11 @@ TEST_F(StudyRoutes, carry_the_pages) {
 
 TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_no_others) {
     open();
-    People people(folder_.path() / "people.toml");
+    server::People people(folder_.path() / "people.toml");
     Gate gate({.port = 1}, people);
-    auto all = own_routes(gate, "");
+    auto all = server::own_routes(gate, "");
     std::ranges::move(study_routes(*desk_), std::back_inserter(all));
-    const auto document = json::parse(openapi_document());
+    const auto document = json::parse(server::openapi_document());
     EXPECT_EQ(document.at("openapi"), "3.1.0");
     std::vector<std::string> written, served;
     for (const auto& [path, methods] : document.at("paths").items()) {
@@ -255,7 +263,7 @@ TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_n
             written.push_back(upper + ' ' + path);
             const bool for_anyone = operation.contains("security") && operation.at("security").empty();
             const auto route = std::ranges::find_if(all, [&](const Route& each) {
-                return each.pattern == path && method_word(each.method) == upper;
+                return each.pattern == path && server::method_word(each.method) == upper;
             });
             if (route != all.end()) {
                 EXPECT_EQ(for_anyone, route->right == Right::anyone) << path;
@@ -263,12 +271,13 @@ TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_n
         }
     }
     for (const auto& route : all) {
-        served.push_back(std::string(method_word(route.method)) + ' ' + route.pattern);
-        EXPECT_TRUE(only_asks(route.method) || route.right != Right::read || route.pattern == "/api/sign-out")
+        served.push_back(std::string(server::method_word(route.method)) + ' ' + route.pattern);
+        EXPECT_TRUE(server::only_asks(route.method) || route.right != Right::read ||
+                    route.pattern == "/api/sign-out")
             << route.pattern;
     }
     EXPECT_THAT(written, testing::UnorderedElementsAreArray(served));
 }
 
 } // namespace
-} // namespace backeddy::server
+} // namespace backeddy::pages

@@ -1,4 +1,4 @@
-#include "server/pages.hpp"
+#include "pages/page_files.hpp"
 
 #include <string_view>
 
@@ -16,9 +16,15 @@ BACKEDDY_PAGE(icon)
 }
 #undef BACKEDDY_PAGE
 
-namespace backeddy::server {
+namespace backeddy::pages {
 
 namespace {
+
+using server::program_file;
+using server::Request;
+using server::Response;
+using server::Right;
+using server::Route;
 
 std::string_view between(const char* begin, const char* end) {
     return {begin, static_cast<std::size_t>(end - begin)};
@@ -60,4 +66,4 @@ std::vector<Route> page_routes() {
             page("/report", index)};
 }
 
-} // namespace backeddy::server
+} // namespace backeddy::pages

@@ -1,4 +1,4 @@
-#include "server/study_routes.hpp"
+#include "pages/study_routes.hpp"
 
 #include <memory>
 #include <utility>
@@ -11,9 +11,21 @@
 #include "report/json.hpp"
 #include "report/json_stream.hpp"
 
-namespace backeddy::server {
+namespace backeddy::pages {
 
 namespace {
+
+using server::Bytes;
+using server::Handler;
+using server::json_response;
+using server::Method;
+using server::Policy;
+using server::problem;
+using server::Request;
+using server::Response;
+using server::Right;
+using server::Role;
+using server::Route;
 
 // A name that names nothing is not found; what else a person can get wrong is a bad request.
 Response refusal(const Error& error) {
@@ -262,4 +274,4 @@ std::vector<Route> study_routes(app::Desk& desk) {
     };
 }
 
-} // namespace backeddy::server
+} // namespace backeddy::pages
