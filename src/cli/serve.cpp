@@ -21,6 +21,8 @@
 #include "server/listener.hpp"
 #include "server/own_routes.hpp"
 #include "server/people.hpp"
+#include "store/folder_kind.hpp"
+#include "store/journal.hpp"
 
 namespace backeddy::cli {
 
@@ -134,6 +136,9 @@ int serve(const ServeOptions& options) {
         return report_error(routes.error());
     }
     const server::Service service(gate, std::move(*routes));
+    for (const auto& warning : store::folder_warnings(fs::path(options.folder) / store::journal_name)) {
+        fmt::print("beware: {}\n", warning);
+    }
     print_where(options, gate, listener->port(), addresses);
     listener->serve(service);
     return exit_clean;
