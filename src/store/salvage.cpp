@@ -123,17 +123,21 @@ std::optional<std::string> whole_payload(const Pages& pages, std::string_view lo
         return reader.good() ? std::optional<std::string>(all) : std::nullopt;
     }
     const std::uint64_t surplus = least_local + ((length - least_local) % on_overflow_page);
-    std::string out(reader.take(surplus <= most_local ? surplus : least_local));
+    // An optional from the start: GCC 12 warns wrongly of a short text that is moved into one (array-bounds).
+    std::optional<std::string> out(reader.take(surplus <= most_local ? surplus : least_local));
     std::uint64_t next = big_endian(reader.take(4));
-    while (reader.good() && out.size() < length) {
+    while (reader.good() && out->size() < length) {
         Reader page(pages.numbered(next, first));
         next = big_endian(page.take(4));
-        out += page.take(std::min<std::uint64_t>(length - out.size(), on_overflow_page));
+        *out += page.take(std::min<std::uint64_t>(length - out->size(), on_overflow_page));
         if (!page.good()) {
             return std::nullopt;
         }
     }
-    return reader.good() ? std::optional<std::string>(std::move(out)) : std::nullopt;
+    if (!reader.good()) {
+        out.reset();
+    }
+    return out;
 }
 
 /// A value by its serial type; nothing for types that the journal does not write.
