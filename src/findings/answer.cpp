@@ -1,6 +1,7 @@
 #include "findings/answer.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <exception>
 #include <map>
 #include <optional>
@@ -10,9 +11,11 @@
 
 #include <fmt/format.h>
 
+#include "base/number_text.hpp"
 #include "findings/detail/answers.hpp"
 #include "findings/detail/frame.hpp"
 #include "findings/detail/wording.hpp"
+#include "stats/interval.hpp"
 #include "stats/multiplicity.hpp"
 #include "study/words.hpp"
 
@@ -129,6 +132,50 @@ void warn_of_left_out(const study::Question& question, Finding& out) {
     }
 }
 
+/// Looked at for so much longer, a fish has more time to be seen to die.
+constexpr double telling_follow_up = 1.25;
+
+std::string hours_text(double hours) {
+    return exact_text(std::round(10.0 * hours) / 10.0);
+}
+
+// "No" about what may still come holds as far as anybody looked.
+void tell_follow_up(const detail::Frame& frame, Finding& out) {
+    const auto& outcome = frame.outcome;
+    if (frame.family != study::QuestionFamily::binomial || outcome.negative.empty() ||
+        !out.unanswered.empty()) {
+        return;
+    }
+    std::optional<stats::Interval> of_no;
+    double longest = 0.0;
+    for (const auto row : frame.kept) {
+        const auto* word = std::get_if<Word>(&outcome.cells[row]);
+        const auto hours = outcome.followed_h[row];
+        if (word == nullptr || !hours) {
+            continue;
+        }
+        longest = std::max(longest, *hours);
+        if (detail::yes_or_no(word->text) == false) {
+            of_no = of_no ? stats::Interval{std::min(of_no->lower, *hours), std::max(of_no->upper, *hours)}
+                          : stats::Interval{*hours, *hours};
+        }
+    }
+    std::string when;
+    if (of_no) {
+        const auto first = hours_text(of_no->lower);
+        const auto last = hours_text(of_no->upper);
+        when = fmt::format(", {} h after capture", first == last ? first : first + " to " + last);
+    }
+    out.method += fmt::format("; {} = no says: {}{}", outcome.title, outcome.negative, when);
+    if (of_no && longest > telling_follow_up * of_no->lower) {
+        out.warnings.push_back(fmt::format(
+            "fish were not followed equally long ({} = no: {}{}, the longest followed {} h): one that "
+            "was "
+            "watched longer could more easily be seen to die; ask outcome = \"{}\", which counts the hours",
+            outcome.title, outcome.negative, when, hours_text(longest), outcome.time_to_it));
+    }
+}
+
 // Whoever reads warnings alone must hear of a check that fails.
 void warn_of_checks(Finding& out) {
     for (const auto& check : out.checks) {
@@ -178,6 +225,7 @@ Finding answered(const study::Question& question, const Observations& rows, cons
         say_groups(*frame, out);
         detail::judge_margin(*frame, out);
     }
+    tell_follow_up(*frame, out);
     warn_of_left_out(question, out);
     if (frame->family != study::QuestionFamily::time) {
         detail::warn_of_fates(*frame, out);

@@ -87,6 +87,13 @@ struct ObservedColumn {
     /// Of times: whether endings are written into its cells where there were any, so that none means none.
     bool tells_endings = false;
 
+    /// Of yes or no about what may still come: what "no" means ("alive when last seen"), the column that
+    /// holds the time to it, and a row's hours of looking, as far as known. Empty where "no" is all that it
+    /// says.
+    std::string negative;
+    std::string time_to_it;
+    std::vector<std::optional<double>> followed_h;
+
     /// No cell is a number or a limit.
     [[nodiscard]] bool is_words() const;
     [[nodiscard]] bool is_empty() const; ///< no cell holds anything

@@ -89,7 +89,10 @@ const std::vector<ObservedDefinition>& observed_columns() {
          "at "
          "least the time it was known to live."},
         {"died", "died", "", after,
-         "Whether the fish died: yes or no, by fates.csv, events.csv and how its stays ended."},
+         "yes: known dead, by fates.csv, events.csv or how its stays ended. no: alive when last seen, by a "
+         "look, "
+         "a detection, a recapture, at the end of a stay that ended done or welfare_stop, or let go after "
+         "holding. A fish lost to follow-up, or not seen since it was let go without holding, is left out."},
         {"held_h", "time held", "h", after,
          "From capture until released, died or the end of its last stay."}};
     return all;

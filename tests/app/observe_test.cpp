@@ -58,5 +58,70 @@ TEST(Observed, an_end_of_looking_is_no_fate) {
     EXPECT_FALSE(ending_of("recovery_h", "s3", "died")) << "it died after the chase, hours after that watch";
 }
 
+// ---------------------------------------------------------------- dead or alive
+
+/// T01 of the small study, and T02 that was caught and never held, of which `fates` tells.
+findings::Cell died_of(std::size_t fish, const std::string& fates, const char* ended = "done") {
+    static int count = 0;
+    const test::ScratchFolder folder("died_" + std::to_string(++count));
+    auto files = test::small_study();
+    files["fish.csv"] += "T02,Salmo trutta,500,2\n";
+    files["encounters.csv"] += "e2,T02,2026-06-14T10:00:00Z,angling,single_hook\n";
+    auto& stays = files["stays.csv"];
+    const std::string ending = std::string(",") + ended;
+    for (auto at = stays.find(",done"); at != std::string::npos;
+         at = stays.find(",done", at + ending.size())) {
+        stays.replace(at, 5, ending);
+    }
+    files["fates.csv"] = "fish,at,what,last_alive,cause\n" + fates;
+    test::write_all(folder, files);
+    auto opened = open_study(folder.path(), {});
+    EXPECT_TRUE(opened) << opened.error().text();
+    const auto run = run_study(*opened, {});
+    const auto rows = observe(opened->study, run->fish, run->condition);
+    const auto* column = rows.front().column("died");
+    EXPECT_EQ(column->negative, "alive when last seen");
+    EXPECT_EQ(column->followed_h.size(), 2U);
+    return column->cells.at(fish);
+}
+
+std::string word_of(const findings::Cell& cell) {
+    const auto* word = std::get_if<findings::Word>(&cell);
+    return word != nullptr ? word->text : std::get<findings::Absent>(cell).why;
+}
+
+TEST(Observed, a_fish_of_unknown_fate_did_not_survive_nor_die) {
+    EXPECT_EQ(word_of(died_of(1, "")), "nothing is written down of its fate");
+    EXPECT_EQ(
+        word_of(died_of(1, "T02,2026-06-14T10:05:00Z,tagged,,\n"
+                           "T02,2026-06-14T10:06:00Z,released,,\n")),
+        "not seen since it was released at 2026-06-14T10:06:00Z: alive then, and nothing is known since");
+    EXPECT_EQ(word_of(died_of(1, "T02,2026-06-14T10:03:00Z,seen_alive,,\n"
+                                 "T02,2026-06-14T10:06:00Z,released,,\n"))
+                  .substr(0, 8),
+              "not seen")
+        << "a look before its release tells no more than its release";
+    EXPECT_EQ(word_of(died_of(1, "T02,2026-06-14T10:06:00Z,released,,\n"
+                                 "T02,2026-06-15T10:06:00Z,lost,,out of reach\n")),
+              "lost to follow-up (out of reach)");
+    EXPECT_EQ(word_of(died_of(0, "", "equipment")), "nothing is written down of its fate")
+        << "a broken pump says nothing of the fish";
+}
+
+TEST(Observed, a_fish_is_alive_that_was_seen_so_after_release_or_at_the_end_of_holding) {
+    EXPECT_EQ(word_of(died_of(0, "")), "no") << "its stays ended as they should";
+    EXPECT_EQ(word_of(died_of(0, "T01,2026-06-14T21:10:00Z,released,,\n", "equipment")), "no")
+        << "let go alive after it was held";
+    EXPECT_EQ(word_of(died_of(1, "T02,2026-06-14T10:06:00Z,released,,\n"
+                                 "T02,2026-06-15T10:06:00Z,recaptured,,\n")),
+              "no");
+    EXPECT_EQ(word_of(died_of(1, "T02,2026-06-14T10:06:00Z,held,,\n"
+                                 "T02,2026-06-15T10:06:00Z,released,,\n")),
+              "no");
+    EXPECT_EQ(word_of(died_of(1, "T02,2026-06-14T10:06:00Z,released,,\n"
+                                 "T02,2026-06-15T10:06:00Z,dead,,\n")),
+              "yes");
+}
+
 } // namespace
 } // namespace backeddy::app

@@ -196,13 +196,76 @@ const study::Event* first_of(const FishAnswer& fish, EventKind kind, std::option
     return nullptr;
 }
 
-Cell died_cell(const FishAnswer& fish, const FishCondition& condition) {
-    const bool is_told = condition.fate && condition.fate->fate.ending == condition::FateEnding::dead;
-    const bool died = is_told || first_of(fish, EventKind::died) != nullptr ||
-                      std::any_of(fish.stays.begin(), fish.stays.end(), [](const StayAnswer* stay) {
-                          return stay->stay->ended == study::StayEnding::died;
-                      });
-    return Word{died ? "yes" : "no"};
+bool is_known_dead(const FishAnswer& fish, const FishCondition& condition) {
+    return (condition.fate && condition.fate->fate.ending == condition::FateEnding::dead) ||
+           first_of(fish, EventKind::died) != nullptr ||
+           std::any_of(fish.stays.begin(), fish.stays.end(),
+                       [](const StayAnswer* stay) { return stay->stay->ended == study::StayEnding::died; });
+}
+
+// When the fish was last seen alive: by a look, a detection that counts or a recapture, at the end of a stay
+// that says how the fish came out of it, or let go after holding. Let go without holding it is known alive
+// until that moment alone, which is too early to show anything.
+std::optional<Instant> seen_alive_after(const Study& study, const FishAnswer& fish,
+                                        const FishCondition& condition) {
+    std::optional<Instant> last;
+    const auto take = [&](Instant at) { last = std::max(last.value_or(at), at); };
+    for (const auto* stay : fish.stays) {
+        const auto& ended = stay->stay->ended;
+        if (ended == study::StayEnding::done || ended == study::StayEnding::welfare_stop) {
+            take(stay->stay->to());
+        }
+    }
+    if (!condition.fate || !condition.fate->fate.last_alive) {
+        return last;
+    }
+    const auto& fate = condition.fate->fate;
+    const auto records = study::fate_records(fish.fish->id, study.tables).records;
+    const auto was_held = [&](Instant before) {
+        return std::ranges::any_of(fish.stays,
+                                   [&](const auto* stay) { return stay->stay->from() < before; }) ||
+               std::ranges::any_of(records, [&](const condition::FateRecord& record) {
+                   return record.kind == condition::FateKind::held && record.at < before;
+               });
+    };
+    for (const auto& record : records) {
+        using condition::FateKind;
+        const bool is_look = record.kind == FateKind::seen_alive || record.kind == FateKind::detected ||
+                             record.kind == FateKind::recaptured || record.kind == FateKind::released;
+        const bool is_after = (fate.released && record.at > *fate.released) || was_held(record.at) ||
+                              (!fate.released && record.kind != FateKind::released);
+        if (is_look && is_after && record.at <= *fate.last_alive) { // a detection may show no life
+            take(record.at);
+        }
+    }
+    return last;
+}
+
+Cell died_cell(const Study& study, const FishAnswer& fish, const FishCondition& condition) {
+    if (is_known_dead(fish, condition)) {
+        return Word{"yes"};
+    }
+    const auto* fate = condition.fate ? &condition.fate->fate : nullptr;
+    if (fate != nullptr && fate->ending == condition::FateEnding::lost) {
+        return Absent{fate->cause.empty() ? "lost to follow-up"
+                                          : fmt::format("lost to follow-up ({})", fate->cause)};
+    }
+    if (seen_alive_after(study, fish, condition)) {
+        return Word{"no"};
+    }
+    return Absent{fate != nullptr && fate->released
+                      ? fmt::format("not seen since it was released at {}: alive then, and nothing is known "
+                                    "since",
+                                    iso_text(*fate->released))
+                      : "nothing is written down of its fate"};
+}
+
+// Hours from capture until the fish was found dead or last seen alive.
+std::optional<double> followed_h(const Study& study, const FishAnswer& fish, const FishCondition& condition) {
+    const auto caught = caught_at(condition);
+    const auto dead = condition.fate ? condition.fate->fate.found_dead : std::nullopt;
+    const auto until = dead ? dead : seen_alive_after(study, fish, condition);
+    return caught && until && *until > *caught ? std::optional((*until - *caught).hours()) : std::nullopt;
 }
 
 // From capture to the end of the last stay, or to death or release where that came first.
@@ -223,8 +286,8 @@ Cell held_cell(const FishAnswer& fish) {
     return Value{.value = (end - capture->zero.at).hours()};
 }
 
-void set_metrics(const FishAnswer& fish, const FishCondition& condition, Observations& rows,
-                 std::size_t row) {
+void set_metrics(const Study& study, const FishAnswer& fish, const FishCondition& condition,
+                 Observations& rows, std::size_t row) {
     const auto* capture = fish.after_event(PeakEvent::capture);
     const auto* chase = fish.after_event(PeakEvent::chase);
     rows.set(row, "peak_after_capture", peak_cell(capture, "no stay after capture"));
@@ -238,7 +301,7 @@ void set_metrics(const FishAnswer& fish, const FishCondition& condition, Observa
     rows.set(row, "excess_total", excess_cell(capture, ExcessKind::total));
     rows.set(row, "recovery_h", recovery_cell(fish, capture));
     rows.set(row, "recovery_after_chase_h", recovery_cell(fish, chase));
-    rows.set(row, "died", died_cell(fish, condition));
+    rows.set(row, "died", died_cell(study, fish, condition));
     set_derived(rows, row, "death_after_capture_h", death_cell(condition));
     rows.set(row, "held_h", held_cell(fish));
     if (capture != nullptr && capture->peak) {
@@ -296,7 +359,7 @@ Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish,
         const auto& its = condition.fish[i];
         const auto row = out.add_row(one.fish->id.text(), one.fish->id.text());
         set_fish_columns(study, one, its, out, row);
-        set_metrics(one, its, out, row);
+        set_metrics(study, one, its, out, row);
         set_blood(out, row, its, matrices);
         set_scores(out, row, its, study.brief);
         set_derived(out, row, "bled_ml_per_kg",
@@ -304,6 +367,12 @@ Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish,
     }
     out.column_of("recovery_h").tells_endings = true;
     out.column_of("recovery_after_chase_h").tells_endings = true;
+    auto& died = out.column_of("died");
+    died.negative = "alive when last seen";
+    died.time_to_it = "death_after_capture_h";
+    for (std::size_t i = 0; i < fish.size(); ++i) {
+        died.followed_h.push_back(followed_h(study, fish[i], condition.fish[i]));
+    }
     order_scores(out, study.brief);
     return out;
 }
