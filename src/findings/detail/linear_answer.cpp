@@ -148,6 +148,17 @@ Expected<stats::Table> table_of(const Frame& frame, Finding& out) {
     return table;
 }
 
+// What is left over is rounding alone. Values of known variance may well differ by that and nothing else.
+bool leaves_nothing(const Frame& frame, const Answered& model, bool has_known_variances) {
+    const auto left = std::ranges::find_if(
+        model.spreads, [](const FoundNumber& spread) { return spread.name == "left over"; });
+    const auto outcomes = frame.outcomes();
+    const auto [least, most] = std::ranges::minmax(outcomes);
+    constexpr double rounding = 1e-9;
+    return !has_known_variances && left != model.spreads.end() && left->value &&
+           *left->value <= rounding * (most - least);
+}
+
 void add_tests(const Frame& frame, const Answered& model, Finding& out) {
     for (const auto& term : model.terms) {
         out.tests.push_back({.name = term.term,
@@ -296,6 +307,17 @@ void answer_linear(const Frame& frame, Finding& out) {
     auto model = plan.random.empty() ? linear(frame, plan, *table) : mixed(plan, *table);
     if (!model) {
         return give_up(out, model.error());
+    }
+    if (leaves_nothing(frame, *model, table->has("variance"))) {
+        return give_up(out,
+                       {.code = ErrorCode::degenerate,
+                        .found = fmt::format("no scatter is left over in {}: the model meets each of the "
+                                             "{} {} exactly",
+                                             frame.outcome.title, frame.kept.size(), frame.rows.nouns()),
+                        .expected = "outcomes that differ between like rows: without scatter there is no "
+                                    "standard error, no interval and no p",
+                        .remedy = "look at the column: was it filled down, rounded, or computed from what "
+                                  "explains it? Else give each group's value as it is"});
     }
     out.model =
         model_text(is_log ? "log " + frame.outcome.title : frame.outcome.title, plan.fixed, plan.random);
