@@ -97,9 +97,9 @@ void add_fates(const Frame& frame, const RowFates& fates, Finding& out);
 /// For an answer that knows nothing of time: whom it lacks since something kept it from coming.
 void warn_of_fates(const Frame& frame, Finding& out);
 
-/// How many fish show the effect wanted; nothing where the question wants none. Of pairs: `sd` of their
-/// differences, on the model's scale (logarithms for ratios).
-void plan_pairs(const Frame& frame, double sd, Finding& out);
+/// How many fish show the effect wanted; nothing where the question wants none. Of so many pairs: `sd` of
+/// their differences, on the model's scale (logarithms for ratios).
+void plan_pairs(const Frame& frame, std::size_t pairs, double sd, Finding& out);
 /// Of two groups by a linear or mixed model: `spreads` are its own, on its own scale.
 void plan_groups(const Frame& frame, const std::vector<study::QuestionRandom>& random,
                  const std::vector<FoundNumber>& spreads, Finding& out);

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <set>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -104,7 +105,12 @@ void keep_paired_points(const Pairs& pairs, const Frame& frame, Finding& out) {
     std::copy_if(out.points.begin(), out.points.end(), std::back_inserter(kept), is_paired_row);
     out.points = std::move(kept);
     out.rows = out.points.size();
-    out.fish = pairs.whose.size();
+    std::set<std::string> fish;
+    for (const auto& point : out.points) {
+        fish.insert(point.fish);
+    }
+    fish.erase("");
+    out.fish = fish.size();
 }
 
 std::string scaled(double value, const Scale& scale, const FoundNumber& like) {
@@ -261,7 +267,7 @@ void answer_paired(const Frame& frame, Finding& out) {
                     frame.question.within == "fish" ? "fish" : "levels of " + frame.question.within);
     out.sentence = effect_sentence(effect, scale.scale, words);
     out.effects.push_back(std::move(effect));
-    plan_pairs(frame, t->sd, out);
+    plan_pairs(frame, pairs.whose.size(), t->sd, out);
 }
 
 } // namespace backeddy::findings::detail

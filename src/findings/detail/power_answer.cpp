@@ -2,6 +2,7 @@
 #include <array>
 #include <cmath>
 #include <map>
+#include <numeric>
 #include <set>
 
 #include <fmt/format.h>
@@ -135,6 +136,40 @@ Here groups_here(const Frame& frame, bool count_fish) {
     return out;
 }
 
+/// Of a random group: how many of its levels hold rows of several compared groups, and of one alone.
+struct Holding {
+    std::size_t both = 0;
+    std::vector<std::size_t> alone; ///< by compared group
+    std::size_t rows_in_both = 0;
+    std::size_t rows = 0;
+
+    [[nodiscard]] std::size_t levels() const { return std::accumulate(alone.begin(), alone.end(), both); }
+    /// Nothing of what differs between levels cancels, or nearly all of it does (shares by choice).
+    [[nodiscard]] bool is_apart() const { return 10 * rows_in_both <= rows; }
+    [[nodiscard]] bool is_crossed() const { return 10 * rows_in_both >= 8 * rows; }
+};
+
+Holding holding_of(const Frame& frame, const std::string& group) {
+    const auto& compared = frame.table.factor(frame.compare_name);
+    const auto& levels = frame.table.factor(group);
+    std::vector<std::set<std::size_t>> held(levels.levels.size());
+    for (std::size_t place = 0; place < frame.kept.size(); ++place) {
+        held[levels.codes[place]].insert(compared.codes[place]);
+    }
+    Holding out{.alone = std::vector<std::size_t>(compared.levels.size()), .rows = frame.kept.size()};
+    for (const auto& groups : held) {
+        if (groups.size() > 1) {
+            ++out.both;
+        } else if (!groups.empty()) {
+            ++out.alone[*groups.begin()];
+        }
+    }
+    for (const auto code : levels.codes) {
+        out.rows_in_both += held[code].size() > 1 ? 1 : 0;
+    }
+    return out;
+}
+
 double spread_named(const std::vector<FoundNumber>& spreads, const std::string& name) {
     const auto found = std::ranges::find(spreads, name, &FoundNumber::name);
     return found == spreads.end() ? 0.0 : found->value.value_or(0.0);
@@ -148,8 +183,10 @@ std::string group_clauses(const Frame& frame, const std::vector<study::QuestionR
     }
     for (const auto& each : random) {
         if (each.group != "fish") {
-            out += fmt::format(", each {} has both groups, so that what differs between them cancels",
-                               each.group);
+            out += fmt::format(", each {} has both groups (as {} of {} have here), so that what differs "
+                               "between them cancels",
+                               each.group, holding_of(frame, each.group).both,
+                               holding_of(frame, each.group).levels());
         }
     }
     if (frame.levels().size() > 2) {
@@ -158,9 +195,68 @@ std::string group_clauses(const Frame& frame, const std::vector<study::QuestionR
     return out;
 }
 
+/// Each level holds one group alone: what differs between levels stands in the comparison whole, and the unit
+/// is the level, however many rows it has.
+void plan_levels(const Frame& frame, const std::string& group, double between, double left, Finding& out) {
+    const auto holding = holding_of(frame, group);
+    if (frame.fish() > 0 && frame.fish() < holding.levels()) {
+        return say_none(
+            frame,
+            fmt::format("{} levels of {} come from {} fish, and the model takes them for independent; "
+                        "ask with random = [\"fish\"]",
+                        holding.levels(), group, frame.fish()),
+            out);
+    }
+    const double rows = static_cast<double>(frame.kept.size()) / static_cast<double>(holding.levels());
+    const double sd = std::sqrt(between * between + left * left / rows);
+    Here here{.counted = fmt::format("levels of {} in each group", group), .have = {}};
+    for (std::size_t level = 0; level < frame.levels().size(); ++level) {
+        here.have.emplace_back(frame.levels()[level], holding.alone[level]);
+    }
+    plan_means(
+        frame, here, stats::Compared::two_groups, sd,
+        fmt::format("Assumes that each {0} has one group alone, as here, so that it counts once however "
+                    "many {1} it has: Student's t on the means of {2} {1} of each {0}, groups of equal "
+                    "size, and levels of {0} that scatter as these do, such a mean by {3}{4}.",
+                    group, frame.rows.nouns(), significant_text(rows, 3), scatter_text(frame, out, sd),
+                    frame.adjust.empty() ? "" : ", the same columns are adjusted for"),
+        out);
+}
+
+/// Why no closed form fits what random groups other than fish hold; empty where one does.
+std::string why_no_form(const Frame& frame, const std::vector<study::QuestionRandom>& random) {
+    for (const auto& each : random) {
+        const auto holding = holding_of(frame, each.group);
+        if (each.group == "fish" || holding.is_crossed()) {
+            continue;
+        }
+        const auto levels = holding.levels();
+        if (!holding.is_apart()) {
+            return fmt::format(
+                "of {} levels of {} {} hold several groups of {} and {} one alone, so that what "
+                "differs between them cancels in part only",
+                levels, each.group, holding.both, frame.compare.name, levels - holding.both);
+        }
+        if (random.size() > 1) {
+            return fmt::format(
+                "each level of {} holds one group of {} alone and is the unit that counts, and "
+                "there are other random groups beside it",
+                each.group, frame.compare.name);
+        }
+    }
+    return {};
+}
+
 void plan_independent(const Frame& frame, const std::vector<study::QuestionRandom>& random, double left,
                       Finding& out) {
     const bool is_fish = frame.fish() == frame.kept.size();
+    if (!is_fish && frame.fish() > 0) {
+        return say_none(frame,
+                        fmt::format("{} {} come from {} fish, and the model takes them for independent; "
+                                    "ask with random = [\"fish\"]",
+                                    frame.kept.size(), frame.rows.nouns(), frame.fish()),
+                        out);
+    }
     plan_means(
         frame, groups_here(frame, is_fish), stats::Compared::two_groups, left,
         fmt::format("Assumes Student's t on groups of equal size and independent {} that scatter as these "
@@ -205,11 +301,11 @@ void plan_repeated(const Frame& frame, const std::vector<study::QuestionRandom>&
 
 } // namespace
 
-void plan_pairs(const Frame& frame, double sd, Finding& out) {
+void plan_pairs(const Frame& frame, std::size_t pairs, double sd, Finding& out) {
     if (!frame.question.effect_wanted) {
         return;
     }
-    plan_means(frame, {"pairs", {{"", out.fish}}}, stats::Compared::within_fish, sd,
+    plan_means(frame, {"pairs", {{"", pairs}}}, stats::Compared::within_fish, sd,
                fmt::format(
                    "Assumes a paired t and that the differences of further pairs scatter as these do, by {}.",
                    scatter_text(frame, out, sd)),
@@ -230,6 +326,13 @@ void plan_groups(const Frame& frame, const std::vector<study::QuestionRandom>& r
                         out);
     }
     const double left = spread_named(spreads, "left over");
+    if (const auto why = why_no_form(frame, random); !why.empty()) {
+        return say_none(frame, why, out);
+    }
+    if (random.size() == 1 && random[0].group != "fish" && holding_of(frame, random[0].group).is_apart()) {
+        return plan_levels(frame, random[0].group, spread_named(spreads, "between " + random[0].group), left,
+                           out);
+    }
     const auto is_fish = [](const study::QuestionRandom& each) { return each.group == "fish"; };
     std::ranges::any_of(random, is_fish)
         ? plan_repeated(frame, random, spread_named(spreads, "between fish"), left, out)
