@@ -42,13 +42,15 @@ std::string interval_text(const FoundNumber& number) {
     // With one limit alone the distance to it says how exact the value is.
     like.lower = lower ? lower : like.value;
     like.upper = upper ? upper : like.value;
+    const double none = number.is_ratio ? 1.0 : 0.0;
+    const auto text = [&](double limit) { return detail::limit_text(limit, like, none); };
     if (!upper) {
-        return detail::rounded(*lower, like) + " or more";
+        return text(*lower) + " or more";
     }
     if (!lower) {
-        return detail::rounded(*upper, like) + " or less";
+        return text(*upper) + " or less";
     }
-    return fmt::format("{} to {}", detail::rounded(*lower, like), detail::rounded(*upper, like));
+    return fmt::format("{} to {}", text(*lower), text(*upper));
 }
 
 std::string chance_text(double p) {

@@ -31,15 +31,6 @@ std::string unit_after(const std::string& unit) {
     return unit.empty() ? std::string() : " " + unit;
 }
 
-// A limit, with as many digits as keep it apart from "no difference": 0.73 is not 1.
-std::string limit_text(double limit, const FoundNumber& number, double none) {
-    auto out = rounded(limit, number);
-    for (int digits = 1; digits < 12 && limit != none && parse_number(out) == none; ++digits) {
-        out = significant_text(limit, digits);
-    }
-    return out;
-}
-
 std::string interval_text(const FoundNumber& number, double sign, double none) {
     const auto side = [&](std::optional<double> limit) {
         return limit ? limit_text(sign * *limit, number, none) : std::string("no limit");
@@ -150,7 +141,23 @@ std::string extreme_text(double ratio) {
                : std::string();
 }
 
+constexpr double largest_told = 1e6;
+
+// What rounding left of nothing. Beside a limit beyond all bounds a number of its own is not that.
+bool is_nothing(double value, double width) {
+    return std::fabs(value) < 1e-9 * std::min(width, 1.0);
+}
+
 } // namespace
+
+std::string limit_text(double limit, const FoundNumber& number, double none) {
+    auto out = rounded(limit, number);
+    const bool is_zero = none == 0.0 && out == "0"; // what rounding left of nothing
+    for (int digits = 1; digits < 12 && limit != none && !is_zero && parse_number(out) == none; ++digits) {
+        out = significant_text(limit, digits);
+    }
+    return out;
+}
 
 std::string rounded(double value, const FoundNumber& like) {
     if (auto extreme = like.is_ratio ? extreme_text(value) : std::string(); !extreme.empty()) {
@@ -166,8 +173,14 @@ std::string rounded(double value, const FoundNumber& like) {
     if (!(width > 0.0)) {
         return significant_text(value, 3);
     }
-    if (std::fabs(value) < 1e-9 * width) { // what rounding left of nothing
+    if (is_nothing(value, width)) {
         return "0";
+    }
+    // Of what is so large, and of which not even the order is known, no digit says anything.
+    const bool is_unbounded =
+        like.lower && like.upper && *like.lower > 0.0 && *like.upper > 1e6 * *like.lower;
+    if (value > largest_told && is_unbounded) {
+        return "more than " + fixed_text(largest_told, 0);
     }
     // Two digits of the interval's width: 1 - floor(log10(width)) decimals; none beyond what is there.
     const int decimals = std::clamp(1 - static_cast<int>(std::floor(std::log10(width))), 0, 12);
@@ -186,7 +199,7 @@ std::string with_interval(const FoundNumber& number) {
         return number.reason;
     }
     return fmt::format("{}{} (95 % interval {})", rounded(*number.value, number), unit_after(number.unit),
-                       interval_text(number, 1.0, number.unit.empty() ? 1.0 : 0.0));
+                       interval_text(number, 1.0, number.is_ratio ? 1.0 : 0.0));
 }
 
 std::string p_text(double p) {

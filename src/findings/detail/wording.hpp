@@ -31,6 +31,8 @@ struct Scale {
 [[nodiscard]] std::string p_text(double p);
 /// So many significant digits that the interval's width shows two.
 [[nodiscard]] std::string rounded(double value, const FoundNumber& like);
+/// A limit, with as many digits as keep it apart from "no difference": 0.73 is not 1.
+[[nodiscard]] std::string limit_text(double limit, const FoundNumber& number, double none);
 /// "5.36", "more than 1000": a ratio that stands by itself.
 [[nodiscard]] std::string ratio_text(double ratio);
 
