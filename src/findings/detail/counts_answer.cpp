@@ -73,6 +73,24 @@ void add_share_ways(const std::array<Share, 2>& shares, const stats::OddsRatio& 
     }
 }
 
+// The interval excludes no difference where the exact test does not.
+bool is_interval_alone(const FoundNumber& effect) {
+    const bool excludes = (effect.lower && *effect.lower > 0.0) || (effect.upper && *effect.upper < 0.0);
+    return excludes && effect.p && *effect.p >= 0.05;
+}
+
+// The reverse: small p beside an interval that holds no difference.
+void tell_small_p(Finding& out) {
+    const auto& effect = out.effects.front();
+    const bool holds = effect.lower && effect.upper && *effect.lower <= 0.0 && *effect.upper >= 0.0;
+    if (holds && effect.p && *effect.p < 0.05) {
+        out.sentence +=
+            fmt::format(" Fisher's exact test tells the two apart all the same ({}): the two ways "
+                        "disagree, and more rows would tell.",
+                        p_text(*effect.p));
+    }
+}
+
 void say_shares(const Frame& frame, const std::array<Share, 2>& shares, const std::string& yes,
                 Finding& out) {
     auto words = effect_words(frame, frame.levels()[1], frame.levels()[0]);
@@ -80,7 +98,21 @@ void say_shares(const Frame& frame, const std::array<Share, 2>& shares, const st
     out.sentence = fmt::format("{} {} of {} {} and {} of {} {}: ", where_text(frame), shares[1].count,
                                shares[1].of, words.higher_in, shares[0].count, shares[0].of, words.than);
     words.where.clear();
-    out.sentence += effect_sentence(out.effects.front(), out.scale, words).substr(1);
+    const auto& effect = out.effects.front();
+    if (!is_interval_alone(effect)) {
+        out.sentence += effect_sentence(effect, out.scale, words).substr(1);
+        return;
+    }
+    // The interval leans on large samples where Fisher's test does not.
+    out.sentence +=
+        fmt::format("{} differs by {} {} against that {} (95 % interval {}), and Fisher's exact test "
+                    "does not tell the two apart ({}): which is higher stays open.",
+                    words.outcome, rounded(*effect.value, effect), words.higher_in, words.than,
+                    interval_text(effect), p_text(*effect.p));
+    out.warnings.push_back(fmt::format(
+        "of {} and {} {} the interval excludes no difference, and Fisher's exact test ({}) does not: so few "
+        "show no direction; take the exact test",
+        shares[0].of, shares[1].of, frame.rows.nouns(), p_text(*effect.p)));
 }
 
 } // namespace
@@ -154,8 +186,15 @@ void answer_plain_shares(const Frame& frame, Finding& out) {
     add_share_groups(frame, shares, out);
     add_share_ways(shares, *odds, out);
     say_shares(frame, shares, successes->yes, out);
+    tell_small_p(out);
     if (is_judged) {
         say_margin(frame, stats::judge_shares(shares[1], shares[0], margin_of(frame.question)), out);
+        if (is_interval_alone(out.effects.front())) {
+            out.margin_text +=
+                fmt::format(" Fisher's exact test does not tell the two apart ({}): by it neither "
+                            "better nor worse is shown.",
+                            p_text(*out.effects.front().p));
+        }
     }
     plan_shares(frame, shares[0].value(), {shares[0].of, shares[1].of}, out);
 }
