@@ -165,10 +165,66 @@ void take_few_rows(const Frame& frame, const stats::CensoredFit& fit,
     }
 }
 
-// What of the question makes a fit with a random group fail, in the question's own words.
+struct KnownOfLevel {
+    std::string level;
+    std::size_t rows = 0;
+    std::size_t open = 0; ///< known on one side only
+};
+
+std::vector<KnownOfLevel> known_by_level(const Frame& frame) {
+    std::vector<KnownOfLevel> out;
+    for (const auto& level : frame.levels()) {
+        out.push_back({.level = level});
+    }
+    for (std::size_t place = 0; !out.empty() && place < frame.kept.size(); ++place) {
+        auto& group = out[frame.table.factor(frame.compare_name).codes[place]];
+        const auto* within = std::get_if<Within>(&frame.outcome.cells[frame.kept[place]]);
+        ++group.rows;
+        group.open +=
+            within != nullptr && !(std::isfinite(within->lower) && std::isfinite(within->upper)) ? 1 : 0;
+    }
+    return out;
+}
+
+// Of all rows the fit itself warns.
+void warn_of_open_levels(const Frame& frame, const stats::CensoredFit& fit, Finding& out) {
+    const auto is_much = [](const auto& remark) {
+        return remark.about == stats::Remark::About::much_censored;
+    };
+    if (std::ranges::any_of(fit.remarks, is_much)) {
+        return;
+    }
+    for (const auto& group : known_by_level(frame)) {
+        if (2 * group.open > group.rows) {
+            out.warnings.push_back(fmt::format(
+                "{} of {} {} {} {} are known on one side only: what is said of that group rests on the form "
+                "of the distribution; compare another",
+                group.open, group.rows, frame.rows.nouns(), frame.compare.preposition, group.level));
+        }
+    }
+}
+
+// What of the question makes a fit fail, in the question's own words.
 Error with_cause(const Frame& frame, const std::vector<study::QuestionRandom>& random, Error error) {
     const bool is_lost = error.code == ErrorCode::not_converged || error.code == ErrorCode::degenerate;
-    if (random.empty() || !is_lost) {
+    if (!is_lost) {
+        return error;
+    }
+    const auto groups = known_by_level(frame);
+    const auto is_open = [](const KnownOfLevel& group) { return group.open == group.rows; };
+    for (const auto& group : groups) { // of none known at all the fit says so itself
+        if (is_open(group) && !std::ranges::all_of(groups, is_open)) {
+            error.found = fmt::format("all {} {} {} {} are known on one side only: how far {} lies beyond, "
+                                      "nobody can say",
+                                      group.rows, frame.rows.nouns(), frame.compare.preposition, group.level,
+                                      frame.outcome.title);
+            error.expected = "in every group a row whose value, or whose interval, was seen";
+            error.remedy =
+                "join the group with others, or test by ranks with all that is beyond a limit tied";
+            return error;
+        }
+    }
+    if (random.empty()) {
         return error;
     }
     const auto seen = static_cast<std::size_t>(std::ranges::count_if(frame.kept, [&](std::size_t row) {
@@ -208,6 +264,7 @@ void answer_censored(const Frame& frame, Finding& out) {
     out.model =
         model_text(is_ratio ? "log " + frame.outcome.title : frame.outcome.title, asked->terms, random);
     describe_fit(frame, *fit, out);
+    warn_of_open_levels(frame, *fit, out);
     const auto tests = stats::term_tests(*fit).value_or(std::vector<stats::TermChiSquared>{});
     add_likelihood_tests(tests, out);
     add_effects(frame,

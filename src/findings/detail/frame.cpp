@@ -260,6 +260,11 @@ std::string why_no_outcome(const ObservedColumn& outcome, QuestionFamily family,
     if (const auto* word = std::get_if<Word>(&cell); word != nullptr && is_missing(word->text)) {
         return missing_text(outcome.name, word->text);
     }
+    const bool takes_words = family == QuestionFamily::binomial || family == QuestionFamily::ordinal;
+    if (const auto* word = std::get_if<Word>(&cell); word != nullptr && !takes_words) {
+        return fmt::format("{} is \"{}\", no number and no limit (such as 3, <3 or >5)", outcome.name,
+                           word->text);
+    }
     switch (family) {
     case QuestionFamily::binomial:
     case QuestionFamily::ordinal:
@@ -331,6 +336,7 @@ class Maker {
             (!frame.adjust.empty() || frame.random.size() > 1)) {
             keep_pairs(frame);
         }
+        warn_of_spellings(frame);
         if (auto done = fill_table(frame); !done) {
             return fail(std::move(done).error());
         }
@@ -571,6 +577,47 @@ class Maker {
                 left_out_.push_back({.row = rows_.label(row), .column = column, .why = why});
             }
         }
+    }
+
+    // "Jig" beside "jig" is seldom another rig.
+    void warn_of_spellings(Frame& frame) const {
+        std::set<const ObservedColumn*> columns;
+        for (const auto& wanted : wanted_) {
+            if (wanted.is_group) {
+                columns.insert(wanted.column);
+            }
+        }
+        if (frame.outcome.is_words() && frame.outcome.levels.empty()) {
+            columns.insert(&frame.outcome);
+        }
+        for (const auto* column : rows_in_order(columns)) {
+            std::map<std::string, std::set<std::string>> spellings;
+            for (const auto row : frame.kept) {
+                const auto word = word_in(column->cells[row]);
+                if (column != &frame.outcome || !yes_or_no(word)) { // "Yes" is taken for "yes"
+                    spellings[lower_case(word)].insert(word);
+                }
+            }
+            for (const auto& [lower, written] : spellings) {
+                if (written.size() > 1) {
+                    frame.warnings.push_back(fmt::format(
+                        "{} is written \"{}\": words that differ in capitals alone are taken as different; "
+                        "where they are the same, write them alike",
+                        column->name, fmt::join(written, "\" and \"")));
+                }
+            }
+        }
+    }
+
+    [[nodiscard]] std::vector<const ObservedColumn*>
+    rows_in_order(const std::set<const ObservedColumn*>& columns) const {
+        std::vector<const ObservedColumn*> out;
+        for (const auto& column : rows_.columns()) {
+            if (columns.contains(&column)) {
+                out.push_back(&column);
+            }
+        }
+        return out;
     }
 
     // Rows of whoever is there under one level only tell nothing of a comparison within. Plain pairs are made

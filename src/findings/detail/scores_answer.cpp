@@ -45,8 +45,17 @@ Expected<std::vector<std::string>> levels_by_size(const Frame& frame) {
 
 // In the order of the question, of the column, or by size.
 Expected<std::vector<std::string>> levels_of(const Frame& frame) {
-    if (!frame.question.order.empty()) {
-        return frame.question.order;
+    const auto& order = frame.question.order;
+    for (auto word = order.begin(); word != order.end(); ++word) {
+        if (std::find(order.begin(), word, *word) != word) {
+            return fail({.code = ErrorCode::bad_setting,
+                         .found = fmt::format("order names \"{}\" twice", *word),
+                         .expected = "each word once, from least to most",
+                         .remedy = "take one of the two out"});
+        }
+    }
+    if (!order.empty()) {
+        return order;
     }
     return frame.outcome.levels.empty() ? levels_by_size(frame) : frame.outcome.levels;
 }
