@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/column_doubts.hpp"
 #include "app/control_doubts.hpp"
 #include "app/followers.hpp"
 #include "app/hide.hpp"
@@ -98,6 +99,7 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     add_inputs(out.tables, tables);
     take(out.complaints, study::check_relations(out.study.brief, out.study.tables));
     take(out.beside, control_doubts(out.study));
+    take(out.beside, column_doubts(out.study));
     out.traces = read_raw_traces(folder, out.study, work.threads, work.progress);
     take(out.beside, std::move(out.traces.complaints));
     out.plates = answer_plates(folder, out.study);
