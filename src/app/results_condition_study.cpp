@@ -10,7 +10,7 @@
 #include "app/detail/results_parts.hpp"
 #include "base/number_text.hpp"
 #include "condition/blood.hpp"
-#include "stats/turnbull.hpp"
+#include "condition/known_quantile.hpp"
 #include "study/words.hpp"
 
 namespace backeddy::app::detail {
@@ -52,35 +52,26 @@ std::map<AnalyteKey, std::vector<AtFirstDraw>> at_first_draw(const ConditionAnsw
     return out;
 }
 
-std::string where_text(const stats::InnermostInterval& within) {
+/// A number where all that is known leaves but one; else where it lies.
+Number quantile(const std::vector<stats::Interval>& values, double p, const std::string& unit) {
+    const auto within = condition::known_quantile(values, p);
+    if (!within) {
+        return report::no_number(within.error().text(), unit);
+    }
     const auto text = [](double value) { return significant_text(value, 3); };
-    if (!std::isfinite(within.to)) {
-        return "above " + text(within.from);
+    if (within->lower == within->upper) {
+        return report::number(within->lower, unit);
     }
-    return within.from > 0.0 ? fmt::format("between {} and {}", text(within.from), text(within.to))
-                             : "below " + text(within.to);
-}
-
-/// The value with a share `p` at or below it; half way between two where the share up to one of them is just
-/// `p`, as the median of an even number is taken. Where it lies is known only to an interval among limits.
-Number quantile(const stats::TurnbullCurve& curve, double p, const std::string& unit) {
-    constexpr double slack = 1e-6; // the curve's shares are known to about that
-    double sum = 0.0;
-    for (std::size_t i = 0; i < curve.intervals.size(); ++i) {
-        const auto& within = curve.intervals[i];
-        sum += within.share;
-        if (sum < p - slack) {
-            continue;
-        }
-        const bool is_between = std::abs(sum - p) <= slack && i + 1 < curve.intervals.size();
-        const auto& next = is_between ? curve.intervals[i + 1] : within;
-        if (within.from == within.to && next.from == next.to) {
-            return report::number((within.to + next.to) / 2.0, unit);
-        }
-        const stats::InnermostInterval both{.from = within.from, .to = next.to};
-        return report::no_number(where_text(both) + " " + unit, unit);
+    if (!std::isfinite(within->upper)) {
+        return report::no_number(within->lower > 0.0
+                                     ? fmt::format("above {} {}", text(within->lower), unit)
+                                     : "may be anything: too many values are known by a limit alone",
+                                 unit);
     }
-    return report::no_number("not reached", unit);
+    return report::no_number(within->lower > 0.0 ? fmt::format("between {} and {} {}", text(within->lower),
+                                                               text(within->upper), unit)
+                                                 : fmt::format("below {} {}", text(within->upper), unit),
+                             unit);
 }
 
 std::optional<double> median(std::vector<double> values) {
@@ -97,25 +88,20 @@ report::AnalyteSummary summary_of(const AnalyteKey& key, const std::vector<AtFir
     report::AnalyteSummary out{.analyte = study::word_of(key.first),
                                .matrix = spaced(study::word_of(key.second)),
                                .fish = of.size()};
-    stats::CensoredOutcome outcome;
+    std::vector<stats::Interval> values;
     std::vector<double> minutes;
     for (const auto& one : of) {
         const auto& determined = one.value->determined;
-        outcome.lower.push_back(determined.known_within.lower);
-        outcome.upper.push_back(determined.known_within.upper);
+        values.push_back(determined.known_within);
         out.below += determined.known == Known::below ? 1 : 0;
         out.above += determined.known == Known::above ? 1 : 0;
         if (one.minutes) {
             minutes.push_back(*one.minutes);
         }
     }
-    const auto curve = stats::turnbull(outcome);
-    const auto at = [&](double p) {
-        return curve ? quantile(*curve, p, unit) : report::no_number(curve.error().text(), unit);
-    };
-    out.median = at(0.5);
-    out.lower_quartile = at(0.25);
-    out.upper_quartile = at(0.75);
+    out.median = quantile(values, 0.5, unit);
+    out.lower_quartile = quantile(values, 0.25, unit);
+    out.upper_quartile = quantile(values, 0.75, unit);
     const auto middle = median(std::move(minutes));
     out.minutes_since_hook_up = middle ? report::number(*middle, "min", "median")
                                        : report::no_number("no hook-up was written down", "min");

@@ -225,8 +225,8 @@ struct InterAssay {
 
 // ---------------------------------------------------------------- the study
 
-/// One analyte over the study's fish, group by group, at its first draw after the event. Quantiles count
-/// values below a limit as such (Turnbull); a quantile that lies among them is no number.
+/// One analyte over the study's fish, group by group, at its first draw after the event. A
+/// quantile is a number only where it is the same whatever the truth within the limits known.
 struct AnalyteSummary {
     std::string analyte;
     std::string matrix;

@@ -147,6 +147,24 @@ TEST(Condition, a_median_that_lies_below_the_limit_is_no_number) {
     EXPECT_EQ(out.analytes[2].median.reason, "below 0.500 ng/mL");
 }
 
+// By hand: 0, 0, 0, 1.6 at least and 1.6, 5, 5, 5 at most, each quartile half way between two.
+TEST(Condition, a_quartile_is_bounded_where_a_limit_is_above_a_value) {
+    Season season;
+    for (int i = 0; i < 3; ++i) {
+        season.cortisol(season.fish(), 5.0, condition::Known::below);
+    }
+    season.cortisol(season.fish(), 1.6);
+    const auto out = season.chapter();
+    ASSERT_THAT(out.analytes, SizeIs(1));
+    EXPECT_FALSE(out.analytes[0].median.value);
+    EXPECT_EQ(out.analytes[0].lower_quartile.reason, "below 3.30 ng/mL");
+    EXPECT_EQ(out.analytes[0].median.reason, "below 5.00 ng/mL");
+    EXPECT_EQ(out.analytes[0].upper_quartile.reason, "between 0.800 and 5.00 ng/mL");
+    season.cortisol(season.fish(), 9.0, condition::Known::above);
+    season.cortisol(season.fish(), 9.0, condition::Known::above);
+    EXPECT_EQ(season.chapter().analytes[0].upper_quartile.reason, "above 9.00 ng/mL");
+}
+
 // Table 18.1 of Fleiss, Levin and Paik 2003 (Statistical Methods for Rates and Proportions): a hundred
 // subjects on three steps; vcd 1.4-11, Kappa(table, weights = "Fleiss-Cohen").
 TEST(Condition, two_scorers_through_the_sheets_agree_as_published) {

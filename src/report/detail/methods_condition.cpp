@@ -19,9 +19,10 @@ Paragraph blood_paragraph(const Results& results) {
     return {
         "Blood",
         "Every analyte stands in one unit. A value below an assay's limit, or above its range, is known "
-        "as that limit alone: it is never put as 0, as half the limit or as the limit, and medians and "
-        "quartiles over fish are those of outcomes known in part (Turnbull 1976, J R Stat Soc B 38:290), at "
-        "each fish's first draw after the capture and before a chase or another encounter. "
+        "as that limit alone: it is never put as 0, as half the limit or as the limit. Medians and "
+        "quartiles over fish are numbers only where they are the same whatever the truth within such limits, "
+        "else the bounds that hold are given; they are at each fish's first draw after the capture and "
+        "before a chase or another encounter. "
         "Times are from the last hook-up, and the last sealing, before the draw. Values outside published "
         "ranges of salmonids are marked and none is taken out." +
             with_settings(results, {"blood"})};

@@ -1110,7 +1110,7 @@ export interface InterAssay {
   total_percent: Quantity;
 }
 
-/** One analyte over the study's fish at the first draw after the event. Quantiles count values below or above a limit as such (Turnbull); one that lies among them is null. */
+/** One analyte over the study's fish at the first draw after the event. A quantile is a number only where it is the same whatever the truth within the limits known, else null with the bounds that hold as its reason. */
 export interface AnalyteSummary {
   /** "cortisol" */
   analyte: string;
