@@ -58,16 +58,10 @@ void add_scores(FishCondition& out, const study::FishId& fish, const Looks& look
 
 // ---------------------------------------------------------------- reminders
 
-std::string plain_word(std::string_view text) {
-    auto out = lower_case(text);
-    std::ranges::replace_if(out, [](char c) { return c == ' ' || c == '-'; }, '_');
-    return out;
-}
-
-/// The study names its tests itself: that of righting by this word in it.
-std::optional<bool> is_righting_lost(const study::ReflexLook& look) {
+/// The study names its tests itself: those of righting and of the gills' beat by this word in them.
+std::optional<bool> is_lost(const study::ReflexLook& look, std::string_view word) {
     for (const auto& test : look.tests) {
-        if (plain_word(test.name).find("righting") != std::string::npos) {
+        if (lower_case(test.name).find(word) != std::string::npos) {
             return test.is_impaired;
         }
     }
@@ -76,8 +70,7 @@ std::optional<bool> is_righting_lost(const study::ReflexLook& look) {
 
 std::optional<condition::HookPlace> hook_place(const FishCondition& fish) {
     const auto* encounter = fish.handling.front().encounter;
-    return encounter == nullptr ? std::nullopt
-                                : study::value_of<condition::HookPlace>(plain_word(encounter->hook_location));
+    return encounter == nullptr ? std::nullopt : study::hook_place_of(encounter->hook_location);
 }
 
 void remind(FishCondition& out, std::optional<Instant> at, const condition::WelfareSigns& signs) {
@@ -98,7 +91,9 @@ void add_reminders(FishCondition& out, const study::FishId& fish, const study::T
         }
     }
     for (const auto& one : out.reflexes) {
-        remind(out, one.look.at, {.is_righting_lost = is_righting_lost(one.look)});
+        remind(out, one.look.at,
+               {.is_righting_lost = is_lost(one.look, "righting"),
+                .is_gill_beat_lost = is_lost(one.look, "gill")});
     }
     for (const auto& one : out.body) {
         remind(out, one.look.look.at, {.bleeding = one.look.bleeding, .hook = hook_place(out)});
@@ -115,8 +110,9 @@ std::string tag_text(const condition::Tag& tag) {
     return out;
 }
 
-std::optional<FateAnswer> fate_answer(const study::FishId& fish, const Study& study) {
-    const auto known = study::fate_records(fish, study.tables);
+std::optional<FateAnswer> fate_answer(const study::FishId& fish, const detail::DrawInputs& inputs) {
+    const auto& study = inputs.study;
+    const auto known = study::fate_records(fish, inputs.sheets.fates, study.tables);
     if (known.records.empty()) {
         return std::nullopt;
     }
@@ -156,7 +152,7 @@ FishCondition answer_one(const study::Fish& fish, const Looks& looks, const deta
     }
     add_scores(out, fish.id, looks, study.brief);
     add_reminders(out, fish.id, study.tables);
-    out.fate = fate_answer(fish.id, study);
+    out.fate = fate_answer(fish.id, inputs);
     return out;
 }
 

@@ -44,7 +44,7 @@ struct DrawAnswer {
     condition::DrawTimes times;
     std::optional<double> drawn_ml_per_kg; ///< with all before it that still count towards the ceiling
     std::optional<double> ceiling_ml_per_kg;
-    bool is_over_ceiling = false;
+    std::optional<bool> is_over_ceiling; ///< nothing: no ceiling, or nobody can know (`notes` say why)
     std::string who;
     std::vector<BloodValue> values; ///< of one analyte and matrix the one that counts first
     std::vector<std::string> notes;
@@ -74,7 +74,7 @@ struct FateAnswer {
 
 struct FishCondition {
     std::vector<DrawAnswer> draws;        ///< by time
-    std::vector<condition::Draw> volumes; ///< of blood, those that are known
+    std::vector<condition::Draw> volumes; ///< of blood, those that are known, of rows left out too
     std::vector<FinAnswer> fins;          ///< by occasion, scorer and time
     std::vector<BodyAnswer> body;
     std::vector<ReflexAnswer> reflexes;    ///< by time

@@ -160,7 +160,7 @@ void add_cautions(const ConditionAnswers& condition, report::StudyCondition& out
     }
     if (any([](const FishCondition& fish) { return !fish.reflexes.empty() || !fish.body.empty(); })) {
         out.cautions.emplace_back(
-            "A lost righting reflex or heavy bleeding is shown as a reminder of the permit's "
+            "A lost righting reflex or gill beat, or heavy bleeding, is shown as a reminder of the permit's "
             "humane end-points; what is done about it, the permit's holder decides.");
     }
 }
@@ -196,7 +196,7 @@ report::StudyCondition study_condition_of(const Answers& answers, const std::vec
     }
     add_cautions(answers.condition, out);
     add_mortality(answers, fish, out);
-    for (auto& words : retention_words(answers.study)) {
+    for (auto& words : retention_words(answers.study, answers.condition.sheets)) {
         out.notes.push_back(std::move(words));
     }
     return out;

@@ -99,11 +99,11 @@ class Chapter {
             return;
         }
         for (const double horizon_h : horizons_h) {
-            row(from, "", all, all.of([&](std::size_t i) { return !is_control(i); }), all, horizon_h);
+            row(from, "", all, all, horizon_h);
             const auto groups = groups_of(fish_);
             for (const auto& group : groups.size() > 1 ? groups : std::vector<std::string>()) {
                 const auto of = all.of([&](std::size_t i) { return fish_[i].group == group; });
-                row(from, group, of, of, all, horizon_h);
+                row(from, group, of, all, horizon_h);
             }
         }
     }
@@ -131,9 +131,8 @@ class Chapter {
                 }));
     }
 
-    /// `treated`: those of the row that are not the control's.
-    void row(const std::string& from, const std::string& group, const AtRisk& of, const AtRisk& treated,
-             const AtRisk& all, double horizon_h) {
+    void row(const std::string& from, const std::string& group, const AtRisk& of, const AtRisk& all,
+             double horizon_h) {
         const auto horizon = Duration::hours(horizon_h);
         const auto mortality = condition::mortality(of.fates, of.origins, horizon);
         if (!mortality) { // of no fish
@@ -148,21 +147,23 @@ class Chapter {
                                  .percent = percent_of(*mortality),
                                  .can_be_low_percent = report::number(100.0 * mortality->can_be.lower, "%"),
                                  .can_be_high_percent = report::number(100.0 * mortality->can_be.upper, "%")};
-        out.corrected_percent = corrected_for(treated, all, horizon);
+        out.corrected_percent = corrected_for(of, all, horizon);
         out_.mortality.push_back(std::move(out));
     }
 
-    [[nodiscard]] Number corrected_for(const AtRisk& treated, const AtRisk& all, Duration horizon) const {
+    [[nodiscard]] Number corrected_for(const AtRisk& of, const AtRisk& all, Duration horizon) const {
         if (control_.empty()) {
             return report::no_number("no control group is named: [fates] control", "%");
         }
         const auto of_control = all.of([&](std::size_t i) { return is_control(i); });
-        const bool is_control_itself =
-            std::ranges::all_of(treated.fish, [&](std::size_t i) { return is_control(i); });
-        if (is_control_itself) {
+        const auto is_control_fish = [&](std::size_t i) { return is_control(i); };
+        if (std::ranges::all_of(of.fish, is_control_fish)) {
             return report::no_number("the control itself", "%");
         }
-        const auto with = condition::mortality(treated.fates, treated.origins, horizon);
+        if (std::ranges::any_of(of.fish, is_control_fish)) {
+            return report::no_number("these hold the control too: corrected group by group", "%");
+        }
+        const auto with = condition::mortality(of.fates, of.origins, horizon);
         const auto without = condition::mortality(of_control.fates, of_control.origins, horizon);
         if (!with || !without || with->share.of == 0 || without->share.of == 0) {
             return report::no_number("nothing is known of the control, or of the treated", "%");

@@ -21,10 +21,10 @@ struct Counts {
 
 using TagKind = std::pair<condition::TagPlace, std::string>;
 
-std::map<TagKind, Counts> counts_of(const Study& study) {
+std::map<TagKind, Counts> counts_of(const Study& study, const study::ConditionSheets& sheets) {
     std::map<TagKind, Counts> out;
     for (const auto& fish : study.tables.fish) {
-        const auto known = study::fate_records(fish.id, study.tables);
+        const auto known = study::fate_records(fish.id, sheets.fates, study.tables);
         for (const auto& tags : condition::tags_left(known.records)) {
             auto& counts = out[{tags.place, tags.type}];
             ++(tags.left == 2 ? counts.both : tags.left == 1 ? counts.one : counts.none);
@@ -52,9 +52,9 @@ std::string words_of(const TagKind& kind, const Counts& counts) {
 
 } // namespace
 
-std::vector<std::string> retention_words(const Study& study) {
+std::vector<std::string> retention_words(const Study& study, const study::ConditionSheets& sheets) {
     std::vector<std::string> out;
-    for (const auto& [kind, counts] : counts_of(study)) {
+    for (const auto& [kind, counts] : counts_of(study, sheets)) {
         out.push_back(words_of(kind, counts));
     }
     return out;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <iterator>
 #include <limits>
 #include <utility>
 
@@ -307,7 +308,27 @@ std::string ml_over(double value) {
     return value < 0.01 ? significant_text(value, 2) : ml(value);
 }
 
-std::string words_of(const RoomToDraw& room, double mass_kg, double planned_ml) {
+/// When some may be drawn again, once this draw or those before it no longer count; nothing: never.
+std::optional<Instant> room_again(double allowed_ml, std::vector<Draw> counted, const BloodCeiling& ceiling) {
+    if (!ceiling.within) {
+        return std::nullopt;
+    }
+    std::ranges::sort(counted, {}, &Draw::at);
+    double sum = 0.0;
+    for (const auto& draw : counted) {
+        sum += draw.volume_ml;
+    }
+    for (const auto& draw : counted) {
+        sum -= draw.volume_ml;
+        if (sum < allowed_ml * (1.0 - 1e-9)) {
+            return draw.at + *ceiling.within;
+        }
+    }
+    return std::nullopt;
+}
+
+std::string words_of(const RoomToDraw& room, double mass_kg, double planned_ml,
+                     std::optional<Instant> again) {
     const std::string sum = fmt::format("{} mL now ({} mL/kg) after {} mL/kg before", ml(planned_ml),
                                         ml(room.planned_ml_per_kg), ml(room.drawn_ml_per_kg));
     if (room.is_within) {
@@ -316,10 +337,12 @@ std::string words_of(const RoomToDraw& room, double mass_kg, double planned_ml) 
                            ml(std::max(0.0, room.left_ml - planned_ml)));
     }
     const double rounded_down = std::floor((room.left_ml * 100.0) + 1e-6) / 100.0; // never past the ceiling
-    return fmt::format("{}: OVER the permit's {} mL/kg by {} mL. At most {} mL may still be drawn from this "
-                       "fish of {} kg; what follows, the permit's holder decides.",
+    return fmt::format("{}: OVER the permit's {} mL/kg by {} mL. Of this draw at most {} mL is allowed from "
+                       "this fish of {} kg, and with it nothing more may be drawn{}; what follows, the "
+                       "permit's holder decides.",
                        sum, ceiling_text(room.ceiling_ml_per_kg), ml_over(planned_ml - room.left_ml),
-                       ml(rounded_down), significant_text(mass_kg, 3));
+                       ml(rounded_down), significant_text(mass_kg, 3),
+                       again ? " before " + iso_text(*again) : std::string());
 }
 
 } // namespace
@@ -347,7 +370,10 @@ Expected<RoomToDraw> before_draw(double mass_kg, double planned_ml, std::span<co
                    .ceiling_ml_per_kg = ceiling.ml_per_kg,
                    .left_ml = std::max(0.0, allowed_ml - *drawn),
                    .is_within = *drawn + planned_ml <= allowed_ml * (1.0 + 1e-9)};
-    out.words = words_of(out, mass_kg, planned_ml);
+    std::vector<Draw> counted{{.at = at, .volume_ml = planned_ml}};
+    std::ranges::copy_if(draws, std::back_inserter(counted),
+                         [&](const Draw& draw) { return from <= draw.at && draw.at <= at; });
+    out.words = words_of(out, mass_kg, planned_ml, room_again(allowed_ml, std::move(counted), ceiling));
     return out;
 }
 

@@ -137,7 +137,7 @@ struct RoomToDraw {
     double ceiling_ml_per_kg = 0.0;
     double left_ml = 0.0; ///< before the planned draw; 0 when it is used up
     bool is_within = false;
-    std::string words; ///< one sentence to show before the draw
+    std::string words; ///< one sentence, before the draw as after it
 };
 
 /// Whether `planned_ml` (>= 0) at `at` keeps within the ceiling, draws in any order, those after `at` not

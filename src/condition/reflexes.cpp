@@ -67,6 +67,9 @@ std::optional<std::string> endpoint_reminder(const WelfareSigns& signs) {
     if (signs.is_righting_lost.value_or(false)) {
         seen.emplace_back("righting lost");
     }
+    if (signs.is_gill_beat_lost.value_or(false)) {
+        seen.emplace_back("gill beat lost");
+    }
     const bool is_deep_hook = signs.hook && is_deep(*signs.hook);
     if (signs.bleeding == Bleeding::heavy) {
         seen.emplace_back("heavy bleeding");

@@ -41,12 +41,14 @@ struct ReflexImpairment {
 /// What was seen of a fish; nothing: not looked at.
 struct WelfareSigns {
     std::optional<bool> is_righting_lost;
+    std::optional<bool> is_gill_beat_lost;
     std::optional<Bleeding> bleeding;
     std::optional<HookPlace> hook;
 };
 
-/// What to show when righting is lost, or bleeding is heavy, or moderate at gills, gullet or tongue (our
-/// choice; no source); nothing otherwise. It names the signs and leaves the decision to the permit's holder.
+/// What to show when righting or the gills' beat is lost, or bleeding is heavy, or moderate at gills, gullet
+/// or tongue (our choice; no source); nothing otherwise. It names the signs and leaves the decision to the
+/// permit's holder.
 [[nodiscard]] std::optional<std::string> endpoint_reminder(const WelfareSigns& signs);
 
 } // namespace backeddy::condition

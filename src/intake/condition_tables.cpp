@@ -1,8 +1,12 @@
 #include "intake/condition_tables.hpp"
 
+#include <functional>
 #include <optional>
+#include <set>
+#include <string>
 #include <utility>
 
+#include "base/lower_case.hpp"
 #include "intake/detail/table_cells.hpp"
 
 namespace backeddy::intake {
@@ -38,6 +42,13 @@ study::PlateFileHelp help_in(Cells& cells) {
     out.delimiter = cells.word<study::CellsPartedBy>("delimiter");
     out.decimal = cells.word<study::DecimalIs>("decimal");
     return out;
+}
+
+/// Nothing where the cell says that the test was not done.
+std::optional<bool> is_there_in(Cells& cells) {
+    static const std::set<std::string, std::less<>> untested{"na", "n/a", "?", "-", "nt", "not tested"};
+    const bool is_untested = untested.contains(lower_case(cells.text("there")));
+    return is_untested ? std::nullopt : cells.yes_or_no("there");
 }
 
 /// Nothing where the row names no tag.
@@ -156,7 +167,7 @@ TableRead<study::ReflexRow> read_reflexes(std::string_view text, const std::stri
         cells.read("fish", row.fish);
         row.at = cells.time("at").value_or(Instant());
         row.test = cells.text("test");
-        row.is_there = cells.yes_or_no("there");
+        row.is_there = is_there_in(cells);
         row.who = cells.text("who");
         return row;
     });

@@ -159,7 +159,9 @@ void read_one(study::TableName name, const std::string& file, std::string_view t
     case study::TableName::declarations:
         return take_over(out, read_declarations(text, file, context), tables.declarations, text);
     case study::TableName::blood:
-        return take_over(out, read_blood(text, file, context), tables.sheets.blood, text);
+        take_over(out, read_blood(text, file, context), tables.sheets.blood, text);
+        tables.sheets.blood_refused = out.summaries.back().refused;
+        return;
     case study::TableName::samples:
         return take_over(out, read_samples(text, file, context), tables.sheets.samples, text);
     case study::TableName::plates:

@@ -41,10 +41,10 @@ struct BloodDraw {
     Number since_hook_up_min;
     Number since_sealed_min;
     Number volume_ml;
-    Number ml_per_kg;         ///< of this draw
-    Number drawn_ml_per_kg;   ///< with all before it that still count
-    Number ceiling_ml_per_kg; ///< of the permit; no number: not set
-    bool is_over_ceiling = false;
+    Number ml_per_kg;                    ///< of this draw
+    Number drawn_ml_per_kg;              ///< with all before it that still count
+    Number ceiling_ml_per_kg;            ///< of the permit; no number: not set
+    std::optional<bool> is_over_ceiling; ///< nothing: no ceiling, or not known (`notes` say why)
     /// The one that summaries, questions and the table by fish go by: the first with blood values after the
     /// capture, before a chase or another encounter; at most one of a fish.
     bool is_first_after_event = false;

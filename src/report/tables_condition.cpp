@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -101,6 +102,20 @@ void analyte_cells(CsvTable& table, const AnalyteColumns& columns, const Fish& f
     table.text(stem + "_missing", found == nullptr ? none : missing_of(value));
 }
 
+/// "no" where each of them is known to be within the ceiling; "" where none has one.
+std::string over_ceiling(std::span<const BloodDraw> draws) {
+    std::string out;
+    for (const auto& draw : draws) {
+        if (draw.is_over_ceiling.value_or(false)) {
+            return "yes";
+        }
+        if (draw.ceiling_ml_per_kg.has_value()) {
+            out = draw.is_over_ceiling && out != "not known" ? "no" : "not known";
+        }
+    }
+    return out;
+}
+
 void draw_cells(CsvTable& table, const Fish& fish) {
     const auto& draws = fish.condition.draws;
     const BloodDraw none;
@@ -111,8 +126,7 @@ void draw_cells(CsvTable& table, const Fish& fish) {
     table.number("first_minutes_since_hook_up", first != nullptr ? first->since_hook_up_min : Number{});
     table.number("last_drawn_ml_per_kg", last.drawn_ml_per_kg);
     table.number("ceiling_ml_per_kg", last.ceiling_ml_per_kg);
-    const bool is_over = std::ranges::any_of(draws, &BloodDraw::is_over_ceiling);
-    table.text("over_ceiling", is_over ? "yes" : last.ceiling_ml_per_kg.has_value() ? "no" : "");
+    table.text("over_ceiling", over_ceiling(draws));
 }
 
 std::string worst_places(const ScoredLook& look) {
@@ -259,7 +273,7 @@ void value_row(CsvTable& table, const DrawOfFish& from, const BloodValue& value)
     table.number("ml_per_kg", draw.ml_per_kg);
     table.number("drawn_ml_per_kg", draw.drawn_ml_per_kg);
     table.number("ceiling_ml_per_kg", draw.ceiling_ml_per_kg);
-    table.text("over_ceiling", draw.is_over_ceiling ? "yes" : draw.ceiling_ml_per_kg.has_value() ? "no" : "");
+    table.text("over_ceiling", over_ceiling({&draw, 1}));
     table.text("drawn_by", draw.who);
     table.text("analyte", value.analyte);
     table.text("matrix", value.matrix);

@@ -11,8 +11,6 @@ namespace backeddy::study {
 
 namespace {
 
-constexpr double same_draw_s = 3600.0;
-
 std::string plain_unit(std::string_view unit) {
     std::string out;
     for (const char c : unit) {
@@ -58,12 +56,11 @@ BloodDraw* nearest(std::vector<BloodDraw>& draws, Instant at) {
 }
 
 void take_event(BloodDraw& draw, const Event& event) {
-    const bool is_nearer = draw.event == nullptr || std::abs((event.at - draw.at).seconds()) <
-                                                        std::abs((draw.event->at - draw.at).seconds());
-    draw.event = is_nearer ? &event : draw.event;
-    if (!draw.volume_ml || draw.is_volume_of_event) {
-        take_larger(draw.volume_ml, volume_ml_of(event));
-        draw.is_volume_of_event = draw.volume_ml.has_value();
+    draw.events.push_back(&event);
+    const auto volume = volume_ml_of(event);
+    if (volume && *volume > draw.volume_ml.value_or(0.0)) {
+        draw.volume_ml = volume;
+        draw.volume_event = &event;
     }
 }
 
@@ -75,7 +72,16 @@ std::string BloodDraw::who() const {
             return row->who;
         }
     }
-    return event == nullptr ? std::string() : event->who;
+    return events.empty() ? std::string() : event()->who;
+}
+
+const Event* BloodDraw::event() const {
+    const Event* best = nullptr;
+    for (const auto* one : events) {
+        const auto off = [&](const Event* of) { return std::abs((of->at - at).seconds()); };
+        best = best == nullptr || off(one) < off(best) ? one : best;
+    }
+    return best;
 }
 
 std::optional<double> volume_ml_of(const Event& event) {

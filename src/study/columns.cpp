@@ -126,7 +126,10 @@ TableDefinition encounters_table() {
             text("method", "angling, trap, net, hatchery ..."), text("who", "Who caught it."),
             text("where", "Where."), text("rig", "The rig or gear: a treatment."),
             text("unhooking", "How it was unhooked: a treatment."),
-            text("landing", "How it was landed: net, hand ..."), text("hook_location", "Where the hook sat."),
+            text("landing", "How it was landed: net, hand ..."),
+            text("hook_location",
+                 "Where the hook sat: upper_jaw, lower_jaw, jaw_corner, roof_of_mouth, tongue, gills, "
+                 "gullet, eye or outside; deep and swallowed are the gullet."),
             also_called(number("water_temperature_c", "degC", {-3.0, 45.0}, "Of the water it was caught in."),
                         {"temperature", "temp", "water_temp"}),
             note()}};

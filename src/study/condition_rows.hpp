@@ -206,6 +206,7 @@ struct ConditionSheets {
     std::vector<BodyRow> body;
     std::vector<ReflexRow> reflexes;
     std::vector<FateRow> fates;
+    std::uint64_t blood_refused = 0; ///< rows of blood.csv that could not be read: whose blood, nobody knows
 
     /// The first of that name; nullptr when there is none. Valid until the table changes.
     [[nodiscard]] const SampleRow* find(const SampleId& id) const;

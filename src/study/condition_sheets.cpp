@@ -2,11 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <iterator>
 #include <map>
 #include <optional>
 #include <utility>
 
+#include "base/lower_case.hpp"
 #include "study/detail/sheet_faults.hpp"
 #include "study/words.hpp"
 
@@ -81,23 +83,15 @@ void add_stays(FateRecords& out, const FishId& fish, const Tables& tables) {
     }
 }
 
-template <typename Row>
-std::vector<Row> kept(const std::vector<Row>& rows, const SheetFaults& faults) {
-    std::vector<Row> out;
-    std::ranges::copy_if(rows, std::back_inserter(out),
-                         [&](const Row& row) { return !faults.is_left_out(row.place); });
-    return out;
-}
-
 } // namespace
 
 SheetCheck check_sheets(const Brief& brief, const Tables& tables) {
     SheetFaults faults;
+    check_fates(faults, brief, tables); // before blood, which is held against what counts of them
     check_samples(faults, tables);
     check_blood(faults, brief, tables);
     check_plates(faults, tables);
     check_scores(faults, brief, tables);
-    check_fates(faults, brief, tables);
     const auto& sheets = tables.sheets;
     SheetCheck out{.sound = {.blood = kept(sheets.blood, faults),
                              .samples = kept(sheets.samples, faults),
@@ -106,7 +100,8 @@ SheetCheck check_sheets(const Brief& brief, const Tables& tables) {
                              .fins = kept(sheets.fins, faults),
                              .body = kept(sheets.body, faults),
                              .reflexes = kept(sheets.reflexes, faults),
-                             .fates = kept(sheets.fates, faults)},
+                             .fates = kept(sheets.fates, faults),
+                             .blood_refused = sheets.blood_refused},
                    .complaints = faults.take()};
     sort_by_place(out.complaints);
     return out;
@@ -115,12 +110,14 @@ SheetCheck check_sheets(const Brief& brief, const Tables& tables) {
 condition::Assayed assayed(const BloodRow& row, const ConditionSheets& sheets) {
     const SampleRow* sample = row.sample.is_empty() ? nullptr : sheets.find(row.sample);
     const auto of_sample = sample == nullptr ? std::nullopt : sample->matrix;
+    const bool is_haematocrit = row.analyte.value() == condition::Analyte::haematocrit;
     return {.analyte = row.analyte.value(),
             .value = row.value.value().value,
             .known = row.value.value().known,
             .unit = row.unit,
             .device = row.device,
-            .matrix = row.matrix.value_or(of_sample.value_or(condition::Matrix::plasma))};
+            .matrix = is_haematocrit ? condition::Matrix::whole_blood
+                                     : row.matrix.value_or(of_sample.value_or(condition::Matrix::plasma))};
 }
 
 // ---- scores
@@ -239,11 +236,43 @@ std::vector<ReflexLook> reflex_looks(const ConditionSheets& sheets) {
     return out;
 }
 
+std::optional<condition::HookPlace> hook_place_of(std::string_view text) {
+    using condition::HookPlace;
+    static const std::map<std::string, HookPlace, std::less<>> common{
+        {"deep", HookPlace::gullet},
+        {"deep_hooked", HookPlace::gullet},
+        {"deeply_hooked", HookPlace::gullet},
+        {"swallowed", HookPlace::gullet},
+        {"throat", HookPlace::gullet},
+        {"oesophagus", HookPlace::gullet},
+        {"esophagus", HookPlace::gullet},
+        {"stomach", HookPlace::gullet},
+        {"gut", HookPlace::gullet},
+        {"gill", HookPlace::gills},
+        {"jaw", HookPlace::lower_jaw},
+        {"jaw_left", HookPlace::jaw_corner},
+        {"jaw_right", HookPlace::jaw_corner},
+        {"left_jaw", HookPlace::jaw_corner},
+        {"right_jaw", HookPlace::jaw_corner},
+        {"lip", HookPlace::lower_jaw},
+        {"mouth", HookPlace::lower_jaw},
+        {"corner", HookPlace::jaw_corner},
+        {"corner_of_mouth", HookPlace::jaw_corner},
+        {"foul", HookPlace::outside},
+        {"foul_hooked", HookPlace::outside},
+        {"body", HookPlace::outside},
+    };
+    auto word = lower_case(text);
+    std::ranges::replace_if(word, [](char c) { return c == ' ' || c == '-'; }, '_');
+    const auto found = common.find(word);
+    return found == common.end() ? value_of<HookPlace>(word) : std::optional(found->second);
+}
+
 // ---- fate
 
-FateRecords fate_records(const FishId& fish, const Tables& tables) {
+FateRecords fate_records(const FishId& fish, std::span<const FateRow> fates, const Tables& tables) {
     FateRecords out;
-    for (const auto& row : tables.sheets.fates) {
+    for (const auto& row : fates) {
         if (row.fish == fish) {
             add(out,
                 {.kind = row.what,

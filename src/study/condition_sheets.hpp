@@ -13,7 +13,9 @@
 #include <compare>
 #include <cstddef>
 #include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "condition/blood.hpp"
@@ -35,12 +37,14 @@ struct SheetCheck {
 /// split from itself, in a circle or from another fish's; blood drawn before the fish was caught or after it
 /// left (released or lost and not met again; dead for over an hour); a value without analyte or unit, or in a
 /// unit that is none of its; a well twice, outside of 8 x 12, or without what it must say; an unknown level
-/// or test; the same score twice. Told: two volumes of one draw, a draw over the permit's ceiling, times of a
-/// sample and its blood that differ, what is odd about a value (condition::determined()), fates that
-/// contradict each other (condition::fate_of()).
+/// or test; the same score twice; a look at fins, body or reflexes, a death or a loss before the fish was
+/// first met. Told: two volumes of one draw, a draw over the permit's ceiling, times of a sample and its
+/// blood that differ, what is odd about a value (condition::determined()), fates that contradict each other
+/// (condition::fate_of()), alive or let go before it was met, a tag on two fish at once or never given.
 [[nodiscard]] SheetCheck check_sheets(const Brief& brief, const Tables& tables);
 
-/// A row with analyte and value; the matrix its own, else its sample's, else plasma.
+/// A row with analyte and value; the matrix its own, else its sample's, else plasma; of
+/// haematocrit, the cells' share of whole blood, always whole blood.
 [[nodiscard]] condition::Assayed assayed(const BloodRow& row, const ConditionSheets& sheets);
 
 // ---- scores; of rows that count (SheetCheck::sound)
@@ -79,6 +83,11 @@ struct ReflexLook {
 };
 [[nodiscard]] std::vector<ReflexLook> reflex_looks(const ConditionSheets& sheets);
 
+/// Where the hook sat, as a sheet words it: a word of HookPlace, in any case, or another that is common
+/// ("deep", "swallowed", "throat" and the like: the gullet; "jaw", "lip", "mouth": the lower jaw; "foul": the
+/// outside). Nothing: not understood.
+[[nodiscard]] std::optional<condition::HookPlace> hook_place_of(std::string_view text);
+
 // ---- fate
 
 /// All that is known of one fish's fate.
@@ -86,9 +95,10 @@ struct FateRecords {
     std::vector<condition::FateRecord> records;
     std::vector<Place> places; ///< of the record of that FateRecord::row
 };
-/// Rows of fates.csv; events tagged, released and died, unless fates.csv says the same within an hour
-/// (choice); stays that ended escaped, and, where no other row tells of a death, died: found dead at their
-/// end.
-[[nodiscard]] FateRecords fate_records(const FishId& fish, const Tables& tables);
+/// `fates`, rows of fates.csv that count, of any fish; events tagged, released and died, unless fates.csv
+/// says the same within an hour (choice); stays that ended escaped, and, where no other row tells of a death,
+/// died: found dead at their end.
+[[nodiscard]] FateRecords fate_records(const FishId& fish, std::span<const FateRow> fates,
+                                       const Tables& tables);
 
 } // namespace backeddy::study

@@ -15,6 +15,7 @@
 #include "base/number_text.hpp"
 #include "study/blood_draws.hpp"
 #include "study/condition_sheets.hpp"
+#include "study/detail/catches.hpp"
 #include "study/detail/sheet_faults.hpp"
 #include "study/meters.hpp"
 #include "study/weighing.hpp"
@@ -97,12 +98,12 @@ void check_split(SheetFaults& faults, const SampleRow& row, const Tables& tables
 
 void check_samples(SheetFaults& faults, const Tables& tables) {
     const auto& samples = tables.sheets.samples;
-    leave_out_unknown_fish(faults, samples, tables);
-    faults.leave_out_repeated(
+    faults.leave_out_repeated( // a label of two fish is nobody's, known or not
         samples, "sample", [](const SampleRow& r) { return r.id.text(); },
         [](const SampleRow& r) {
             return fmt::format("the label {} (here of {})", quote(r.id.text()), quote(r.fish.text()));
         });
+    leave_out_unknown_fish(faults, samples, tables);
     for (const auto& row : samples) {
         check_split(faults, row, tables);
     }
@@ -131,48 +132,9 @@ std::map<std::pair<FishId, Instant>, Rows> draws_in(const Tables& tables) {
     return out;
 }
 
-/// A moment of a table, with its standard uncertainty and what it is, for a sentence.
-struct Known {
-    Instant at;
-    double uncertainty_s = 0.0;
-    std::string what;
-};
-
-/// Each time that the fish came into somebody's hands, ascending.
-std::vector<Known> catches_of(const FishId& fish, const Brief& brief, const Tables& tables) {
-    std::vector<Known> out;
-    for (const auto& row : tables.encounters) {
-        if (row.fish == fish && row.at) {
-            out.push_back(
-                {.at = *row.at,
-                 .uncertainty_s = row.at_uncertainty.value_or(Duration()).seconds(),
-                 .what = "met at " + iso_text(*row.at) + " (encounters.csv, " + line_text(row.place) + ")"});
-        }
-    }
-    for (const auto& row : tables.events) {
-        const bool is_catch = row.kind == EventKind::hook_up || row.kind == EventKind::landed;
-        if (row.fish == fish && is_catch) {
-            const double usual_s = brief.uncertainty_at(row.at).event_s;
-            out.push_back({.at = row.at,
-                           .uncertainty_s = row.at_uncertainty.value_or(Duration::seconds(usual_s)).seconds(),
-                           .what = (row.kind == EventKind::landed ? "landed at " : "hooked at ") +
-                                   iso_text(row.at) + " (events.csv, " + line_text(row.place) + ")"});
-        }
-    }
-    std::ranges::stable_sort(out, {}, &Known::at);
-    return out;
-}
-
-Duration slack_of(const Known& moment) {
-    return one_minute + Duration::seconds(2.0 * moment.uncertainty_s);
-}
-
-void check_caught(SheetFaults& faults, const Rows& rows, const std::vector<Known>& catches) {
+void check_caught(SheetFaults& faults, const Rows& rows, const std::vector<Catch>& catches) {
     const BloodRow& row = *rows.front();
-    const bool is_before_all = !catches.empty() && std::ranges::all_of(catches, [&](const Known& one) {
-        return row.drawn_at + slack_of(one) < one.at;
-    });
-    if (is_before_all) {
+    if (is_before_all(row.drawn_at, catches)) {
         faults.leave_out(
             places_of(rows), "drawn_at",
             {.code = ErrorCode::bad_time,
@@ -185,7 +147,7 @@ void check_caught(SheetFaults& faults, const Rows& rows, const std::vector<Known
 
 /// How the fish had left by a moment, in words; nothing while it was at hand.
 std::optional<std::string> departure_before(Instant moment, const FateRecords& fate,
-                                            const std::vector<Known>& catches) {
+                                            const std::vector<Catch>& catches) {
     const condition::FateRecord* gone = nullptr;
     for (const auto& record : fate.records) {
         const bool is_dead = record.kind == condition::FateKind::dead;
@@ -205,7 +167,7 @@ std::optional<std::string> departure_before(Instant moment, const FateRecords& f
                kind == condition::FateKind::tagged;
     };
     const bool is_met_again =
-        std::ranges::any_of(catches, [&](const Known& one) { return is_between(one.at); }) ||
+        std::ranges::any_of(catches, [&](const Catch& one) { return is_between(one.at); }) ||
         std::ranges::any_of(fate.records, [&](const condition::FateRecord& record) {
             return is_at_hand(record.kind) && is_between(record.at);
         });
@@ -217,10 +179,10 @@ std::optional<std::string> departure_before(Instant moment, const FateRecords& f
                        line_text(place));
 }
 
-void check_at_hand(SheetFaults& faults, const Rows& rows, const std::vector<Known>& catches,
-                   const Tables& tables) {
+void check_at_hand(SheetFaults& faults, const Rows& rows, const std::vector<Catch>& catches,
+                   const FateRecords& fate) {
     const BloodRow& row = *rows.front();
-    const auto left = departure_before(row.drawn_at, fate_records(row.fish, tables), catches);
+    const auto left = departure_before(row.drawn_at, fate, catches);
     if (left) {
         faults.leave_out(places_of(rows), "drawn_at",
                          {.code = ErrorCode::bad_time,
@@ -245,6 +207,54 @@ void check_volumes(SheetFaults& faults, const Rows& rows) {
                                               quote(row->fish.text()), line_text(first->place)),
                          .expected = "one volume of one draw, that of the whole",
                          .remedy = "correct one, or leave it empty; until then the larger counts"});
+        }
+    }
+}
+
+/// Events "blood" against the draws of blood.csv that they are, or may be.
+void check_events_of_blood(SheetFaults& faults, const FishId& fish, const Tables& tables) {
+    const auto draws = blood_draws(fish, tables.sheets.blood, tables);
+    for (const auto& draw : draws) {
+        const BloodRow* typed = nullptr;
+        for (const BloodRow* row : draw.rows) {
+            typed = row->volume_ml && (typed == nullptr || *row->volume_ml > *typed->volume_ml) ? row : typed;
+        }
+        for (const Event* event : draw.events) {
+            const auto volume = volume_ml_of(*event);
+            if (event->value && !volume) {
+                faults.tell(event->place, event->unit.empty() ? "unit" : "value",
+                            {.code = ErrorCode::bad_unit,
+                             .found = fmt::format("{} \"{}\" of blood of {}", exact_text(*event->value),
+                                                  event->unit, quote(fish.text())),
+                             .expected = "a volume above 0, its unit mL, uL or L",
+                             .remedy = "write value and unit; until then no volume is known by it"});
+            } else if (volume && typed != nullptr && std::abs(*volume - *typed->volume_ml) > 1e-9) {
+                faults.tell(event->place, "value",
+                            {.found = fmt::format("{} mL, and {} mL of the same draw of {} (blood.csv, {})",
+                                                  exact_text(*volume), exact_text(*typed->volume_ml),
+                                                  quote(fish.text()), line_text(typed->place)),
+                             .expected = "one volume of one draw, that of the whole",
+                             .remedy = "correct one, or the time if these were two draws; until then the "
+                                       "larger counts"});
+            }
+        }
+        if (!draw.rows.empty()) {
+            continue;
+        }
+        const auto near = std::ranges::find_if(draws, [&](const BloodDraw& other) {
+            return !other.rows.empty() && std::abs((other.at - draw.at).seconds()) <= may_be_same_draw_s;
+        });
+        if (near != draws.end()) {
+            faults.tell(
+                draw.place(), "at",
+                {.code = ErrorCode::bad_time,
+                 .found = fmt::format("blood of {} at {}, and in blood.csv at {} ({}): one draw or two?",
+                                      quote(fish.text()), iso_text(draw.at), iso_text(near->at),
+                                      line_text(near->place())),
+                 .expected = "one draw at one time in both, or draws well apart",
+                 .remedy = fmt::format("set one time right if it was one draw; over {} minutes apart "
+                                       "they count as two, with both volumes",
+                                       same_draw_s / 60.0)});
         }
     }
 }
@@ -319,6 +329,14 @@ void check_value(SheetFaults& faults, const BloodRow& row, const Tables& tables,
                      word_of(*row.analyte) + " of " + exact_text(row.value->value) + " without a unit",
                      fmt::format("one of {}", fmt::join(condition::units_of(*row.analyte), ", ")));
     }
+    const bool is_typed_other = row.matrix && *row.matrix != condition::Matrix::whole_blood;
+    if (*row.analyte == condition::Analyte::haematocrit && is_typed_other) {
+        faults.tell(row.place, "matrix",
+                    {.code = ErrorCode::bad_row,
+                     .found = fmt::format("haematocrit of {}", quote(word_of(*row.matrix))),
+                     .expected = "whole_blood: haematocrit is the cells' share of it",
+                     .remedy = "write whole_blood, or leave it empty; it counts as of whole blood"});
+    }
     const auto as_typed = assayed(row, tables.sheets);
     auto determined = condition::determined(as_typed, meters.find(as_typed));
     if (!determined) {
@@ -338,9 +356,9 @@ void check_value(SheetFaults& faults, const BloodRow& row, const Tables& tables,
 const Place& place_of_volume(const BloodDraw& draw) {
     const auto with = std::ranges::find_if(
         draw.rows, [&](const BloodRow* row) { return row->volume_ml && row->volume_ml == draw.volume_ml; });
-    return with != draw.rows.end()   ? (*with)->place
-           : draw.is_volume_of_event ? draw.event->place
-                                     : draw.place();
+    return draw.volume_event != nullptr ? draw.volume_event->place
+           : with != draw.rows.end()    ? (*with)->place
+                                        : draw.place();
 }
 
 /// Each draw against what the permit leaves of the ceiling then.
@@ -357,7 +375,7 @@ void check_ceiling(SheetFaults& faults, const Fish& fish, const Brief& brief, co
         const auto mass = mass_by(fish, draw.at, tables);
         const std::string ceiling =
             fmt::format("[blood] ceiling_ml_per_kg, {} mL/kg", exact_text(*blood.ceiling_ml_per_kg));
-        const char* column = draw.rows.empty() || draw.is_volume_of_event ? "value" : "volume_ml";
+        const char* column = draw.rows.empty() || draw.volume_event != nullptr ? "value" : "volume_ml";
         if (!draw.volume_ml || !mass) {
             faults.tell(draw.place(), draw.volume_ml ? "fish" : column,
                         {.code = ErrorCode::too_few,
@@ -396,14 +414,19 @@ void check_blood(SheetFaults& faults, const Brief& brief, const Tables& tables) 
     for (auto& [draw, rows] : draws_in(tables)) {
         by_fish[draw.first].push_back(rows);
     }
+    const auto fates = kept(tables.sheets.fates, faults);
     for (const auto& [fish, draws] : by_fish) {
         const auto catches = catches_of(fish, brief, tables);
+        const auto fate = fate_records(fish, fates, tables);
         for (const auto& rows : draws) {
             check_caught(faults, rows, catches);
-            check_at_hand(faults, rows, catches, tables);
+            check_at_hand(faults, rows, catches, fate);
             check_volumes(faults, rows);
             check_haemolysis(faults, rows);
         }
+    }
+    for (const auto& fish : tables.fish) {
+        check_events_of_blood(faults, fish.id, tables);
     }
     if (brief.blood.ceiling_ml_per_kg || !brief.seasons.empty()) {
         for (const auto& fish : tables.fish) {

@@ -119,9 +119,9 @@ TEST(FishCondition, blood_is_counted_per_kg_against_the_ceiling_and_before_each_
     const auto& draws = full().fish().draws;
     ASSERT_THAT(draws, SizeIs(2));
     EXPECT_NEAR(*draws[0].ml_per_kg.value, 0.8 / 0.95, 1e-12);
-    EXPECT_FALSE(draws[0].is_over_ceiling);
+    EXPECT_EQ(draws[0].is_over_ceiling, false);
     EXPECT_NEAR(*draws[1].drawn_ml_per_kg.value, 1.2 / 0.95, 1e-12);
-    EXPECT_TRUE(draws[1].is_over_ceiling);
+    EXPECT_EQ(draws[1].is_over_ceiling, true);
     EXPECT_EQ(draws[1].ceiling_ml_per_kg.value, 1.0);
     const auto& bled = full().fish().bled_before;
     ASSERT_THAT(bled, SizeIs(2));
@@ -266,11 +266,11 @@ TEST(FishCondition, questions_can_name_it) {
 // It was told with each of the three values: one fish, three complaints.
 TEST(FishCondition, red_plasma_is_told_once_of_a_draw) {
     auto files = full_study();
-    files["blood.csv"] = "fish,drawn_at,analyte,value,unit,sample,haemolysis\n"
-                         "T01,2026-06-14T09:06:00Z,lactate,4.8,mmol/L,A1,slight\n"
-                         "T01,2026-06-14T09:06:00Z,potassium,4,mmol/L,,marked\n"
-                         "T01,2026-06-14T09:06:00Z,glucose,5,mmol/L,,marked\n"
-                         "T01,2026-06-14T20:04:00Z,glucose,5,mmol/L,A2,none\n";
+    files["blood.csv"] = "fish,drawn_at,analyte,value,unit,sample,haemolysis,volume_ml\n"
+                         "T01,2026-06-14T09:06:00Z,lactate,4.8,mmol/L,A1,slight,0.4\n"
+                         "T01,2026-06-14T09:06:00Z,potassium,4,mmol/L,,marked,\n"
+                         "T01,2026-06-14T09:06:00Z,glucose,5,mmol/L,,marked,\n"
+                         "T01,2026-06-14T20:04:00Z,glucose,5,mmol/L,A2,none,0.1\n";
     const Season run(files);
     std::vector<std::string> told;
     std::ranges::copy_if(run.said(), std::back_inserter(told), [](const std::string& text) {

@@ -224,11 +224,26 @@ TEST(BloodRoom, is_told_before_the_draw) {
     EXPECT_FALSE(over->is_within);
     EXPECT_EQ(
         over->words,
-        "0.60 mL now (0.75 mL/kg) after 0.80 mL/kg before: OVER the permit's 1.50 mL/kg by 0.04 mL. At most "
-        "0.56 mL may still be drawn from this fish of 0.800 kg; what follows, the permit's holder decides.");
+        "0.60 mL now (0.75 mL/kg) after 0.80 mL/kg before: OVER the permit's 1.50 mL/kg by 0.04 mL. Of "
+        "this draw at most 0.56 mL is allowed from this fish of 0.800 kg, and with it nothing more may be "
+        "drawn; what follows, the permit's holder decides.");
     const auto day_later = before_draw(0.8, 0.6, draws, at(700), {1.5, Duration::hours(2.0)});
     EXPECT_TRUE(day_later->is_within); // only the second draw still counts
     EXPECT_NEAR(day_later->left_ml, 0.96, 1e-12);
+}
+
+// 0.8 kg at 1.5 mL/kg within 24 h: 1.2 mL. Without the first 0.4 mL, a day after it, 0.9 mL count.
+TEST(BloodRoom, says_when_some_may_be_drawn_again) {
+    const std::vector<Draw> draws{{at(600), 0.1}, {at(0), 0.4}};
+    const auto over = before_draw(0.8, 0.8, draws, at(700), {1.5, Duration::hours(24.0)});
+    ASSERT_TRUE(over) << over.error().text();
+    EXPECT_FALSE(over->is_within);
+    const auto again = "nothing more may be drawn before " + iso_text(at(0) + Duration::hours(24.0)) + ";";
+    EXPECT_NE(over->words.find(again), std::string::npos) << over->words;
+    // 1.25 mL in the draw alone: nothing before it no longer counts itself.
+    const auto alone = before_draw(0.8, 1.25, draws, at(700), {1.5, Duration::hours(24.0)});
+    const auto last = "nothing more may be drawn before " + iso_text(at(700) + Duration::hours(24.0)) + ";";
+    EXPECT_NE(alone->words.find(last), std::string::npos) << alone->words;
 }
 
 TEST(BloodRoom, what_was_bled_before_a_peak_does_not_count_what_came_after) {

@@ -48,6 +48,9 @@ TEST(EndpointReminder, names_the_signs_and_leaves_the_decision) {
     EXPECT_THAT(*both, HasSubstr("righting lost, heavy bleeding: stop"));
     EXPECT_THAT(*both, HasSubstr("the permit's holder decides"));
     EXPECT_TRUE(endpoint_reminder({.bleeding = Bleeding::moderate, .hook = HookPlace::gills}));
+    EXPECT_THAT(endpoint_reminder({.is_gill_beat_lost = true}).value_or(""),
+                HasSubstr("gill beat lost: stop"));
+    EXPECT_FALSE(endpoint_reminder({.is_gill_beat_lost = false}));
     EXPECT_FALSE(endpoint_reminder({.bleeding = Bleeding::moderate, .hook = HookPlace::jaw_corner}));
     EXPECT_FALSE(endpoint_reminder({.is_righting_lost = false, .bleeding = Bleeding::slight}));
     EXPECT_FALSE(endpoint_reminder({}));

@@ -191,6 +191,15 @@ TEST(ConditionTables, scores_are_read_and_an_unknown_fin_is_left_out) {
     ASSERT_THAT(body.rows, SizeIs(1));
     EXPECT_EQ(body.rows[0].part, study::ScoredPart::hook_wound);
 
+    for (const char* untested : {"NA", "n/a", "?", "-"}) {
+        const auto read = read_reflexes(std::string("fish,at,test,there\nst01,2026-06-14 12:05,righting,") +
+                                            untested + "\n",
+                                        "reflexes.csv", oslo);
+        EXPECT_THAT(texts(read), IsEmpty()) << untested;
+        ASSERT_THAT(read.rows, SizeIs(1)) << untested;
+        EXPECT_FALSE(read.rows[0].is_there.has_value())
+            << untested << ": not tested is neither lost nor there";
+    }
     const auto reflexes = read_reflexes("fish,at,test,there\nst01,2026-06-14 12:05,righting,no\n"
                                         "st01,2026-06-14 12:05,body flex,\n",
                                         "reflexes.csv", oslo);

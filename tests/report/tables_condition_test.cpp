@@ -129,11 +129,24 @@ TEST(BloodTable, says_neither_yes_nor_no_of_a_ceiling_that_is_not_set) {
     for (Fish& fish : results.fish) {
         for (BloodDraw& draw : fish.condition.draws) {
             draw.ceiling_ml_per_kg = no_number("not set in the brief", "mL/kg");
-            draw.is_over_ceiling = false;
+            draw.is_over_ceiling.reset();
         }
     }
     EXPECT_EQ(cell(cells_of(blood_table(results)), 1, "over_ceiling"), "");
     EXPECT_EQ(cell(cells_of(condition_table(results)), 1, "over_ceiling"), "");
+}
+
+TEST(BloodTable, says_not_known_where_nobody_can_know) {
+    Results results = invented(2);
+    for (Fish& fish : results.fish) {
+        for (BloodDraw& draw : fish.condition.draws) {
+            draw.is_over_ceiling.reset();
+        }
+    }
+    EXPECT_EQ(cell(cells_of(blood_table(results)), 1, "over_ceiling"), "not known");
+    EXPECT_EQ(cell(cells_of(condition_table(results)), 1, "over_ceiling"), "not known");
+    results.fish[0].condition.draws[1].is_over_ceiling = true;
+    EXPECT_EQ(cell(cells_of(condition_table(results)), 1, "over_ceiling"), "yes");
 }
 
 TEST(BloodTable, keeps_a_draw_of_which_nothing_was_measured) {

@@ -22,8 +22,10 @@ using testing::Contains;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
+using testing::Not;
 using testing::SizeIs;
 using testing::StartsWith;
+using testing::UnorderedElementsAre;
 
 Instant at(const std::string& clock) {
     return parse_iso("2026-06-" + clock + ":00Z").value();
@@ -283,7 +285,7 @@ TEST(ConditionSheets, two_volumes_of_one_draw_are_told_and_the_larger_counts) {
 }
 
 // Blood noted on deck and again on the bench is one draw; a bleed of which only the deck tells is another.
-TEST(ConditionSheets, an_event_of_blood_is_a_draw_where_blood_csv_has_none_within_the_hour) {
+TEST(ConditionSheets, an_event_of_blood_is_a_draw_where_blood_csv_has_none_within_a_quarter_of_an_hour) {
     Study s;
     s.lactate("st01", "14T10:05", 6.0).volume_ml = 0.4;
     s.lactate("st01", "14T14:00", 6.0);
@@ -292,7 +294,7 @@ TEST(ConditionSheets, an_event_of_blood_is_a_draw_where_blood_csv_has_none_withi
         event.value = value;
         event.unit = unit;
     };
-    bled("14T10:50", 0.9, "mL");   // the first again: blood.csv's volume stands
+    bled("14T10:20", 0.3, "mL");   // the first again: the larger volume stands
     bled("14T14:02", 300.0, "uL"); // the second again, which has none
     bled("14T16:00", 0.2, "mL");
     bled("14T18:00", 0.2, "drops");
@@ -300,14 +302,69 @@ TEST(ConditionSheets, an_event_of_blood_is_a_draw_where_blood_csv_has_none_withi
     const auto draws = blood_draws(FishId("st01"), s.sheets().blood, s.tables);
     ASSERT_THAT(draws, SizeIs(4));
     EXPECT_EQ(draws[0].volume_ml, 0.4);
-    EXPECT_FALSE(draws[0].is_volume_of_event);
+    EXPECT_EQ(draws[0].volume_event, nullptr);
     EXPECT_EQ(draws[1].volume_ml, 0.3);
-    EXPECT_TRUE(draws[1].is_volume_of_event);
+    EXPECT_EQ(draws[1].volume_event, &s.tables.events[1]);
     EXPECT_EQ(draws[1].at, at("14T14:00")) << "by blood.csv";
     EXPECT_EQ(draws[2].volume_ml, 0.2);
     EXPECT_EQ(draws[2].place().file, "events.csv");
     EXPECT_FALSE(draws[3].volume_ml);
     EXPECT_THAT(volumes_of(draws), SizeIs(3));
+}
+
+TEST(ConditionSheets, an_event_s_volume_that_contradicts_blood_csv_is_told_and_the_larger_counts) {
+    Study s;
+    s.lactate("st01", "14T10:05", 6.0).volume_ml = 0.5;
+    auto& event = s.event(EventKind::blood, "st01", "14T10:05");
+    event.value = 3.0;
+    event.unit = "mL";
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("beware events.csv 2 value: 3 mL, and 0.5 mL of the same draw "
+                                      "of \"st01\" (blood.csv, line 2)")));
+    EXPECT_EQ(blood_draws(FishId("st01"), s.sheets().blood, s.tables).at(0).volume_ml, 3.0);
+    s.brief.blood.ceiling_ml_per_kg = 1.5;
+    EXPECT_THAT(s.said(), Contains(HasSubstr("events.csv 2 value: \"st01\": 3.00 mL now")));
+    s.tables.events[0].value = 500.0;
+    for (const char* unit : {"uL", "\u00b5L", "\u03bcl"}) {
+        s.tables.events[0].unit = unit;
+        EXPECT_THAT(s.said(), IsEmpty()) << unit;
+    }
+    s.tables.events[0].unit = "drops";
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("events.csv 2 value: 500 \"drops\" of blood of \"st01\" | a "
+                                                "volume above 0, its unit mL, uL or L")));
+}
+
+TEST(ConditionSheets, blood_half_an_hour_apart_is_two_draws_and_a_question) {
+    Study s;
+    s.lactate("st01", "14T11:30", 6.0).volume_ml = 0.5;
+    auto& event = s.event(EventKind::blood, "st01", "14T12:00");
+    event.value = 0.9;
+    event.unit = "mL";
+    EXPECT_THAT(
+        s.said(),
+        ElementsAre(AllOf(HasSubstr("beware events.csv 2 at: blood of \"st01\" at 2026-06-14T12:00:00Z, "
+                                    "and in blood.csv at 2026-06-14T11:30:00Z (line 2): one draw or two?"),
+                          HasSubstr("over 15 minutes apart they count as two"))));
+    EXPECT_THAT(volumes_of(blood_draws(FishId("st01"), s.sheets().blood, s.tables)), SizeIs(2));
+    s.brief.blood.ceiling_ml_per_kg = 1.5; // 1.2 mL of 0.8 kg, and 1.4 mL were drawn
+    EXPECT_THAT(s.said(), Contains(HasSubstr("OVER the permit's 1.50 mL/kg by 0.20 mL")));
+    s.tables.events[0].at = at("14T12:31");
+    EXPECT_THAT(s.said(), Not(Contains(HasSubstr("one draw or two"))));
+}
+
+TEST(ConditionSheets, haematocrit_is_of_whole_blood) {
+    Study s;
+    s.sample("a1", "st01", "14T10:05").matrix = condition::Matrix::plasma;
+    auto& row = s.blood("st01", "14T10:05");
+    row.analyte = Analyte::haematocrit;
+    row.value = ValueOrLimit{.value = 40.0};
+    row.unit = "%";
+    row.sample = SampleId("a1");
+    EXPECT_THAT(s.said(), IsEmpty());
+    EXPECT_EQ(assayed(s.sheets().blood[0], s.sheets()).matrix, condition::Matrix::whole_blood);
+    s.sheets().blood[0].matrix = condition::Matrix::plasma;
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware blood.csv 2 matrix: haematocrit of \"plasma\"")));
+    EXPECT_EQ(assayed(s.sheets().blood[0], s.sheets()).matrix, condition::Matrix::whole_blood);
 }
 
 // 0.8 kg and 1.5 mL/kg: 1.2 mL in all, of which the deck's 0.7 mL are gone.
@@ -322,7 +379,8 @@ TEST(ConditionSheets, an_event_s_blood_counts_towards_the_ceiling) {
     s.sheets().blood[0].volume_ml = 0.5;
     EXPECT_THAT(s.said(), IsEmpty());
     s.tables.events[0].unit = "";
-    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware events.csv 2 value: a draw of an unknown volume")));
+    EXPECT_THAT(s.said(), UnorderedElementsAre(HasSubstr("beware events.csv 2 unit: 0.7 \"\" of blood"),
+                                               HasSubstr("events.csv 2 value: a draw of an unknown volume")));
 }
 
 // A meter that reads 1 + 2 times the truth, without error: 6.5 mmol/L read are 2.75.
@@ -648,6 +706,48 @@ TEST(ConditionSheets, two_scores_of_one_thing_by_one_scorer_count_neither) {
     EXPECT_THAT(s.checked().sound.fins, SizeIs(2));
 }
 
+TEST(ConditionSheets, a_score_that_is_refused_leaves_the_good_one_of_the_same_fin) {
+    Study s;
+    s.fin(ScoredFin::caudal, "sever");
+    s.fin(ScoredFin::caudal, "severe");
+    s.body(ScoredPart::belly, "hevy");
+    s.body(ScoredPart::belly, "heavy");
+    EXPECT_THAT(s.said(), UnorderedElementsAre(HasSubstr("body.csv 2 score"), HasSubstr("fins.csv 2 score")));
+    EXPECT_THAT(s.checked().sound.fins, ElementsAre(testing::Field(&FinRow::score, "severe")));
+    EXPECT_THAT(s.checked().sound.body, ElementsAre(testing::Field(&BodyRow::score, "heavy")));
+}
+
+TEST(ConditionSheets, a_look_before_the_catch_is_left_out_once_for_all_its_rows) {
+    Study s;
+    s.reflex("righting", true).at = at("14T09:30");
+    s.reflex("tail grab", true).at = at("14T09:30");
+    s.fin(ScoredFin::caudal, "severe").at = at("14T09:31");
+    s.body(ScoredPart::belly, "heavy").at = at("14T09:59"); // within the minute
+    const auto said = s.said();
+    EXPECT_THAT(said, UnorderedElementsAre(
+                          HasSubstr("fins.csv 2 at: fins of \"st01\" at 2026-06-14T09:31:00Z, and it was "
+                                    "first met at 2026-06-14T10:00:00Z (encounters.csv, line 2)"),
+                          AllOf(HasSubstr("reflexes.csv 2 at: reflexes of \"st01\" at 2026-06-14T09:30:00Z"),
+                                HasSubstr("until then its 2 rows are left out"))));
+    EXPECT_THAT(s.checked().sound.reflexes, IsEmpty());
+    EXPECT_THAT(s.checked().sound.fins, IsEmpty());
+    EXPECT_THAT(s.checked().sound.body, SizeIs(1));
+}
+
+TEST(ConditionSheets, a_hook_s_place_is_understood_or_told) {
+    EXPECT_EQ(hook_place_of("Swallowed"), condition::HookPlace::gullet);
+    EXPECT_EQ(hook_place_of("deep"), condition::HookPlace::gullet);
+    EXPECT_EQ(hook_place_of("upper jaw"), condition::HookPlace::upper_jaw);
+    EXPECT_EQ(hook_place_of("jaw_left"), condition::HookPlace::jaw_corner);
+    EXPECT_FALSE(hook_place_of("somewhere"));
+    Study s;
+    s.tables.encounters[0].hook_location = "somewhere";
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("beware encounters.csv 2 hook_location: \"somewhere\" as the "
+                                                "place of the hook")));
+    s.tables.encounters[0].hook_location = "deep";
+    EXPECT_THAT(s.said(), IsEmpty());
+}
+
 TEST(ConditionSheets, a_scale_that_is_none_takes_its_sheet_out_and_is_told_at_the_brief) {
     Study s;
     s.fin(ScoredFin::dorsal, "slight");
@@ -732,9 +832,58 @@ TEST(ConditionSheets, a_release_after_a_death_is_told_at_its_row_and_the_death_s
                                                       "2026-06-14T13:00:00Z, after it was found dead at "
                                                       "2026-06-14T12:00:00Z"),
                                             HasSubstr("the first death stands"))));
-    const auto fate = condition::fate_of(fate_records(FishId("st01"), s.tables).records);
+    const auto fate = condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.tables).records);
     EXPECT_EQ(fate.ending, condition::FateEnding::dead);
     EXPECT_EQ(fate.last_alive, at("14T11:00"));
+}
+
+// Else every row after it would be blamed for the one that is wrong.
+TEST(ConditionSheets, a_death_before_the_fish_was_met_is_left_out_and_nothing_later_is_blamed) {
+    Study s;
+    s.fate(FateKind::dead, "14T08:00");
+    s.fate(FateKind::released, "14T13:00");
+    s.lactate("st01", "14T11:00", 6.0);
+    EXPECT_THAT(
+        s.said(),
+        ElementsAre(AllOf(StartsWith("beware fates.csv 2 at: \"st01\" dead at 2026-06-14T08:00:00Z, before "
+                                     "it was met: it was first met at 2026-06-14T10:00:00Z "
+                                     "(encounters.csv, line 2)"),
+                          HasSubstr("until then the row is left out"))));
+    const auto sound = s.checked().sound;
+    EXPECT_THAT(sound.blood, SizeIs(1));
+    ASSERT_THAT(sound.fates, SizeIs(1));
+    EXPECT_EQ(condition::fate_of(fate_records(FishId("st01"), sound.fates, s.tables).records).ending,
+              condition::FateEnding::alive);
+}
+
+TEST(ConditionSheets, alive_or_let_go_before_the_fish_was_met_is_told_and_stands) {
+    Study s;
+    s.fate(FateKind::tagged, "13T08:00"); // marked in another year, another place
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.fate(FateKind::seen_alive, "14T08:00");
+    s.fate(FateKind::released, "14T09:00");
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("fates.csv 3 at: \"st01\" seen_alive at 2026-06-14T08:00:00Z, "
+                                      "before it was met"),
+                            HasSubstr("fates.csv 4 at: \"st01\" released at")));
+    EXPECT_THAT(s.checked().sound.fates, SizeIs(3));
+}
+
+TEST(ConditionSheets, a_tag_is_on_one_fish_at_a_time_and_given_before_it_is_found) {
+    Study s;
+    const condition::Tag tag{.type = "anchor", .serial = "A7"};
+    s.fate(FateKind::tagged, "14T11:00").tag = tag;
+    s.fate(FateKind::tagged, "14T12:00", "st02").tag = tag;
+    EXPECT_THAT(s.said(),
+                ElementsAre(HasSubstr("fates.csv 3 tag_serial: \"st02\" given the tag \"anchor A7\", and "
+                                      "\"st01\" was given it at 2026-06-14T11:00:00Z (line 2)")));
+    s.fate(FateKind::tag_shed, "14T11:30").tag = tag;
+    EXPECT_THAT(s.said(), IsEmpty()) << "it had come off by then";
+    s.fate(FateKind::recaptured, "14T15:00", "st02").tag = tag;
+    EXPECT_THAT(s.said(), IsEmpty());
+    s.fate(FateKind::recaptured, "14T15:00", "st02").tag = condition::Tag{.type = "anchor", .serial = "A8"};
+    EXPECT_THAT(s.said(), ElementsAre(HasSubstr("fates.csv 6 tag_serial: \"st02\" recaptured with the tag "
+                                                "\"anchor A8\", which it was never given")));
 }
 
 TEST(ConditionSheets, an_event_contradicts_a_fate_at_its_own_row) {
@@ -750,7 +899,7 @@ TEST(ConditionSheets, what_events_and_fates_both_say_within_an_hour_is_said_once
     s.event(EventKind::tagged, "st01", "14T10:30");
     s.fate(FateKind::dead, "14T12:00");
     EXPECT_THAT(s.said(), IsEmpty());
-    EXPECT_THAT(fate_records(FishId("st01"), s.tables).records, SizeIs(2));
+    EXPECT_THAT(fate_records(FishId("st01"), s.sheets().fates, s.tables).records, SizeIs(2));
     s.tables.events[0].at = at("14T13:05");
     EXPECT_THAT(s.said(),
                 ElementsAre(HasSubstr("events.csv 2 at: \"st01\": found dead at 2026-06-14T13:05:00Z")));
@@ -768,15 +917,16 @@ TEST(ConditionSheets, a_stay_that_ended_with_the_fish_tells_of_its_fate_where_no
         stay.parts = {{.from = at("14T16:00"), .to = at("14T18:00"), .place = stay.place}};
         s.tables.stays.push_back(stay);
     }
-    const auto dead = condition::fate_of(fate_records(FishId("st01"), s.tables).records);
+    const auto dead = condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.tables).records);
     EXPECT_EQ(dead.ending, condition::FateEnding::dead);
     EXPECT_EQ(dead.last_alive, at("14T17:00"));
     EXPECT_EQ(dead.found_dead, at("14T18:00"));
-    const auto lost = condition::fate_of(fate_records(FishId("st02"), s.tables).records);
+    const auto lost = condition::fate_of(fate_records(FishId("st02"), s.sheets().fates, s.tables).records);
     EXPECT_EQ(lost.ending, condition::FateEnding::lost);
     EXPECT_EQ(lost.cause, "escaped");
     s.fate(FateKind::dead, "14T20:00");
-    EXPECT_EQ(condition::fate_of(fate_records(FishId("st01"), s.tables).records).found_dead, at("14T20:00"));
+    EXPECT_EQ(condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.tables).records).found_dead,
+              at("14T20:00"));
 }
 
 TEST(ConditionSheets, a_detection_shows_life_unless_the_brief_says_otherwise) {

@@ -20,8 +20,9 @@ using condition::Known;
 constexpr double same_minute_s = 60.0;
 
 struct Drawing {
-    study::BloodDraw draw;
+    study::BloodDraw draw; ///< its rows those that count
     std::vector<PlateValue> of_plates;
+    bool is_left_out = false; ///< none of its rows counts: it is its volume alone
 };
 
 bool is_sample_of(const study::BloodDraw& draw, const study::SampleRow& sample,
@@ -40,12 +41,12 @@ bool is_sample_of(const study::BloodDraw& draw, const study::SampleRow& sample,
 Drawing* drawing_of(std::vector<Drawing>& all, const study::SampleRow& sample,
                     const study::ConditionSheets& sheets) {
     for (auto& one : all) {
-        if (is_sample_of(one.draw, sample, sheets)) {
+        if (!one.is_left_out && is_sample_of(one.draw, sample, sheets)) {
             return &one;
         }
     }
     for (auto& one : all) {
-        if (std::abs((one.draw.at - sample.taken_at).seconds()) < same_minute_s) {
+        if (!one.is_left_out && std::abs((one.draw.at - sample.taken_at).seconds()) < same_minute_s) {
             return &one;
         }
     }
@@ -54,8 +55,18 @@ Drawing* drawing_of(std::vector<Drawing>& all, const study::SampleRow& sample,
 
 std::vector<Drawing> drawings_of(const study::FishId& fish, const DrawInputs& inputs) {
     std::vector<Drawing> out;
-    for (auto& draw : study::blood_draws(fish, inputs.sheets.blood, inputs.study.tables)) {
-        out.push_back({.draw = std::move(draw), .of_plates = {}});
+    const auto& tables = inputs.study.tables;
+    for (auto& draw : study::blood_draws(fish, tables.sheets.blood, tables)) { // blood is gone, dated or not
+        const auto counts = [&](const study::BloodRow* row) {
+            return std::ranges::any_of(inputs.sheets.blood, [&](const study::BloodRow& sound) {
+                return sound.place.line == row->place.line;
+            });
+        };
+        const bool is_left_out = !draw.rows.empty() && std::ranges::none_of(draw.rows, counts);
+        if (!is_left_out) {
+            std::erase_if(draw.rows, [&](const study::BloodRow* row) { return !counts(row); });
+        }
+        out.push_back({.draw = std::move(draw), .of_plates = {}, .is_left_out = is_left_out});
     }
     for (auto& value : plate_values(fish, inputs)) {
         auto* drawing = drawing_of(out, *value.sample, inputs.sheets);
@@ -134,22 +145,56 @@ std::string haemolysis_note(const study::BloodDraw& draw, const std::vector<Bloo
     return condition::haemolysis_note(worst, analytes);
 }
 
-void add_volume(DrawAnswer& out, const study::Fish& fish, const study::BloodDraw& draw,
-                std::span<const condition::Draw> earlier, const Study& study) {
+/// Draws of a fish so far.
+struct Drawn {
+    std::vector<condition::Draw> known;
+    std::vector<Instant> unknown; ///< of which no volume is
+};
+
+/// Why nobody can know that a draw is within the ceiling; empty where it can be known.
+std::string unknown_because(const DrawAnswer& out, const study::BloodDraw& draw, const Drawn& earlier,
+                            const std::optional<Duration>& within, const Study& study) {
+    if (!out.mass_kg) {
+        return "the fish was not weighed";
+    }
+    if (!draw.volume_ml) {
+        return "no volume was written down";
+    }
+    for (const auto at : earlier.unknown) {
+        if (!within || at >= draw.at - *within) {
+            return fmt::format("of the draw at {} no volume was written down", iso_text(at));
+        }
+    }
+    const auto& sheets = study.tables.sheets;
+    const auto nobodys = std::ranges::count_if(
+        sheets.blood, [&](const study::BloodRow& row) { return study.tables.find(row.fish) == nullptr; });
+    const auto rows = sheets.blood_refused + static_cast<std::uint64_t>(nobodys);
+    return rows == 0
+               ? std::string()
+               : fmt::format("{} of blood.csv {} left out and may be of this fish",
+                             rows == 1 ? "a row" : fmt::format("{} rows", rows), rows == 1 ? "is" : "are");
+}
+
+void add_volume(DrawAnswer& out, const study::Fish& fish, const study::BloodDraw& draw, const Drawn& drawn,
+                const Study& study) {
+    const auto& earlier = drawn.known;
     out.volume_ml = draw.volume_ml;
     if (const auto mass = study::mass_by(fish, draw.at, study.tables)) {
         out.mass_kg = mass->mass.kilograms();
     }
     const auto blood = study.brief.seasons.empty() ? study.brief.blood : study.brief.at(draw.at).blood;
     out.ceiling_ml_per_kg = blood.ceiling_ml_per_kg;
-    if (draw.is_volume_of_event) {
-        out.notes.push_back("its volume by " + row_text(draw.event->place));
-    } else if (!draw.volume_ml && draw.event != nullptr && draw.event->value) {
-        out.notes.push_back(fmt::format("{}: {} \"{}\" is no volume: write it in mL",
-                                        row_text(draw.event->place), exact_text(*draw.event->value),
-                                        draw.event->unit));
+    if (draw.volume_event != nullptr) {
+        out.notes.push_back("its volume by " + row_text(draw.volume_event->place));
+    } else if (const auto* event = draw.event(); !draw.volume_ml && event != nullptr && event->value) {
+        out.notes.push_back(fmt::format("{}: {} \"{}\" is no volume: write it in mL", row_text(event->place),
+                                        exact_text(*event->value), event->unit));
     }
+    const auto unknown = unknown_because(out, draw, drawn, blood.ceiling_within, study);
     if (!out.mass_kg) {
+        if (blood.ceiling_ml_per_kg) {
+            out.notes.push_back("whether it is over the ceiling is not known: " + unknown);
+        }
         return;
     }
     if (blood.ceiling_ml_per_kg) {
@@ -158,7 +203,11 @@ void add_volume(DrawAnswer& out, const study::Fish& fish, const study::BloodDraw
                                    {.ml_per_kg = *blood.ceiling_ml_per_kg, .within = blood.ceiling_within});
         if (room) {
             out.drawn_ml_per_kg = room->drawn_ml_per_kg + room->planned_ml_per_kg;
-            out.is_over_ceiling = !room->is_within;
+            const bool is_over = !room->is_within; // with what is known already
+            out.is_over_ceiling = is_over || unknown.empty() ? std::optional(is_over) : std::nullopt;
+            if (!out.is_over_ceiling) {
+                out.notes.push_back("whether it is over the ceiling is not known: " + unknown);
+            }
         }
     } else if (const auto before = condition::bled_ml_per_kg(*out.mass_kg, earlier, draw.at)) {
         out.drawn_ml_per_kg = *before + (draw.volume_ml.value_or(0.0) / *out.mass_kg);
@@ -175,6 +224,11 @@ DrawAnswer answer_of(Drawing& drawing, const DrawInputs& inputs) {
             out.notes.push_back(std::move(one.note));
         }
     }
+    if (drawing.is_left_out) {
+        out.notes.push_back("left out, as the study's warnings say; its volume counts all the same: " +
+                            row_text(drawing.draw.rows.front()->place));
+        return out;
+    }
     for (const auto* row : drawing.draw.rows) {
         if (auto value = typed_value(*row, inputs)) {
             out.values.push_back(std::move(*value));
@@ -184,7 +238,7 @@ DrawAnswer answer_of(Drawing& drawing, const DrawInputs& inputs) {
     if (auto note = haemolysis_note(drawing.draw, out.values); !note.empty()) {
         out.notes.push_back(std::move(note));
     }
-    const bool is_known = drawing.draw.volume_ml || drawing.draw.event != nullptr || out.values.empty();
+    const bool is_known = drawing.draw.volume_ml || !drawing.draw.events.empty() || out.values.empty();
     out.is_blood = is_known || std::ranges::any_of(out.values, [](const BloodValue& value) {
                        return is_blood(value.matrix);
                    });
@@ -211,11 +265,11 @@ bool is_blood(condition::Matrix matrix) {
 std::vector<DrawAnswer> draws_of(const study::Fish& fish, std::span<const condition::HandlingMoment> moments,
                                  const DrawInputs& inputs) {
     std::vector<DrawAnswer> out;
-    std::vector<condition::Draw> earlier;
+    Drawn earlier;
     for (auto& drawing : drawings_of(fish.id, inputs)) {
         auto& answer = out.emplace_back(answer_of(drawing, inputs));
-        const auto uncertainty =
-            drawing.draw.event == nullptr ? std::nullopt : drawing.draw.event->at_uncertainty;
+        const auto* event = drawing.draw.event();
+        const auto uncertainty = event == nullptr ? std::nullopt : event->at_uncertainty;
         answer.times = condition::draw_times(
             {.kind = condition::HandlingKind::blood, .at = answer.at, .uncertainty = uncertainty}, moments);
         for (const auto& doubt : answer.times.doubts) {
@@ -225,7 +279,9 @@ std::vector<DrawAnswer> draws_of(const study::Fish& fish, std::span<const condit
             add_volume(answer, fish, drawing.draw, earlier, inputs.study);
         }
         if (drawing.draw.volume_ml) {
-            earlier.push_back({.at = answer.at, .volume_ml = *drawing.draw.volume_ml});
+            earlier.known.push_back({.at = answer.at, .volume_ml = *drawing.draw.volume_ml});
+        } else if (answer.is_blood) {
+            earlier.unknown.push_back(answer.at);
         }
     }
     return out;

@@ -28,7 +28,8 @@ namespace backeddy::app::detail {
 void add_mortality(const Answers& answers, const std::vector<report::Fish>& fish,
                    report::StudyCondition& out);
 /// What stays on of two tags of one kind, kind by kind, in words.
-[[nodiscard]] std::vector<std::string> retention_words(const Study& study);
+[[nodiscard]] std::vector<std::string> retention_words(const Study& study,
+                                                       const study::ConditionSheets& sheets);
 /// In order of first appearance.
 [[nodiscard]] std::vector<std::string> groups_of(const std::vector<report::Fish>& fish);
 

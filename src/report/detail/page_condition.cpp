@@ -126,8 +126,9 @@ std::string ceiling_words(const BloodDraw& draw) {
     if (!draw.ceiling_ml_per_kg.has_value()) {
         return "<span class=\"none\">" + html(text_of(draw.ceiling_ml_per_kg)) + "</span>";
     }
-    return quantity(draw.ceiling_ml_per_kg) +
-           (draw.is_over_ceiling ? " <strong>over the ceiling</strong>" : " (within)");
+    return quantity(draw.ceiling_ml_per_kg) + (!draw.is_over_ceiling ? " (whether it is within is not known)"
+                                               : *draw.is_over_ceiling ? " <strong>over the ceiling</strong>"
+                                                                       : " (within)");
 }
 
 std::string volumes_table(const std::vector<BloodDraw>& draws, const std::string& at) {

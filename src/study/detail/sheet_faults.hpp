@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cstddef>
 #include <cstdint>
+#include <iterator>
 #include <map>
 #include <set>
 #include <string>
@@ -59,11 +60,16 @@ class SheetFaults {
 
     [[nodiscard]] bool is_left_out(const Place& place) const { return out_.contains(key(place)); }
 
-    /// Rows of one key contradict each other: none of them counts.
+    /// Rows of one key contradict each other: none of them counts. One that is left out already contradicts
+    /// nothing.
     template <typename Rows, typename Key, typename Text>
     void leave_out_repeated(const Rows& rows, const std::string& column, Key key_of, Text text_of) {
         std::map<decltype(key_of(rows.front())), Place> seen;
+        const auto before = out_;
         for (const auto& row : rows) {
+            if (before.contains(key(row.place))) {
+                continue;
+            }
             const auto [first, is_new] = seen.emplace(key_of(row), row.place);
             if (is_new) {
                 continue;
@@ -86,6 +92,15 @@ class SheetFaults {
     std::set<Key> out_;
     std::vector<Complaint> complaints_;
 };
+
+/// Rows that are not left out.
+template <typename Row>
+[[nodiscard]] std::vector<Row> kept(const std::vector<Row>& rows, const SheetFaults& faults) {
+    std::vector<Row> out;
+    std::ranges::copy_if(rows, std::back_inserter(out),
+                         [&](const Row& row) { return !faults.is_left_out(row.place); });
+    return out;
+}
 
 /// A fish of these sheets that is in no table.
 template <typename Rows>

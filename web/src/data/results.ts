@@ -138,7 +138,7 @@ export interface RefusedRow {
 export interface Input {
   /** Relative to the study folder */
   path: string;
-  /** "brief", "table", "trace", "pump log" */
+  /** "brief", "table", "trace", "pump log", "plate", "journal" */
   kind: string;
   sha256: string;
   bytes: number;
@@ -806,8 +806,8 @@ export interface BloodDraw {
   drawn_ml_per_kg: Quantity;
   /** The permit's; null: not set in the brief */
   ceiling_ml_per_kg: Quantity;
-  /** All that counts is over the permit's ceiling */
-  is_over_ceiling: boolean;
+  /** All that counts is over the permit's ceiling; null: no ceiling is set, or a mass, a volume or a row is not known (notes say which) */
+  is_over_ceiling: boolean | null;
   /** The one that summaries, questions and the table by fish go by: the first with blood values after the capture, before a chase or another encounter; at most one of a fish */
   is_first_after_event: boolean;
   /** Who drew it */

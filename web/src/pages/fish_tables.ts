@@ -130,7 +130,7 @@ export function drawRows(fish: Fish): Row[] {
     cells: [
       { q: draw.volume_ml, title: `${fish.id}, blood drawn` }, { q: draw.ml_per_kg, title: `${fish.id}, blood per kilogram` },
       { q: draw.drawn_ml_per_kg, title: `${fish.id}, with the draws before` }, { q: draw.ceiling_ml_per_kg, title: 'the permit’s ceiling' },
-      [draw.is_over_ceiling ? 'over the ceiling' : '', draw.who, ...draw.notes].filter((text) => text !== '').join('; '),
+      [draw.is_over_ceiling ? 'over the ceiling' : draw.is_over_ceiling === null && draw.ceiling_ml_per_kg.value !== null ? 'whether over the ceiling is not known' : '', draw.who, ...draw.notes].filter((text) => text !== '').join('; '),
     ],
   }));
 }
