@@ -220,7 +220,8 @@ std::optional<Instant> seen_alive_after(const Study& study, const FishAnswer& fi
         return last;
     }
     const auto& fate = condition.fate->fate;
-    const auto records = study::fate_records(fish.fish->id, study.tables).records;
+    // Rows that are left out tell of deaths and losses alone, which are not looked at here.
+    const auto records = study::fate_records(fish.fish->id, study.tables.sheets.fates, study.tables).records;
     const auto was_held = [&](Instant before) {
         return std::ranges::any_of(fish.stays,
                                    [&](const auto* stay) { return stay->stay->from() < before; }) ||
