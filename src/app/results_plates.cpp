@@ -2,6 +2,9 @@
 #include <cmath>
 #include <map>
 #include <set>
+#include <string>
+#include <utility>
+#include <vector>
 
 #include <fmt/format.h>
 
@@ -210,16 +213,20 @@ void add_recovery(const Material& material, const std::string& unit, report::Pla
                         100.0 * material.recovery->lower, 100.0 * material.recovery->upper, interval_method);
         out.is_accepted = material.recovery->is_accepted;
     } else {
-        out.recovery_percent =
-            report::no_number(expected ? "it, or its sample, lies beyond the curve or does not count"
-                                       : "nothing to hold it against",
-                              "%");
+        out.recovery_percent = report::no_number(
+            material.has_failed ? "failed: it reads " + material.beyond
+            : expected          ? std::string("it, or its sample, lies beyond the curve or does not count")
+                                : std::string("nothing to hold it against"),
+            "%");
+        if (material.has_failed) {
+            out.is_accepted = false;
+        }
     }
 }
 
 void add_parallelism(const Material& material, report::PlateMaterial& out) {
     if (!material.parallelism) {
-        out.change_per_doubling_percent = report::no_number("fewer than three dilutions on the curve", "%");
+        out.change_per_doubling_percent = report::no_number("fewer than two dilutions on the curve", "%");
         return;
     }
     const auto& parallelism = *material.parallelism;
@@ -352,27 +359,46 @@ report::AssayPlate plate_of(const PlateAnswer& plate, const study::ConditionShee
 }
 
 std::vector<report::InterAssay> inter_assay_of(const PlateAnswers& plates) {
-    std::map<std::pair<condition::Analyte, std::string>, std::vector<condition::PlateResult>> together;
+    struct Together {
+        std::vector<condition::PlateResult> results;
+        std::vector<std::string> names;
+    };
+    std::map<std::pair<condition::Analyte, std::string>, Together> by_analyte;
     for (const auto& plate : plates.list) {
         if (plate.result) {
-            together[{plate.row.analyte, plate.row.unit}].push_back(*plate.result);
+            auto& together = by_analyte[{plate.row.analyte, plate.row.unit}];
+            together.results.push_back(*plate.result);
+            together.names.push_back(plate.row.id.text());
         }
     }
+    const char* too_few = "fewer than two plates with all of its wells on the curve";
+    const auto left_out = [](const condition::InterAssay& control, const std::vector<std::string>& names) {
+        std::vector<std::string> texts;
+        for (const std::size_t plate : control.left_out) {
+            texts.push_back(fmt::format("{}: not all of its wells lie on the curve", names.at(plate)));
+        }
+        return texts;
+    };
     const auto share = [](const std::optional<double>& cv) {
         return percent(cv, "no plate has replicates of it on the curve");
     };
     std::vector<report::InterAssay> out;
-    for (const auto& [key, results] : together) {
-        for (const auto& control : condition::inter_assay(results)) {
+    for (const auto& [key, together] : by_analyte) {
+        for (const auto& control : condition::inter_assay(together.results)) {
             out.push_back({.analyte = study::word_of(key.first),
                            .label = control.label,
                            .plates = control.plates,
                            .wells = control.wells,
-                           .mean = report::number(control.mean, key.second, "of the plates' means"),
-                           .cv_of_means_percent = report::number(100.0 * control.cv_of_means, "%"),
+                           .mean = std::isnan(control.mean)
+                                       ? report::no_number(too_few, key.second)
+                                       : report::number(control.mean, key.second, "of the plates' results"),
+                           .cv_of_means_percent = std::isnan(control.mean)
+                                                      ? report::no_number(too_few, "%")
+                                                      : report::number(100.0 * control.cv_of_means, "%"),
                            .within_percent = share(control.within_cv),
                            .between_percent = share(control.between_cv),
-                           .total_percent = share(control.total_cv)});
+                           .total_percent = share(control.total_cv),
+                           .left_out = left_out(control, together.names)});
         }
     }
     return out;

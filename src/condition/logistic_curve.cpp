@@ -649,7 +649,7 @@ Expected<LogisticFit> fit_logistic(std::span<const double> concentrations, std::
 }
 
 std::optional<BackCalculated> invert(const LogisticFit& fit, double response, std::size_t replicates,
-                                     double level) {
+                                     double level, const std::optional<OwnScatter>& own) {
     const auto x = fit.curve.concentration(response);
     if (!x) {
         return std::nullopt;
@@ -658,25 +658,34 @@ std::optional<BackCalculated> invert(const LogisticFit& fit, double response, st
     const auto gradient = fit.gradient(*x);
     const double by_log_x = -gradient[2]; // half and x only meet in their ratio
     std::ranges::transform(gradient, read.by_parameters.begin(), [&](double g) { return -g / by_log_x; });
-    const double sd = fit.response_sd(response);
+    const double sd = own ? own->sd : fit.response_sd(response);
+    const double of_curve = fit.variance(read.by_parameters);
     read.response_variance = sd * sd / static_cast<double>(replicates) / (by_log_x * by_log_x);
-    read.log_se = std::sqrt(fit.variance(read.by_parameters) + read.response_variance);
+    read.log_se = std::sqrt(of_curve + read.response_variance);
     const double t = fit::two_sided_t(level, read.freedom);
+    const double t_own = own ? fit::two_sided_t(level, own->freedom) : t;
     const auto agrees = [&](double at) {
         const double expected = fit.curve.response(at);
-        const double sd_there = fit.response_sd(expected);
+        const double sd_there = own ? own->sd : fit.response_sd(expected);
         return std::abs(response - expected) <=
-               t * std::sqrt(fit.variance(fit.gradient(at)) +
-                             (sd_there * sd_there / static_cast<double>(replicates)));
+               std::hypot(t * std::sqrt(fit.variance(fit.gradient(at))),
+                          t_own * sd_there / std::sqrt(static_cast<double>(replicates)));
     };
-    const double reach = t * read.log_se;
+    const double reach = std::hypot(t * std::sqrt(of_curve), t_own * std::sqrt(read.response_variance));
+    if (own) {
+        const double both = of_curve + read.response_variance;
+        read.freedom = both * both /
+                       ((of_curve * of_curve / read.freedom) +
+                        (read.response_variance * read.response_variance / own->freedom));
+    }
     read.lower = last_that_agrees(agrees, *x, -reach).value_or(0.0);
     read.upper = last_that_agrees(agrees, *x, reach).value_or(std::numeric_limits<double>::infinity());
     return read;
 }
 
-BackCalculated back_calculate(const LogisticFit& fit, double response, std::size_t replicates, double level) {
-    auto read = invert(fit, response, replicates, level);
+BackCalculated back_calculate(const LogisticFit& fit, double response, std::size_t replicates, double level,
+                              const std::optional<OwnScatter>& own) {
+    auto read = invert(fit, response, replicates, level, own);
     if (read && read->concentration >= fit.lowest && read->concentration <= fit.highest) {
         return *read;
     }

@@ -118,6 +118,13 @@ struct BackCalculated {
     double response_variance = 0.0;   ///< of ln concentration, from the response alone
 };
 
+/// The scatter of these replicates themselves, for wells that lie further apart than the curve's noise has
+/// it.
+struct OwnScatter {
+    double sd = 0.0;      ///< of one response, > 0
+    double freedom = 1.0; ///< >= 1
+};
+
 /// The concentration of the mean of `replicates` (> 0) responses. Its standard error is that of the delta
 /// method on the logarithm (JCGM 100:2008, eq. 13),
 ///   var ln x = g' V g + sd(y)^2 / replicates / (dy / d ln x)^2,   g = -(dy/dparameters) / (dy / d ln x).
@@ -127,12 +134,18 @@ struct BackCalculated {
 /// regression, section 5.9.2; O'Connell, Belanger and Haaland 1993, Chemom Intell Lab Syst 20:97; memory); it
 /// is not symmetric and open where the curve is too flat to end it. It was preferred since it holds the truth
 /// more often near the lowest and the highest standard; docs/methods.md has the shares.
+///
+/// With scatter of its own, s of n - 1 degrees of freedom, s^2 stands for sd(y)^2, and the interval is
+///   |y - f(x)| <= sqrt(t^2 f_p(x)' V f_p(x) + u^2 s^2 / replicates),
+/// u of n - 1 degrees of freedom: by the response alone the t interval of its wells (the two parts added in
+/// quadrature: choice). Freedom is then that of both (JCGM 100:2008, G.4).
 [[nodiscard]] BackCalculated back_calculate(const LogisticFit& fit, double response, std::size_t replicates,
-                                            double level = 0.95);
+                                            double level = 0.95, const std::optional<OwnScatter>& own = {});
 /// The same without asking whether it lies among the standards, for the recovery of standards themselves and
 /// for limits of detection; nothing at or beyond an asymptote.
 [[nodiscard]] std::optional<BackCalculated> invert(const LogisticFit& fit, double response,
-                                                   std::size_t replicates, double level = 0.95);
+                                                   std::size_t replicates, double level = 0.95,
+                                                   const std::optional<OwnScatter>& own = {});
 
 /// A weighted sum of logarithms of concentrations read from one curve: they share the curve's errors, the
 /// responses' own are independent.

@@ -269,6 +269,9 @@ Expected<PlateResult> evaluate_plate(std::span<const Well> wells, const PlateSet
     plate.limits = detail::detection_limits(plate.standards, reading);
     reading.quantified_from = plate.limits.quantified_from;
     reading.quantified_to = plate.limits.quantified_to;
+    if (!plate.limits.by_zero_wells.empty()) {
+        reading.detected_from = plate.limits.by_zero_wells.front().concentration;
+    }
     plate.samples = read_materials(groups->samples, reading);
     plate.controls = read_materials(groups->controls, reading);
     plate.spikes = read_materials(groups->spikes, reading);

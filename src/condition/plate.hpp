@@ -49,6 +49,9 @@ struct PlateSettings {
     /// depends on it: both asymptotes are fitted, and weights go by the responses as read.
     bool subtract_blank = true;
     double most_response_cv = 0.15; ///< of replicate wells: common practice, no source
+    /// Replicates lie further apart than the plate's noise where F of their variance over the curve's is
+    /// beyond this share of chance: their interval then carries their own scatter. A choice.
+    double scatter_level = 0.01;
     /// Standards read back from the curve, as a share of their concentration: 20 %, 25 % at both ends (ICH
     /// M10 guideline on bioanalytical method validation 2022, ligand binding assays; memory).
     double standard_recovery = 0.20;
@@ -87,7 +90,9 @@ struct StandardLevel {
 struct Concentration {
     double value = 0.0;
     double log_se = 0.0; ///< of ln value: about the relative standard error
-    double lower = 0.0;  ///< as BackCalculated's with one dilution, else by the delta method
+    /// As BackCalculated's with one dilution, else by the delta method; where dilutions disagree at least
+    /// over the intervals of each of them.
+    double lower = 0.0;
     double upper = 0.0;
     double freedom = 0.0;
     LogisticGradient by_parameters{}; ///< of ln value: what it shares with others of the plate
@@ -98,7 +103,8 @@ struct Concentration {
 struct DilutionStep {
     double dilution = 1.0;
     Responses responses;
-    BackCalculated read; ///< in the plate's unit, the dilution not undone
+    BackCalculated read;       ///< in the plate's unit, the dilution not undone
+    bool is_scattered = false; ///< further apart than the plate's noise: `read` is by their own scatter
     std::vector<double>
         of_wells; ///< concentrations well by well, the dilution undone; only those on the curve
 };
@@ -115,7 +121,7 @@ enum class Parallel : std::uint8_t { yes, no, undecided };
 
 /// Whether a sample diluted further has the same result: the slope b of ln result on ln dilution is 0.
 struct Parallelism {
-    std::size_t dilutions = 0;        ///< on the curve, at least three
+    std::size_t dilutions = 0;        ///< on the curve, at least two
     double change_per_doubling = 0.0; ///< 2^b - 1
     double lower = 0.0;
     double upper = 0.0;
@@ -123,6 +129,15 @@ struct Parallelism {
     /// yes: the interval lies within the limit to both sides; no: it leaves out 0 and the change is beyond
     /// the limit; else undecided.
     Parallel verdict = Parallel::undecided;
+};
+
+enum class DoubtAbout : std::uint8_t { replicates, dilutions, recovery };
+
+/// What a person must look at before the result is used; in the material's remarks too.
+struct MaterialDoubt {
+    DoubtAbout about = DoubtAbout::replicates;
+    std::string words;
+    std::string well; ///< the first of those concerned
 };
 
 struct Material {
@@ -133,9 +148,11 @@ struct Material {
     std::optional<double> expected; ///< of controls
     std::optional<double> added;    ///< of spiked samples
     std::optional<Recovery>
-        recovery; ///< of controls by what is expected, of spiked samples by what was added
+        recovery;            ///< of controls by what is expected, of spiked samples by what was added
+    bool has_failed = false; ///< a control beyond the curve whose expected value lies on it: no recovery
     std::optional<Parallelism> parallelism;
     std::vector<std::string> remarks;
+    std::vector<MaterialDoubt> doubts;
 };
 
 /// ln response less the mean of its replicates, as read: for a drawing of the plate.
@@ -208,7 +225,10 @@ struct PlateResult {
 ///
 /// Wells in any order; those not given are empty. Replicates of one label, kind and dilution are taken
 /// together by their mean response; a sample's dilutions by the mean of their logarithms, weighted by
-/// 1 / variance of the responses. Fails, naming the well, with
+/// 1 / variance of the responses. Dilutions disagree where they are not parallel or their results have a CV
+/// over the limit: the error is then times the Birge ratio sqrt(Q / (n - 1)) where that is above 1, Q the
+/// squares of their logarithms about the mean, each over its variance (Birge 1932, Phys Rev 40:207; memory),
+/// and the interval reaches over those of all dilutions (choice). Fails, naming the well, with
 ///   out_of_range   a place outside the plate, a standard not above 0, a dilution or spike not above 0, a
 ///                  response that is negative or no number (in an excluded well it is not read),
 ///   duplicate      a well twice,

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <numeric>
 
@@ -54,9 +55,15 @@ Components components_of(std::span<const std::vector<double>> plates, std::size_
 
 } // namespace
 
-Expected<InterAssay> inter_assay(std::string label, std::span<const std::vector<double>> by_plate) {
+Expected<InterAssay> inter_assay(std::string label, std::span<const OnPlate> by_plate) {
     std::vector<std::vector<double>> plates;
-    std::ranges::copy_if(by_plate, std::back_inserter(plates), [](const auto& p) { return !p.empty(); });
+    std::vector<double> results;
+    for (const auto& one : by_plate) {
+        if (!one.wells.empty()) {
+            plates.push_back(one.wells);
+            results.push_back(one.result.value_or(mean_of(one.wells)));
+        }
+    }
     if (plates.size() < 2) {
         return fail({.code = ErrorCode::too_few,
                      .found = fmt::format("\"{}\" on {} plate(s)", label, plates.size()),
@@ -64,7 +71,6 @@ Expected<InterAssay> inter_assay(std::string label, std::span<const std::vector<
                      .remedy = "put the same control on every plate"});
     }
     InterAssay result{.label = std::move(label), .plates = plates.size()};
-    std::vector<double> means;
     for (const auto& plate : plates) {
         for (const double value : plate) {
             if (!(value > 0.0) || !std::isfinite(value)) {
@@ -75,11 +81,11 @@ Expected<InterAssay> inter_assay(std::string label, std::span<const std::vector<
             }
         }
         result.wells += plate.size();
-        means.push_back(mean_of(plate));
     }
-    result.mean = mean_of(means);
+    result.mean = mean_of(results);
     result.cv_of_means =
-        std::sqrt(squares_about(means, result.mean) / static_cast<double>(means.size() - 1)) / result.mean;
+        std::sqrt(squares_about(results, result.mean) / static_cast<double>(results.size() - 1)) /
+        result.mean;
     if (result.wells > result.plates) {
         const Components components = components_of(plates, result.wells);
         result.within_cv = std::sqrt(components.within) / result.mean;
@@ -89,24 +95,55 @@ Expected<InterAssay> inter_assay(std::string label, std::span<const std::vector<
     return result;
 }
 
+namespace {
+
+/// A control over the plates that bear it.
+struct Borne {
+    std::vector<OnPlate> counted;
+    std::vector<std::size_t> left_out;
+
+    void add(const Material& control, std::size_t plate) {
+        OnPlate on;
+        std::size_t wells = 0;
+        for (const auto& step : control.steps) {
+            wells += step.responses.n;
+            on.wells.insert(on.wells.end(), step.of_wells.begin(), step.of_wells.end());
+        }
+        if (!control.concentration || on.wells.size() < wells) {
+            left_out.push_back(plate);
+            return;
+        }
+        on.result = control.concentration->value;
+        counted.push_back(std::move(on));
+    }
+};
+
+InterAssay without_numbers(const std::string& label, const Borne& borne) {
+    constexpr double none = std::numeric_limits<double>::quiet_NaN();
+    InterAssay out{.label = label, .plates = borne.counted.size(), .mean = none, .cv_of_means = none};
+    for (const auto& one : borne.counted) {
+        out.wells += one.wells.size();
+    }
+    return out;
+}
+
+} // namespace
+
 std::vector<InterAssay> inter_assay(std::span<const PlateResult> plates) {
-    std::map<std::string, std::vector<std::vector<double>>> by_label;
-    for (const auto& plate : plates) {
-        for (const auto& control : plate.controls) {
-            std::vector<double> wells;
-            for (const auto& step : control.steps) {
-                wells.insert(wells.end(), step.of_wells.begin(), step.of_wells.end());
-            }
-            if (!wells.empty()) {
-                by_label[control.label].push_back(std::move(wells));
-            }
+    std::map<std::string, Borne> by_label;
+    for (std::size_t i = 0; i < plates.size(); ++i) {
+        for (const auto& control : plates[i].controls) {
+            by_label[control.label].add(control, i);
         }
     }
     std::vector<InterAssay> results;
-    for (const auto& [label, wells] : by_label) {
-        if (auto result = inter_assay(label, wells)) {
-            results.push_back(std::move(*result));
+    for (const auto& [label, borne] : by_label) {
+        if (borne.counted.size() + borne.left_out.size() < 2) {
+            continue;
         }
+        auto result = inter_assay(label, borne.counted);
+        results.push_back(result ? std::move(*result) : without_numbers(label, borne));
+        results.back().left_out = borne.left_out;
     }
     return results;
 }

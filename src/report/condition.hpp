@@ -221,6 +221,7 @@ struct InterAssay {
     Number within_percent;
     Number between_percent;
     Number total_percent;
+    std::vector<std::string> left_out; ///< plates that bear it and do not count, each with why
 };
 
 // ---------------------------------------------------------------- the study

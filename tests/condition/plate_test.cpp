@@ -67,6 +67,103 @@ TEST(Plate, gives_back_what_was_put_in) {
     }
 }
 
+/// Sets the responses of a sample's wells, in their order.
+void respond(std::vector<Well>& wells, const std::string& label, const std::vector<double>& responses) {
+    std::size_t next = 0;
+    for (auto& well : wells) {
+        if (well.kind == WellKind::sample && well.label == label) {
+            well.response = responses.at(next++);
+        }
+    }
+}
+
+TEST(Plate, replicates_that_lie_apart_carry_their_own_scatter) {
+    auto made = whole_plate(plates::falling, usual, 5);
+    made.sample("four", 1.0, 1.0, 4);
+    respond(made.wells(), "low", {plates::falling.response(0.12), plates::falling.response(1.6)});
+    const std::vector<double> four{1.35, 1.0, 1.3, 0.95};
+    respond(made.wells(), "four", four);
+    const auto plate = evaluate_plate(made.wells());
+    ASSERT_TRUE(plate) << plate.error().text();
+    const auto& low = of(plate->samples, "low");
+    EXPECT_TRUE(low.steps.front().is_scattered);
+    EXPECT_LT(low.concentration->lower, 0.12);
+    EXPECT_GT(low.concentration->upper, 1.6);
+    EXPECT_THAT(low.remarks, Contains(HasSubstr("the interval is by their own scatter")));
+    ASSERT_EQ(low.doubts.size(), 1U);
+    EXPECT_EQ(low.doubts.front().about, DoubtAbout::replicates);
+    EXPECT_EQ(low.doubts.front().well, low.steps.front().responses.wells.front());
+    // On the responses: mean 1.15, sum of squares 0.1250, so s / sqrt(4) = 0.1020621; qt(0.975, 3) = 3.182446
+    // and qt(0.975, 12) = 2.178813 (R 4.2.2).
+    const auto& read = of(plate->samples, "four");
+    ASSERT_TRUE(read.steps.front().is_scattered);
+    ASSERT_EQ(plate->curve.freedom, 12U);
+    for (const double at : {read.concentration->lower, read.concentration->upper}) {
+        const double curve_sd = std::sqrt(plate->curve.variance(plate->curve.gradient(at)));
+        EXPECT_NEAR(std::abs(1.15 - plate->curve.curve.response(at)),
+                    std::hypot(2.178813 * curve_sd, 3.182446 * 0.1020621), 1e-5);
+    }
+    EXPECT_FALSE(of(plate->samples, "high").steps.front().is_scattered);
+    EXPECT_TRUE(of(plate->samples, "high").doubts.empty());
+}
+
+TEST(Plate, two_dilutions_that_disagree_reach_over_both) {
+    auto made = whole_plate(plates::falling, usual, 6);
+    made.sample("apart", 16.0, 10.0);
+    made.add({.kind = WellKind::sample, .label = "apart", .dilution = 20.0}, 33.0 / 20.0);
+    made.sample("agree", 16.0, 10.0);
+    made.sample("agree", 16.0, 20.0);
+    const auto plate = evaluate_plate(made.wells());
+    ASSERT_TRUE(plate) << plate.error().text();
+    const auto& apart = of(plate->samples, "apart");
+    ASSERT_TRUE(apart.parallelism);
+    EXPECT_EQ(apart.parallelism->dilutions, 2U);
+    EXPECT_EQ(apart.parallelism->verdict, Parallel::no);
+    for (const auto& step : apart.steps) {
+        EXPECT_LE(apart.concentration->lower, step.read.lower * step.dilution);
+        EXPECT_GE(apart.concentration->upper, step.read.upper * step.dilution);
+    }
+    EXPECT_LT(apart.concentration->lower, 14.0);
+    EXPECT_GT(apart.concentration->upper, 37.0);
+    ASSERT_EQ(apart.doubts.size(), 1U);
+    EXPECT_EQ(apart.doubts.front().about, DoubtAbout::dilutions);
+    EXPECT_THAT(apart.remarks, Contains(HasSubstr("the interval reaches over all of them")));
+    EXPECT_TRUE(of(plate->samples, "agree").doubts.empty());
+}
+
+TEST(Plate, a_control_that_reads_beyond_the_curve_has_failed_unless_it_should_lie_there) {
+    Plate made(plates::falling, hardly, 8);
+    made.standards(7); // from 0.064
+    made.add({.kind = WellKind::control, .label = "lost", .expected = 5.0}, 0.01);
+    made.add({.kind = WellKind::control, .label = "faint", .expected = 0.05}, 0.04);
+    made.add({.kind = WellKind::control, .label = "unknown"}, 0.01);
+    const auto plate = evaluate_plate(made.wells());
+    ASSERT_TRUE(plate) << plate.error().text();
+    const auto& lost = of(plate->controls, "lost");
+    EXPECT_TRUE(lost.has_failed);
+    ASSERT_EQ(lost.doubts.size(), 1U);
+    EXPECT_EQ(lost.doubts.front().words, "failed: it should hold 5 and reads below 0.064");
+    EXPECT_FALSE(of(plate->controls, "faint").has_failed);
+    EXPECT_THAT(of(plate->controls, "faint").remarks, Contains(HasSubstr("may lie beyond the curve")));
+    EXPECT_FALSE(of(plate->controls, "unknown").has_failed);
+}
+
+TEST(Plate, what_lies_below_the_detection_limit_is_marked) {
+    Plate made(plates::falling, usual, 9);
+    made.standards(7);
+    made.sample("under", 10.0 * 0.07, 10.0);
+    made.sample("over", 10.0 * 2.0, 10.0);
+    const auto plate = evaluate_plate(made.wells());
+    ASSERT_TRUE(plate) << plate.error().text();
+    const double limit = plate->limits.by_zero_wells.front().concentration.value();
+    ASSERT_GT(limit, 0.1);
+    ASSERT_TRUE(of(plate->samples, "under").concentration);
+    ASSERT_LT(of(plate->samples, "under").concentration->value, 10.0 * limit);
+    EXPECT_THAT(of(plate->samples, "under").remarks,
+                Contains(HasSubstr("below the detection limit of this plate, ")));
+    EXPECT_THAT(of(plate->samples, "over").remarks, ::testing::Not(Contains(HasSubstr("detection limit"))));
+}
+
 TEST(Plate, says_beyond_and_gives_no_number) {
     auto made = whole_plate(plates::falling, hardly);
     const auto plate = evaluate_plate(made.wells());
@@ -437,9 +534,9 @@ TEST(Plate, the_quantified_range_does_not_span_a_refused_standard) {
     EXPECT_NEAR(plate->limits.quantified_from.value(), 0.4, 1e-9);
     EXPECT_NEAR(plate->limits.quantified_to.value(), 15.625, 1e-9);
     EXPECT_THAT(of(plate->samples, "under").remarks,
-                Contains(HasSubstr("below the quantified range, from 0.4")));
+                Contains(HasSubstr("below the accepted standards, which begin at 0.4")));
     EXPECT_THAT(of(plate->samples, "inside").remarks,
-                ::testing::Not(Contains(HasSubstr("quantified range"))));
+                ::testing::Not(Contains(HasSubstr("accepted standards"))));
     EXPECT_THAT(plate->remarks, Contains(HasSubstr("in the fit all the same: ")));
 }
 

@@ -532,7 +532,8 @@ void add_invented_condition(Results& results) {
                           .cv_of_means_percent = number(5.2, "%"),
                           .within_percent = number(4.4, "%"),
                           .between_percent = number(4.1, "%"),
-                          .total_percent = number(6.0, "%")}};
+                          .total_percent = number(6.0, "%"),
+                          .left_out = {"Q7: not all of its wells lie on the curve"}}};
     add_analytes(study, results.groups, results.fish.size());
     study.agreements = {{.of = "fins",
                          .first = "A",

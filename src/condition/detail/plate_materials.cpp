@@ -9,6 +9,7 @@
 
 #include "base/number_text.hpp"
 #include "fit/student.hpp"
+#include "stats/estimate.hpp"
 
 namespace backeddy::condition::detail {
 
@@ -35,10 +36,26 @@ OnCurve on_curve(const std::vector<DilutionStep>& steps) {
     return on;
 }
 
+/// Of replicates that the curve's noise does not explain.
+std::optional<OwnScatter> own_scatter(const Responses& responses, const Reading& reading) {
+    const double expected = reading.curve.response_sd(responses.as_read);
+    if (!responses.sd || !(expected > 0.0)) {
+        return std::nullopt;
+    }
+    const auto freedom = static_cast<double>(responses.n - 1);
+    const double ratio = *responses.sd * *responses.sd / (expected * expected);
+    const double chance = stats::f_upper(ratio, freedom, static_cast<double>(reading.curve.freedom));
+    return chance < reading.settings.scatter_level
+               ? std::optional(OwnScatter{.sd = *responses.sd, .freedom = freedom})
+               : std::nullopt;
+}
+
 DilutionStep read_step(const Group& group, const Reading& reading) {
     DilutionStep step{.dilution = group.first().dilution, .responses = responses_of(group, reading.blank)};
+    const auto own = own_scatter(step.responses, reading);
+    step.is_scattered = own.has_value();
     step.read =
-        back_calculate(reading.curve, step.responses.as_read, step.responses.n, reading.settings.level);
+        back_calculate(reading.curve, step.responses.as_read, step.responses.n, reading.settings.level, own);
     for (const auto& well : group.wells) {
         const auto alone = back_calculate(reading.curve, well.response, 1, reading.settings.level);
         if (alone.reach == Reach::on_curve) {
@@ -56,6 +73,23 @@ std::vector<double> precisions_of(const OnCurve& on) {
     return weights;
 }
 
+/// Of a weighted sum: the curve's where no reading has less, else that of all parts together (JCGM 100:2008,
+/// G.4), each reading's own part with the freedom of the reading.
+double freedom_of(const OnCurve& on, const std::vector<double>& weights, const LogSum& sum,
+                  const LogisticFit& curve) {
+    const auto usual = static_cast<double>(curve.freedom);
+    if (std::ranges::none_of(on.read, [&](const auto& read) { return read.freedom < usual; })) {
+        return usual;
+    }
+    const double of_curve = curve.variance(sum.by_parameters);
+    double squares = of_curve * of_curve / usual;
+    for (std::size_t i = 0; i < weights.size(); ++i) {
+        const double own = weights[i] * weights[i] * on.read[i].response_variance;
+        squares += own * own / on.read[i].freedom;
+    }
+    return sum.se * sum.se * sum.se * sum.se / squares;
+}
+
 std::optional<Concentration> undiluted(const OnCurve& on, const Reading& reading) {
     if (on.read.empty()) {
         return std::nullopt;
@@ -70,7 +104,7 @@ std::optional<Concentration> undiluted(const OnCurve& on, const Reading& reading
         log_dilution += weights[i] * std::log(on.dilutions[i]);
     }
     const LogSum mean = combine_logs(reading.curve, on.read, weights);
-    const double freedom = on.read.front().freedom;
+    const double freedom = freedom_of(on, weights, mean, reading.curve);
     Concentration concentration{.value = std::exp(mean.value + log_dilution),
                                 .log_se = mean.se,
                                 .freedom = freedom,
@@ -85,6 +119,27 @@ std::optional<Concentration> undiluted(const OnCurve& on, const Reading& reading
         concentration.upper = concentration.value * factor;
     }
     return concentration;
+}
+
+/// For dilutions that disagree; evaluate_plate() says how.
+void widen(Concentration& concentration, const OnCurve& on, const Reading& reading) {
+    double squares = 0.0;
+    for (std::size_t i = 0; i < on.read.size(); ++i) {
+        const double off = std::log(on.read[i].concentration * on.dilutions[i] / concentration.value);
+        squares += off * off / (on.read[i].log_se * on.read[i].log_se);
+    }
+    const double birge = std::sqrt(squares / static_cast<double>(on.read.size() - 1));
+    concentration.log_se *= std::max(1.0, birge);
+    concentration.response_variance =
+        (concentration.log_se * concentration.log_se) - reading.curve.variance(concentration.by_parameters);
+    const double factor =
+        std::exp(fit::two_sided_t(reading.settings.level, concentration.freedom) * concentration.log_se);
+    concentration.lower = concentration.value / factor;
+    concentration.upper = concentration.value * factor;
+    for (std::size_t i = 0; i < on.read.size(); ++i) {
+        concentration.lower = std::min(concentration.lower, on.read[i].lower * on.dilutions[i]);
+        concentration.upper = std::max(concentration.upper, on.read[i].upper * on.dilutions[i]);
+    }
 }
 
 /// What dilutions beyond the curve say of what is undiluted, all of them together.
@@ -155,7 +210,7 @@ void remark_on_contradictions(Material& material, const LogisticFit& curve) {
 
 std::optional<Parallelism> parallelism_of(const OnCurve& on, const Reading& reading) {
     const std::size_t n = on.read.size();
-    if (n < 3 || !(reading.curve.residual_sd > 0.0)) {
+    if (n < 2 || !(reading.curve.residual_sd > 0.0)) {
         return std::nullopt;
     }
     const auto precisions = precisions_of(on);
@@ -179,7 +234,8 @@ std::optional<Parallelism> parallelism_of(const OnCurve& on, const Reading& read
     // The slope of ln(read dilution) is 1 more than that of ln read.
     const LogSum of_read = combine_logs(reading.curve, on.read, weights);
     const double slope = of_read.value + 1.0;
-    const double reach = fit::two_sided_t(reading.settings.level, on.read.front().freedom) * of_read.se;
+    const double freedom = freedom_of(on, weights, of_read, reading.curve);
+    const double reach = fit::two_sided_t(reading.settings.level, freedom) * of_read.se;
     const auto per_doubling = [](double b) { return std::expm1(std::numbers::ln2 * b); };
     Parallelism result{.dilutions = n,
                        .change_per_doubling = per_doubling(slope),
@@ -204,8 +260,31 @@ std::optional<Parallelism> parallelism_of(const OnCurve& on, const Reading& read
     return result;
 }
 
-void remark_on_step(const DilutionStep& step, bool is_one_of_many, const Reading& reading,
-                    std::vector<std::string>& remarks) {
+void doubt(Material& material, DoubtAbout about, const Responses& of, std::string words) {
+    material.remarks.push_back(words);
+    material.doubts.push_back({.about = about, .words = std::move(words), .well = of.wells.front()});
+}
+
+void remark_on_scatter(Material& material, const DilutionStep& step, const std::string& where,
+                       const PlateSettings& settings) {
+    const auto& cv = step.responses.cv;
+    const bool is_over = cv && *cv > settings.most_response_cv;
+    if (!is_over && !step.is_scattered) {
+        return;
+    }
+    std::string words = where + (cv ? "the wells' CV is " + percent(*cv) : "the wells lie apart") +
+                        (is_over ? ", over " + percent(settings.most_response_cv) : "");
+    if (step.is_scattered && step.read.reach == Reach::on_curve) {
+        words += ", more than the plate's noise explains: the interval is by their own scatter";
+    } else if (step.is_scattered) {
+        words += ", more than the plate's noise explains";
+    }
+    doubt(material, DoubtAbout::replicates, step.responses, std::move(words));
+}
+
+void remark_on_step(Material& material, const DilutionStep& step, bool is_one_of_many,
+                    const Reading& reading) {
+    auto& remarks = material.remarks;
     const std::string where = is_one_of_many ? fmt::format("at dilution {:g}: ", step.dilution) : "";
     if (step.read.reach == Reach::below) {
         remarks.push_back(where + "below the lowest standard");
@@ -217,11 +296,16 @@ void remark_on_step(const DilutionStep& step, bool is_one_of_many, const Reading
     }
     const double x = step.read.concentration;
     if (step.read.reach == Reach::on_curve && reading.quantified_from && x < *reading.quantified_from) {
-        remarks.push_back(fmt::format("{}below the quantified range, from {:g} in the well", where,
-                                      *reading.quantified_from));
+        remarks.push_back(fmt::format("{}below the accepted standards, which begin at {:g} in the well",
+                                      where, *reading.quantified_from));
     } else if (step.read.reach == Reach::on_curve && reading.quantified_to && x > *reading.quantified_to) {
-        remarks.push_back(
-            fmt::format("{}above the quantified range, to {:g} in the well", where, *reading.quantified_to));
+        remarks.push_back(fmt::format("{}above the accepted standards, which end at {:g} in the well", where,
+                                      *reading.quantified_to));
+    }
+    if (step.read.reach == Reach::on_curve && reading.detected_from && x < *reading.detected_from) {
+        remarks.push_back(fmt::format(
+            "{}below the detection limit of this plate, {} in the well, {} undiluted", where,
+            short_text(*reading.detected_from), short_text(*reading.detected_from * step.dilution)));
     }
     if (step.read.reach == Reach::on_curve && step.of_wells.size() < step.responses.n) {
         remarks.push_back(where + "not all of its wells lie on the curve");
@@ -230,27 +314,32 @@ void remark_on_step(const DilutionStep& step, bool is_one_of_many, const Reading
         remarks.push_back(where + "one well: nothing is known of its own scatter");
     } else if (!step.responses.cv) {
         remarks.push_back(where + "no CV: the response is not above the blank");
-    } else if (*step.responses.cv > reading.settings.most_response_cv) {
-        remarks.push_back(fmt::format("{}the wells' CV is {}, over {}", where, percent(*step.responses.cv),
-                                      percent(reading.settings.most_response_cv)));
     }
+    remark_on_scatter(material, step, where, reading.settings);
+}
+
+bool disagrees(const Parallelism& parallelism, const PlateSettings& settings) {
+    return parallelism.verdict == Parallel::no || parallelism.cv > settings.most_cv_over_dilutions;
 }
 
 void remark_on_parallelism(Material& material, const PlateSettings& settings) {
-    if (!material.parallelism) {
+    if (!material.parallelism || !disagrees(*material.parallelism, settings)) {
         return;
     }
     const auto& p = *material.parallelism;
+    std::string words;
     if (p.verdict == Parallel::no) {
-        material.remarks.push_back(
-            fmt::format("not parallel to the standards: its result changes by {} ({} to {}) with each "
-                        "doubling of the dilution",
-                        percent(p.change_per_doubling), percent(p.lower), percent(p.upper)));
+        words = fmt::format("not parallel to the standards: its result changes by {} ({} to {}) with each "
+                            "doubling of the dilution; ",
+                            percent(p.change_per_doubling), percent(p.lower), percent(p.upper));
     }
     if (p.cv > settings.most_cv_over_dilutions) {
-        material.remarks.push_back(fmt::format("the results of its dilutions have a CV of {}, over {}",
-                                               percent(p.cv), percent(settings.most_cv_over_dilutions)));
+        words += fmt::format("the results of its dilutions have a CV of {}, over {}; ", percent(p.cv),
+                             percent(settings.most_cv_over_dilutions));
     }
+    const auto step = std::ranges::find(material.steps, Reach::on_curve,
+                                        [](const DilutionStep& one) { return one.read.reach; });
+    doubt(material, DoubtAbout::dilutions, step->responses, words + "the interval reaches over all of them");
 }
 
 Recovery accepted(Recovery recovery, double most_off) {
@@ -260,9 +349,25 @@ Recovery accepted(Recovery recovery, double most_off) {
 
 void remark_on_recovery(Material& material, double most_off) {
     if (material.recovery && !material.recovery->is_accepted) {
-        material.remarks.push_back(fmt::format("recovered to {}, outside {} to {}",
-                                               percent(material.recovery->value), percent(1.0 - most_off),
-                                               percent(1.0 + most_off)));
+        doubt(material, DoubtAbout::recovery, material.steps.front().responses,
+              fmt::format("recovered to {}, outside {} to {}", percent(material.recovery->value),
+                          percent(1.0 - most_off), percent(1.0 + most_off)));
+    }
+}
+
+/// Of a control that lies beyond the curve: whether what it should hold can lie there too.
+void remark_on_lost_control(Material& material, const Reading& reading) {
+    const Known known = known_of(material.steps, reading.curve);
+    const double most_off = reading.settings.control_recovery;
+    const double low = *material.expected * (1.0 - most_off);
+    const double high = *material.expected * (1.0 + most_off);
+    if ((known.below && low >= *known.below) || (known.above && high <= *known.above)) {
+        material.has_failed = true;
+        doubt(material, DoubtAbout::recovery, material.steps.front().responses,
+              fmt::format("failed: it should hold {} and reads {}", short_text(*material.expected),
+                          material.beyond));
+    } else {
+        material.remarks.emplace_back("no recovery: what it should hold may lie beyond the curve as well");
     }
 }
 
@@ -290,7 +395,7 @@ Material read_material(const std::vector<Group>& steps, const Reading& reading) 
     Material material{.label = first.label};
     for (const auto& group : steps) {
         material.steps.push_back(read_step(group, reading));
-        remark_on_step(material.steps.back(), steps.size() > 1, reading, material.remarks);
+        remark_on_step(material, material.steps.back(), steps.size() > 1, reading);
     }
     const OnCurve on = on_curve(material.steps);
     material.concentration = undiluted(on, reading);
@@ -299,6 +404,9 @@ Material read_material(const std::vector<Group>& steps, const Reading& reading) 
     }
     remark_on_contradictions(material, reading.curve);
     material.parallelism = parallelism_of(on, reading);
+    if (material.parallelism && disagrees(*material.parallelism, reading.settings)) {
+        widen(*material.concentration, on, reading);
+    }
     remark_on_parallelism(material, reading.settings);
     if (first.kind == WellKind::control) {
         material.expected = first.expected;
@@ -313,6 +421,8 @@ Material read_material(const std::vector<Group>& steps, const Reading& reading) 
                                       .upper = c.upper / *material.expected},
                                      reading.settings.control_recovery);
         remark_on_recovery(material, reading.settings.control_recovery);
+    } else if (material.expected) {
+        remark_on_lost_control(material, reading);
     }
     return material;
 }

@@ -16,6 +16,7 @@ struct Reading {
     double blank = 0.0;
     std::optional<double> quantified_from; ///< as of DetectionLimits, in the well
     std::optional<double> quantified_to;
+    std::optional<double> detected_from; ///< the first of DetectionLimits, in the well
 };
 
 /// One material over its dilutions, ascending; with its recovery if it is a control of known value.

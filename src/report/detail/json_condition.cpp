@@ -89,7 +89,8 @@ class ConditionWriter : public StructWriter<ConditionWriter> {
     void put(const InterAssay& v) {
         object("analyte", v.analyte, "label", v.label, "plates", v.plates, "wells", v.wells, "mean", v.mean,
                "cv_of_means_percent", v.cv_of_means_percent, "within_percent", v.within_percent,
-               "between_percent", v.between_percent, "total_percent", v.total_percent);
+               "between_percent", v.between_percent, "total_percent", v.total_percent, "left_out",
+               v.left_out);
     }
     void put(const AnalyteSummary& v) {
         object("analyte", v.analyte, "matrix", v.matrix, "group", v.group, "is_all", v.is_all, "fish", v.fish,

@@ -437,8 +437,8 @@ std::string mortality_table(const Results& results) {
 
 std::string inter_assay_table(const StudyCondition& study) {
     HtmlTable table("Precision between plates, by controls; per cent of the mean",
-                    {"Analyte", "Control", "Plates", "Wells", "Mean", "CV of the plates' means",
-                     "Within plates", "Between plates", "One well on any plate"});
+                    {"Analyte", "Control", "Plates", "Wells", "Mean", "CV of the plates' results",
+                     "Within plates", "Between plates", "One well on any plate", "Left out"});
     for (std::size_t i = 0; i < study.inter_assay.size(); ++i) {
         const InterAssay& each = study.inter_assay[i];
         const std::string at = fmt::format("/condition/inter_assay/{}", i);
@@ -447,7 +447,7 @@ std::string inter_assay_table(const StudyCondition& study) {
                    quantity(each.cv_of_means_percent, at + "/cv_of_means_percent"),
                    quantity(each.within_percent, at + "/within_percent"),
                    quantity(each.between_percent, at + "/between_percent"),
-                   quantity(each.total_percent, at + "/total_percent")});
+                   quantity(each.total_percent, at + "/total_percent"), html(joined(each.left_out))});
     }
     return study.inter_assay.empty() ? "" : std::move(table).take("");
 }

@@ -198,7 +198,7 @@ std::string samples_table(const Results& results, const PlateAt& on) {
 /// "parallel: undecided; 4.1 (-3.2 to 12.0) % with each doubling".
 std::string parallel_words(const PlateMaterial& material) {
     if (material.parallel.empty()) {
-        return "fewer than three dilutions on the curve: whether they are parallel cannot be told";
+        return "fewer than two dilutions on the curve: whether they are parallel cannot be told";
     }
     return fmt::format("parallel: {}; {} with each doubling", material.parallel,
                        text_of(material.change_per_doubling_percent));

@@ -1000,7 +1000,7 @@ export interface PlateMaterial {
   is_accepted: boolean | null;
   /** Of the result, with each twofold dilution; 0: parallel to the standards */
   change_per_doubling_percent: Quantity;
-  /** '' with fewer than three dilutions on the curve */
+  /** '' with fewer than two dilutions on the curve */
   parallel: "" | "yes" | "no" | "undecided";
   /** What to know before believing it */
   remarks: string[];
@@ -1094,13 +1094,13 @@ export interface InterAssay {
   analyte: string;
   /** The control's */
   label: string;
-  /** On which it stood on the curve */
+  /** On which all of its wells lie on the curve */
   plates: number;
-  /** Over all plates */
+  /** Over all those plates */
   wells: number;
-  /** Of the plates' means */
+  /** Of the plates' results */
   mean: Quantity;
-  /** Scatter of the plates' means: what is mostly called the inter-assay CV */
+  /** Scatter of the plates' results: what is mostly called the inter-assay CV */
   cv_of_means_percent: Quantity;
   /** Within plates, by the variance components */
   within_percent: Quantity;
@@ -1108,6 +1108,8 @@ export interface InterAssay {
   between_percent: Quantity;
   /** Of one well on any plate */
   total_percent: Quantity;
+  /** Plates that bear it and do not count, each with why */
+  left_out: string[];
 }
 
 /** One analyte over the study's fish at the first draw after the event. A quantile is a number only where it is the same whatever the truth within the limits known, else null with the bounds that hold as its reason. */
