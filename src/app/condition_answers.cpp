@@ -146,6 +146,12 @@ FishCondition answer_one(const study::Fish& fish, const Looks& looks, const deta
     }
     out.draws = detail::draws_of(fish, moments_of(out.handling), inputs);
     for (const auto& draw : out.draws) {
+        for (const auto& value : draw.values) {
+            for (const auto& doubt : value.doubts) {
+                out.doubts.push_back(
+                    fmt::format("{}, {}: {}", study::word_of(value.analyte), value.from, doubt));
+            }
+        }
         if (draw.is_blood && draw.volume_ml) {
             out.volumes.push_back({.at = draw.at, .volume_ml = *draw.volume_ml});
         }

@@ -33,6 +33,7 @@ struct BloodValue {
     std::string plate;
     std::vector<std::string> wells;
     std::string from;
+    std::vector<std::string> doubts; ///< of a plate's: why not to trust it before it was looked at
 };
 
 /// Blood, or other matter, taken at one moment.

@@ -114,6 +114,7 @@ class PlateRun {
         if (result) {
             answer.result = std::move(*result);
             tell_of_standards(answer);
+            tell_of_materials(answer);
         } else {
             give_up(answer, std::move(result).error(), "plate");
         }
@@ -151,6 +152,83 @@ class PlateRun {
                            "\"excluded\"; until then all are in it",
                  .place = std::move(place),
                  .context = {}}});
+    }
+
+    /// What can be wrong with a material, how it is named, and what to do.
+    struct Kind {
+        const std::vector<condition::Material>& materials;
+        const char* name;
+        const char* amount_column;
+        const char* recovery_remedy;
+    };
+
+    void tell_of_materials(const PlateAnswer& answer) {
+        const auto& result = *answer.result;
+        for (const Kind& kind :
+             {Kind{.materials = result.controls,
+                   .name = "control",
+                   .amount_column = "concentration",
+                   .recovery_remedy = "look at its wells, its dilution and what it should hold; if these are "
+                                      "right, the plate's other results are in doubt too: assay it again"},
+              Kind{.materials = result.samples, .name = "sample", .amount_column = "", .recovery_remedy = ""},
+              Kind{.materials = result.spikes,
+                   .name = "spiked sample",
+                   .amount_column = "added",
+                   .recovery_remedy = "look at what was added, by how much it raises the concentration "
+                                      "undiluted, and whether the sample disturbs the assay"}}) {
+            for (const auto& material : kind.materials) {
+                for (const auto& doubt : material.doubts) {
+                    tell_of_doubt(answer.row.id, kind, material, doubt);
+                }
+            }
+        }
+    }
+
+    void tell_of_doubt(const study::PlateId& plate, const Kind& kind, const condition::Material& material,
+                       const condition::MaterialDoubt& doubt) {
+        const auto place = condition::well_place(doubt.well);
+        const auto row = std::ranges::find_if(sound_.wells, [&](const study::WellRow& well) {
+            return place && well.plate == plate && well.row == place->row && well.column == place->column;
+        });
+        if (row == sound_.wells.end()) {
+            return;
+        }
+        const auto [column, expected, remedy] = words_of(doubt.about, kind);
+        out_.complaints.push_back(
+            study::warn(row->place, column,
+                        {.code = ErrorCode::out_of_range,
+                         .found = fmt::format("{} \"{}\" of plate \"{}\": {}", kind.name, material.label,
+                                              plate.text(), doubt.words),
+                         .expected = expected,
+                         .remedy = remedy}));
+    }
+
+    struct DoubtWords {
+        const char* column;
+        const char* expected;
+        const char* remedy;
+    };
+
+    static DoubtWords words_of(condition::DoubtAbout about, const Kind& kind) {
+        switch (about) {
+        case condition::DoubtAbout::replicates:
+            return {.column = "well",
+                    .expected = "replicates alike within the limits of [plates] and the plate's noise",
+                    .remedy =
+                        "look at the wells; exclude one that is wrong with a reason, or assay it again; "
+                        "until then all of them count"};
+        case condition::DoubtAbout::dilutions:
+            return {.column = "dilution",
+                    .expected = "the same result at every dilution, within the limits of [plates]",
+                    .remedy =
+                        "look at the dilutions as written and as made; exclude the wells of one that is "
+                        "wrong with a reason; if all are right the sample disturbs the assay"};
+        case condition::DoubtAbout::recovery:
+            break;
+        }
+        return {.column = kind.amount_column,
+                .expected = "what it should hold, within the limits of [plates]",
+                .remedy = kind.recovery_remedy};
     }
 
     [[nodiscard]] const study::WellRow* find_standard(const study::PlateId& plate, double nominal) const {

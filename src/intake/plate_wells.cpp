@@ -83,7 +83,7 @@ class Join {
     bool take_response(const study::WellRow& row, Well& well) {
         const auto found = cells_.find({well.row, well.column});
         const PlateCell* cell = found == cells_.end() ? nullptr : found->second;
-        if (cell != nullptr && cell->response) {
+        if (cell != nullptr && cell->response && (*cell->response >= 0.0 || !well.excluded.empty())) {
             well.response = *cell->response;
             return true;
         }
@@ -94,6 +94,10 @@ class Join {
         if (well.kind == WellKind::empty) {
             return false;
         }
+        if (cell != nullptr && cell->response) {
+            tell_of_negative(row, *cell);
+            return false;
+        }
         tell(row,
              {.code = ErrorCode::bad_relation,
               .found = what_stands(condition::well_name(well.row, well.column), cell),
@@ -101,6 +105,17 @@ class Join {
               .remedy = "exclude the well and say why, or choose another block or file; until then it is "
                         "left out"});
         return false;
+    }
+
+    /// Its logarithm and its weight are none, so that it cannot be in a curve.
+    void tell_of_negative(const study::WellRow& row, const PlateCell& cell) {
+        tell(row,
+             {.code = ErrorCode::out_of_range,
+              .found = fmt::format("{} has {} in well {} (line {})", reading_.file, *cell.response,
+                                   condition::well_name(row.row, row.column), cell.line),
+              .expected = "a response of 0 or more, as read: no blank taken off",
+              .remedy = "give the reader's own values, or exclude the well and say why; until then it is "
+                        "left out"});
     }
 
     [[nodiscard]] std::string what_stands(const std::string& well, const PlateCell* cell) const {

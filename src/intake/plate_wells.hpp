@@ -20,8 +20,8 @@ struct PlateWells {
 
 /// Every well of the map with its response; `map` holds rows of one plate that count (study::check_sheets()).
 /// An excluded well that holds no number comes with NaN, which nobody reads, and its reason. Told, at the
-/// map's row: a well that counts and has no number in the reading (bad_relation) or lies outside of the plate
-/// (out_of_range): it is left out.
+/// map's row: a well that counts and has no number in the reading (bad_relation), has one below 0 or lies
+/// outside of the plate (out_of_range): it is left out.
 [[nodiscard]] PlateWells wells_from(const PlateReading& reading, std::span<const study::WellRow> map);
 
 /// A warning at the reading's file where it has values of wells that no row of `map` names, be it one that

@@ -192,6 +192,30 @@ void check_one_amount(SheetFaults& faults, const WellRow& row, const ConditionSh
     }
 }
 
+/// Possible, and nearly always one part in ten written as a share: told once of each plate.
+void tell_of_shares(SheetFaults& faults, const ConditionSheets& sheets) {
+    const auto is_share = [](const WellRow& row) { return row.dilution && *row.dilution < 1.0; };
+    std::vector<PlateId> told;
+    for (const auto& row : sheets.wells) {
+        if (!is_share(row) || std::ranges::find(told, row.plate) != told.end()) {
+            continue;
+        }
+        told.push_back(row.plate);
+        const auto wells = std::ranges::count_if(
+            sheets.wells, [&](const WellRow& other) { return other.plate == row.plate && is_share(other); });
+        faults.tell(
+            row.place, "dilution",
+            {.code = ErrorCode::out_of_range,
+             .found = fmt::format(
+                 "{}: a dilution of {}, below 1; {} of plate {} so", name_of(row), exact_text(*row.dilution),
+                 wells == 1 ? "one well" : fmt::format("{} wells", wells), quote(row.plate.text())),
+             .expected = "a factor of 1 or more: by how much the result is greater than what the well "
+                         "holds",
+             .remedy = "write 10 for one part in ten; below 1 is right only for a sample that was "
+                       "concentrated"});
+    }
+}
+
 /// Without samples.csv no well has a fish: told once.
 void check_any_sample(SheetFaults& faults, const ConditionSheets& sheets) {
     std::vector<Place> places;
@@ -226,6 +250,7 @@ void check_plates(SheetFaults& faults, const Tables& tables) {
         check_well(faults, row, tables);
         check_one_amount(faults, row, sheets);
     }
+    tell_of_shares(faults, sheets);
     check_any_sample(faults, sheets);
 }
 

@@ -378,6 +378,49 @@ TEST(FishCondition, a_standard_that_does_not_come_back_is_told_at_its_well) {
     EXPECT_THAT(full().said(), Not(Contains(HasSubstr("of plate \"p1\""))));
 }
 
+// They stood on the plate's page alone, and the interval of the sample held neither well.
+TEST(FishCondition, replicates_that_lie_apart_are_told_at_their_well_and_of_their_fish) {
+    auto plate = sound_plate();
+    plate.grid[1][3] = test::small_curve.response(30.0); // B4; B3 holds 3.75
+    const Season run(full_study(plate));
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("wells.csv line"), HasSubstr("column \"well\""),
+                                           HasSubstr("sample \"A1\" of plate \"p1\": the wells' CV is"),
+                                           HasSubstr("exclude one that is wrong with a reason"))));
+    const auto& sample = run.results.condition.plates[0].samples[0];
+    EXPECT_LT(sample.concentration.interval->low, 37.5);
+    EXPECT_GT(sample.concentration.interval->high, 300.0);
+    EXPECT_THAT(run.results.fish[0].condition.doubts,
+                Contains(AllOf(HasSubstr("cortisol"), HasSubstr("by their own scatter"))));
+}
+
+TEST(FishCondition, a_control_that_failed_is_told_at_its_well) {
+    auto plate = sound_plate();
+    for (const std::size_t i : {std::size_t{2}, std::size_t{3}}) { // D3, D4 should hold 11
+        plate.grid[3][i] = test::small_curve.response(0.2);
+    }
+    const Season run(full_study(plate));
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("column \"concentration\""),
+                                           HasSubstr("control \"pool\" of plate \"p1\": failed: it should "
+                                                     "hold 11 and reads below 0.781"))));
+    const auto& control = run.results.condition.plates[0].controls[0];
+    EXPECT_EQ(control.is_accepted, std::optional(false));
+    EXPECT_THAT(control.recovery_percent.reason, HasSubstr("failed"));
+}
+
+TEST(FishCondition, one_negative_well_is_lost_alone_and_a_dilution_below_one_is_told) {
+    auto plate = sound_plate();
+    plate.grid[1][3] = -0.001;
+    auto files = full_study(plate);
+    files["wells.csv"] = test::with(files["wells.csv"], "p1,B3,sample,A1,,10\n", "p1,B3,sample,A1,,0.1\n");
+    const Season run(files);
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("raw/plates/p1.csv has -0.001 in well B4 (line 3)"),
+                                           HasSubstr("until then it is left out"))));
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("column \"dilution\""), HasSubstr("a dilution of 0.1"),
+                                           HasSubstr("write 10 for one part in ten"))));
+    EXPECT_EQ(run.results.condition.plates[0].unanswered, "");
+    EXPECT_THAT(run.results.condition.plates[0].samples[0].dilutions.at(0).wells, ElementsAre("B3"));
+}
+
 TEST(FishCondition, a_map_that_does_not_cover_the_plate_names_the_wells_and_the_rest_counts) {
     auto files = full_study();
     files["wells.csv"] = test::with(files["wells.csv"], "p1,H12,empty,,,\n", "");

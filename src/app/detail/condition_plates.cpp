@@ -114,6 +114,9 @@ class Reading {
         for (const auto& remark : material_.remarks) {
             out.determined.notes.push_back("on the plate: " + remark);
         }
+        for (const auto& doubt : material_.doubts) {
+            out.doubts.push_back(doubt.words);
+        }
         if (material_.steps.size() == 1) {
             out.response_cv = material_.steps.front().responses.cv;
         }
