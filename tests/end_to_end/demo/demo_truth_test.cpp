@@ -325,7 +325,9 @@ TEST_F(DemoTruth, nothing_is_told_but_what_is_planted) {
                                     {"OX-spare", 0},
                                     {"marked haemolysis", 0},
                                     {"fight", 0},
-                                    {"that of 0.625 ng/mL", 0}};
+                                    {"that of 0.625 ng/mL", 0},
+                                    // That standard bends the curve: left out, nothing is said of the spike.
+                                    {"spiked sample \"F06-P\" of plate \"C1\"", 0}};
     for (const auto& text : warnings()) {
         bool is_planted = false;
         for (auto& [words, times] : seen) {
