@@ -135,14 +135,14 @@ class MessyCondition : public testing::Test {
             scratch.write("study/" + name, bytes);
         }
         const auto study = (scratch.path() / "study").string();
-        said_ = test::lines_of(test::run_program(scratch, {"check", study}).out);
-        ran_ = test::run_program(scratch, {"run", study});
+        said = test::lines_of(test::run_program(scratch, {"check", study}).out);
+        ran = test::run_program(scratch, {"run", study});
         const auto text = read_file(scratch.path() / "study" / "results" / "results.json");
-        results_ = text ? json::parse(*text) : json::object();
-        page_ = read_file(scratch.path() / "study" / "results" / "report.html").value_or("");
+        results = text ? json::parse(*text) : json::object();
+        page = read_file(scratch.path() / "study" / "results" / "report.html").value_or("");
     }
     static const json& fish(const std::string& id) {
-        for (const auto& one : results_.at("fish")) {
+        for (const auto& one : results.at("fish")) {
             if (one.at("id") == id) {
                 return one.at("condition");
             }
@@ -155,23 +155,23 @@ class MessyCondition : public testing::Test {
         return Contains(AllOf(testing::StartsWith("beware: " + at), HasSubstr(parts)...));
     }
 
-    static inline std::vector<std::string> said_;
-    static inline test::Ran ran_;
-    static inline json results_;
-    static inline std::string page_;
+    static inline std::vector<std::string> said;
+    static inline test::Ran ran;
+    static inline json results;
+    static inline std::string page;
 };
 
 TEST_F(MessyCondition, stops_nothing) {
-    EXPECT_EQ(ran_.status, 0) << ran_.err;
-    EXPECT_THAT(said_.back(), HasSubstr("0 complaints that stop a run"));
-    EXPECT_GT(results_.at("fish")[0].at("metrics").at("peaks").size(), 0U) << "T01's uptake all the same";
+    EXPECT_EQ(ran.status, 0) << ran.err;
+    EXPECT_THAT(said.back(), HasSubstr("0 complaints that stop a run"));
+    EXPECT_GT(results.at("fish")[0].at("metrics").at("peaks").size(), 0U) << "T01's uptake all the same";
 }
 
 // A common teaching table (from memory), by Cohen's definition: 35 of 50 alike, 25 by chance, 0.4. With two
 // levels any weights give the same.
 TEST_F(MessyCondition, two_scorers_agree_as_their_table_says) {
-    ASSERT_EQ(results_.at("condition").at("agreements").size(), 1U);
-    const auto& agreement = results_.at("condition").at("agreements")[0];
+    ASSERT_EQ(results.at("condition").at("agreements").size(), 1U);
+    const auto& agreement = results.at("condition").at("agreements")[0];
     EXPECT_EQ(agreement.at("first"), "anna");
     EXPECT_EQ(agreement.at("second"), "bo");
     EXPECT_EQ(agreement.at("pairs"), 50);
@@ -181,34 +181,34 @@ TEST_F(MessyCondition, two_scorers_agree_as_their_table_says) {
     // drawn again differ from it by how skewed fifty fish are.
     EXPECT_NEAR(agreement.at("kappa").at("interval").at("low").get<double>(), 0.4 - (1.96 * 0.1270), 0.03);
     EXPECT_NEAR(agreement.at("kappa").at("interval").at("high").get<double>(), 0.4 + (1.96 * 0.1270), 0.03);
-    EXPECT_THAT(page_, HasSubstr("<td>anna, bo</td>"));
+    EXPECT_THAT(page, HasSubstr("<td>anna, bo</td>"));
 }
 
 // Eight with both and three with one: 2 * 8 / (2 * 8 + 3) = 84.2 %. R: b <- binom.test(8, 11)$conf.int;
 // 2 * b / (1 + b) is 0.561 to 0.969.
 TEST_F(MessyCondition, two_tags_of_a_fish_say_how_many_stay_on) {
     EXPECT_THAT(
-        results_.at("condition").at("notes").get<std::vector<std::string>>(),
+        results.at("condition").at("notes").get<std::vector<std::string>>(),
         Contains("Tags, external T-bar: of the fish with two that were in hand again 8 had both and 3 "
                  "one: 84.2 % of tags stay on (95 % interval 56.1 to 96.9, exact), if each comes off by "
                  "itself and alike. No number here is corrected for it."));
-    EXPECT_THAT(page_, HasSubstr("84.2 % of tags stay on"));
+    EXPECT_THAT(page, HasSubstr("84.2 % of tags stay on"));
 }
 
 TEST_F(MessyCondition, each_slip_of_blood_is_told_at_its_cell) {
-    EXPECT_THAT(said_,
+    EXPECT_THAT(said,
                 told("blood.csv line 2, column \"volume_ml\"", "OVER the permit's 1.00 mL/kg by 0.40 mL"));
-    EXPECT_THAT(said_, told("blood.csv line 3, column \"drawn_at\"", "first met at 2026-06-14T07:55:00Z",
+    EXPECT_THAT(said, told("blood.csv line 3, column \"drawn_at\"", "first met at 2026-06-14T07:55:00Z",
                             "until then the row is left out"));
-    EXPECT_THAT(said_, told("blood.csv line 4, column \"value\": \"5,2\"", "write a decimal point"));
-    EXPECT_THAT(said_, told("blood.csv line 5, column \"drawn_at\": \"06/14/2026 09:06\" is not a time",
+    EXPECT_THAT(said, told("blood.csv line 4, column \"value\": \"5,2\"", "write a decimal point"));
+    EXPECT_THAT(said, told("blood.csv line 5, column \"drawn_at\": \"06/14/2026 09:06\" is not a time",
                             "format the column as yyyy-mm-dd"));
-    EXPECT_THAT(said_, told("blood.csv line 6, column \"unit\": \"mmol/gal\"", "one of mmol/L"));
-    EXPECT_THAT(said_, told("blood.csv line 7, column \"volume_ml\": \"-0.4\"", "more than 0"));
-    EXPECT_THAT(said_,
+    EXPECT_THAT(said, told("blood.csv line 6, column \"unit\": \"mmol/gal\"", "one of mmol/L"));
+    EXPECT_THAT(said, told("blood.csv line 7, column \"volume_ml\": \"-0.4\"", "more than 0"));
+    EXPECT_THAT(said,
                 told("blood.csv line 10, column \"value\"", "its comma can part decimals or thousands"));
-    EXPECT_THAT(said_, told("blood.csv line 11, column \"drawn_at\"", "after the fish had left: released"));
-    EXPECT_THAT(said_,
+    EXPECT_THAT(said, told("blood.csv line 11, column \"drawn_at\"", "after the fish had left: released"));
+    EXPECT_THAT(said,
                 told("blood.csv line 12, column \"value\": \"LOD\" is not a number", "write the limit"));
 }
 
@@ -222,15 +222,15 @@ TEST_F(MessyCondition, a_limit_is_one_however_it_is_spelled) {
 }
 
 TEST_F(MessyCondition, each_slip_of_tubes_and_plates_is_told_at_its_cell) {
-    EXPECT_THAT(said_, told("samples.csv line 5, column \"sample\"", "\"A3\"", "stands in line 4 already"));
-    EXPECT_THAT(said_, told("wells.csv line 22, column \"dilution\": \"0\"", "more than 0"));
-    EXPECT_THAT(said_, told("wells.csv line", "E5 of \"p1\" stands in line", "neither row counts"));
-    EXPECT_THAT(said_,
+    EXPECT_THAT(said, told("samples.csv line 5, column \"sample\"", "\"A3\"", "stands in line 4 already"));
+    EXPECT_THAT(said, told("wells.csv line 22, column \"dilution\": \"0\"", "more than 0"));
+    EXPECT_THAT(said, told("wells.csv line", "E5 of \"p1\" stands in line", "neither row counts"));
+    EXPECT_THAT(said,
                 told("wells.csv line", "of plate \"p1\"", "that of 6.25 ng/mL (E1, E2): read back as"));
-    EXPECT_THAT(said_, told("raw/plates/p1.csv line", "that the plate map does not name", "H12"));
-    EXPECT_THAT(said_,
+    EXPECT_THAT(said, told("raw/plates/p1.csv line", "that the plate map does not name", "H12"));
+    EXPECT_THAT(said,
                 told("plates.csv line 3, column \"file\"", "\"raw/plates/p2.csv\": the file is empty"));
-    const auto& plates = results_.at("condition").at("plates");
+    const auto& plates = results.at("condition").at("plates");
     ASSERT_EQ(plates.size(), 2U);
     EXPECT_EQ(plates[0].at("unanswered"), "");
     EXPECT_GT(plates[0].at("samples")[0].at("concentration").at("value").get<double>(), 0.0)
@@ -239,10 +239,10 @@ TEST_F(MessyCondition, each_slip_of_tubes_and_plates_is_told_at_its_cell) {
 }
 
 TEST_F(MessyCondition, each_slip_of_scores_and_fates_is_told_at_its_cell) {
-    EXPECT_THAT(said_,
+    EXPECT_THAT(said,
                 told("fins.csv line 102, column \"fin\": \"left_pelvik\"", "did you mean left_pelvic?"));
-    EXPECT_THAT(said_, told("fins.csv line 103, column \"score\": \"shredded\"", "one of whole, torn"));
-    EXPECT_THAT(said_, told("fates.csv line 60, column \"at\"",
+    EXPECT_THAT(said, told("fins.csv line 103, column \"score\": \"shredded\"", "one of whole, torn"));
+    EXPECT_THAT(said, told("fates.csv line 60, column \"at\"",
                             "released at 2026-06-14T18:00:00Z, after it was "
                             "found dead",
                             "the first death stands"));

@@ -125,14 +125,14 @@ bool Sequence::runs_forward(const Stream& stream, const BlockChunk& chunk) const
         std::max(3600 * nanoseconds_per_second, 100 * std::min(stream.usual_ns, longest_usual_ns));
     const auto& times = chunk.data.times_ns;
     std::int64_t last = stream.any ? stream.last_ns : times.front();
-    bool forward = true;
+    int forward = 1; // without a branch in the loop
     for (const std::int64_t time : times) {
-        // One comparison for both ends: a negative step is a huge unsigned one.
-        forward &= static_cast<std::uint64_t>(time) - static_cast<std::uint64_t>(last) <=
-                   static_cast<std::uint64_t>(far);
+        // The step as an unsigned number, for it may be more than a signed one holds.
+        const auto step = static_cast<std::uint64_t>(time) - static_cast<std::uint64_t>(last);
+        forward &= static_cast<int>(time >= last) & static_cast<int>(step <= static_cast<std::uint64_t>(far));
         last = time;
     }
-    return forward;
+    return forward != 0;
 }
 
 void Sequence::take_chunk(Stream& stream, BlockChunk& chunk) {
