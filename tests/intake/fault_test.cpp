@@ -294,6 +294,17 @@ TEST(Fault, duplicate_times_are_kept_and_reported_backward_ones_refused) {
     EXPECT_TRUE(file->report.clock_steps.empty());
 }
 
+// The difference of the two ends of what a time can hold fits no signed number of 64 bits: 2^64 ns less
+// 1.8446744072e19 ns looks like 1.7 s forward.
+TEST(Fault, from_the_last_time_there_is_to_the_first_is_backward) {
+    const auto file = load_text("time,o2 [mg/L]\n9223372036,8.1\n-9223372036,8.2\n-9223372035,8.3\n",
+                                {.time_form = TimeForm::epoch_seconds});
+    ASSERT_TRUE(file) << file.error().text();
+    expect_all_accounted(*file);
+    EXPECT_THAT(file->streams[0].columns[0], ElementsAre(8.1));
+    EXPECT_EQ(file->report.refused.size(), 2U);
+}
+
 TEST(Fault, a_clock_set_back_is_one_step_and_a_garbled_time_one_row) {
     std::string text = "time,o2 [mg/L]\n";
     const auto row = [&](int s) { text += fmt::format("2026-06-14T10:{:02}:{:02}Z,8.1\n", s / 60, s % 60); };
