@@ -348,7 +348,7 @@ TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& 
     TableContext context = context_of(brief);
     context.edits = edits;
     for (const auto& definition : study::tables()) {
-        auto bytes = read_file(folder / definition.file, std::uint64_t{64} << 20);
+        auto bytes = read_file(folder / definition.file, most_table_bytes);
         const bool is_missing = !bytes && bytes.error().code == ErrorCode::file_missing;
         const bool is_edited = std::ranges::find(edits, definition.name, &study::Edit::table) != edits.end();
         if (bytes || (is_missing && is_edited)) {

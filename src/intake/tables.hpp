@@ -24,6 +24,9 @@
 
 namespace backeddy::intake {
 
+/// A table's file beyond this is refused.
+inline constexpr std::uint64_t most_table_bytes = std::uint64_t{64} << 20;
+
 /// What the brief says that tables need.
 struct TableContext {
     std::string zone = "UTC";                       ///< of local times

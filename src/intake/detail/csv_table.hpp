@@ -14,6 +14,8 @@ struct CsvRow {
     std::uint64_t line = 0; ///< on which it begins; of a row that an edit added, the edit's number
     std::vector<std::string> cells;
     bool is_added = false; ///< by an edit of the journal
+    /// With edits laid over: the cells as the file has them, by which edits find their row.
+    std::vector<std::string> in_file;
 };
 
 struct CsvTable {

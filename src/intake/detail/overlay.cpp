@@ -17,8 +17,8 @@ class Overlay {
     Overlay(CsvTable& table, const study::TableDefinition& definition, const CellText& cell_text)
         : table_(&table), definition_(&definition), cell_text_(&cell_text) {
         // Rows of the file are found by what stands there, whatever earlier edits have made of them.
-        for (const auto& row : table.rows) {
-            as_in_file_.push_back(row.cells);
+        for (auto& row : table.rows) {
+            row.in_file = row.cells;
         }
     }
 
@@ -108,20 +108,18 @@ class Overlay {
                 place = table_->rows[i].cells[*key] == row.cells[*key] ? i + 1 : place;
             }
         }
-        const auto step = static_cast<std::ptrdiff_t>(place);
-        as_in_file_.insert(as_in_file_.begin() + step, std::vector<std::string>());
-        table_->rows.insert(table_->rows.begin() + step, std::move(row));
+        table_->rows.insert(table_->rows.begin() + static_cast<std::ptrdiff_t>(place), std::move(row));
         for (auto& at : withdrawn_) {
             at += at >= place ? 1 : 0;
         }
         added_.push_back(edit);
     }
 
-    [[nodiscard]] bool holds(std::size_t row, const RowText& cells) const {
-        return !as_in_file_[row].empty() && std::ranges::all_of(cells, [&](const auto& cell) {
+    [[nodiscard]] bool holds(const CsvRow& row, const RowText& cells) const {
+        return !row.is_added && std::ranges::all_of(cells, [&](const auto& cell) {
             const auto at = index(cell.first);
-            const bool is_there = at && *at < as_in_file_[row].size();
-            return (is_there ? as_in_file_[row][*at] : std::string()) == cell.second;
+            const bool is_there = at && *at < row.in_file.size();
+            return (is_there ? row.in_file[*at] : std::string()) == cell.second;
         });
     }
 
@@ -138,7 +136,7 @@ class Overlay {
         }
         std::optional<std::size_t> out;
         for (std::size_t i = 0; i < table_->rows.size(); ++i) {
-            if (!holds(i, edit.row)) {
+            if (!holds(table_->rows[i], edit.row)) {
                 continue;
             }
             if (out) {
@@ -184,7 +182,6 @@ class Overlay {
     CsvTable* table_;
     const study::TableDefinition* definition_;
     const CellText* cell_text_;
-    std::vector<std::vector<std::string>> as_in_file_; ///< of each row; empty: an edit added it
     std::vector<Edit> added_;
     std::vector<std::size_t> withdrawn_;
 };
