@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/brief_text.hpp"
 #include "app/detail/folder_lock.hpp"
 #include "base/file.hpp"
 #include "intake/add_rows.hpp"
@@ -58,7 +59,7 @@ std::vector<study::Complaint> in_the_way(const Asked& asked) {
 
 Expected<Asked> read_asked(const fs::path& folder) {
     const fs::path path = folder / "study.toml";
-    auto text = read_file(path, std::uint64_t{16} << 20);
+    auto text = read_file(path, most_brief_bytes);
     if (!text) {
         Error error = std::move(text).error();
         error.remedy = "name a study folder, or make one with: backeddy new DIR";

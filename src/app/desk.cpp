@@ -110,6 +110,8 @@ class Desk::Worker {
 
     [[nodiscard]] JournalRead journal() const { return read_journal(wish_.folder); }
 
+    [[nodiscard]] const std::filesystem::path& folder() const { return wish_.folder; }
+
   private:
     void work(const std::stop_token& stop) {
         answer_all();
@@ -314,6 +316,10 @@ Expected<std::vector<store::EntryId>> Desk::write(const std::vector<Wished>& wis
 
 JournalRead Desk::journal() const {
     return worker_->journal();
+}
+
+const std::filesystem::path& Desk::folder() const {
+    return worker_->folder();
 }
 
 Expected<std::string> Desk::why(const std::string& fish, const std::string& number) const {

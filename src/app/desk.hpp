@@ -97,6 +97,8 @@ class Desk {
                                                               const Author& author);
     /// The journal as it stands.
     [[nodiscard]] JournalRead journal() const;
+    /// Where the study is.
+    [[nodiscard]] const std::filesystem::path& folder() const;
 
     /// How soon after a save the work begins, about.
     static constexpr std::chrono::milliseconds look_every{200};

@@ -120,6 +120,19 @@ Edit edit_of(const store::Entry& entry, std::uint64_t number) {
     return out;
 }
 
+void check_record(const store::Entry& entry) {
+    const Json content = Json::parse(entry.content, nullptr, false);
+    if (!content.is_object()) {
+        throw Unreadable{"content that is no JSON object", "one, as docs/journal.md says"};
+    }
+    (void)text_at(content, "file");
+    if (entry.role != store::Role::scientist) {
+        throw Unreadable{
+            fmt::format("a change of a file by {} ({})", entry.author, store::name_of(entry.role)),
+            "a scientist, who may change files"};
+    }
+}
+
 std::optional<store::EntryId> undone_by(const store::Entry& entry) {
     const Json content = Json::parse(entry.content, nullptr, false);
     const auto found = content.is_object() ? content.find("entry") : content.end();
@@ -161,6 +174,8 @@ class Reader {
             undo(i);
         } else if (entry.act == act_add || entry.act == act_set || entry.act == act_withdraw) {
             read.edit = edit_of(entry, i + 1);
+        } else if (entry.act == act_record) {
+            check_record(entry);
         } else {
             throw Unreadable{fmt::format("an act \"{}\"", entry.act),
                              "one that this version of the program knows"};

@@ -21,12 +21,15 @@ namespace backeddy::app {
 //   set       {"table": "fish", "row": {"fish": "T01"}, "cells": {"mass_g": {"was": "", "now": "512"}}}
 //   withdraw  {"table": "events", "added_by": "00c0ffee00c0ffee:12"}
 //   undo      {"entry": "00c0ffee00c0ffee:12"}
+//   record    {"file": "study.toml", "was": {"sha256": "...", "text": "..."}, "now": {"sha256": "..."}}
 // `row` of set and withdraw holds the cells by which a row of the file is found; `added_by` names the entry
-// that added the row instead. All cells are texts; see study/edit.hpp.
+// that added the row instead. All cells are texts; see study/edit.hpp. A record says what was done to a file
+// of the folder; it changes no table, and undoing it does nothing to the file.
 inline constexpr std::string_view act_add = "add";
 inline constexpr std::string_view act_set = "set";
 inline constexpr std::string_view act_withdraw = "withdraw";
 inline constexpr std::string_view act_undo = "undo";
+inline constexpr std::string_view act_record = "record";
 
 /// "00c0ffee00c0ffee:12", and back.
 [[nodiscard]] std::string id_text(const store::EntryId& id);
@@ -43,7 +46,7 @@ inline constexpr std::string_view act_undo = "undo";
 struct ReadEntry {
     std::uint64_t number = 0; ///< its place in the order, from 1
     bool is_undone = false;
-    /// Nothing for an undo, and for an entry that has no effect: then a complaint says why.
+    /// Nothing for an undo or a record, and for an entry that has no effect: then a complaint says why.
     std::optional<study::Edit> edit;
 };
 

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "app/brief_text.hpp"
 #include "base/file.hpp"
 #include "base/hash.hpp"
 #include "intake/brief.hpp"
@@ -104,11 +105,11 @@ std::vector<study::Complaint> complaints_with(const std::filesystem::path& folde
 // one of these entries.
 std::optional<Error> made_worse(const std::filesystem::path& folder, std::span<const store::Entry> entries,
                                 std::size_t count) {
-    auto text = read_file(folder / "study.toml", std::uint64_t{16} << 20);
+    auto text = read_file(folder / brief_name, most_brief_bytes);
     if (!text) {
         return std::move(text).error();
     }
-    const auto brief = intake::read_brief(*text, "study.toml").brief;
+    const auto brief = intake::read_brief(*text, brief_name).brief;
     const auto before = complaints_with(folder, brief, entries.first(entries.size() - count));
     for (const auto& complaint : complaints_with(folder, brief, entries)) {
         const bool is_of_these = complaint.error.place.file == study::journal_name &&

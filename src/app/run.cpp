@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "app/brief_text.hpp"
 #include "app/column_doubts.hpp"
 #include "app/control_doubts.hpp"
 #include "app/followers.hpp"
@@ -77,7 +78,7 @@ std::string severity_word(study::Severity severity) {
 
 Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     const fs::path brief_path = folder / "study.toml";
-    auto text = read_file(brief_path, std::uint64_t{16} << 20);
+    auto text = read_file(brief_path, most_brief_bytes);
     if (!text) {
         Error error = std::move(text).error();
         error.remedy = "name a study folder, or make one with: backeddy new DIR";

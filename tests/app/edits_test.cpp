@@ -95,6 +95,13 @@ TEST(JournalEdits, TwoUndosOfOneEntryFromTwoDevicesAreOne) {
     EXPECT_THAT(read.complaints, IsEmpty());
 }
 
+TEST(JournalEdits, ARecordOfAFileChangesNoTable) {
+    const auto read = read_entries(std::vector{entry(
+        1, act_record, R"({"file":"study.toml","was":{"sha256":"ab","text":"x"},"now":{"sha256":"cd"}})")});
+    EXPECT_THAT(read.edits(), IsEmpty());
+    EXPECT_THAT(read.complaints, IsEmpty());
+}
+
 TEST(JournalEdits, AreHeldToTheRoleOfTheirAuthor) {
     const std::string decision = R"({"table":"decisions","row":{"stay":"s2","act":"exclude"}})";
     const std::vector entries{entry(1, act_add, a_fish, store::Role::crew),
@@ -128,6 +135,9 @@ TEST(JournalEdits, WhatCannotBeReadIsLeftOutAndTold) {
         {entry(1, act_undo, R"({"entry":"T:1"})"), "T:1"},
         {entry(1, act_undo, undo_of(1)), "comes later"},
         {entry(1, act_undo, undo_of(9)), "not here"},
+        {entry(1, act_record, "7"), "no JSON object"},
+        {entry(1, act_record, "{}"), "\"file\""},
+        {entry(1, act_record, R"({"file":"study.toml"})", store::Role::crew), "(crew)"},
         {entry(1, "dance", "{}"), "dance"}};
     for (const auto& [bad, words] : cases) {
         const auto read = read_entries(std::vector{bad});
