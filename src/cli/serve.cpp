@@ -15,6 +15,7 @@
 #include "app/version.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
+#include "pages/edit_routes.hpp"
 #include "pages/page_files.hpp"
 #include "pages/study_routes.hpp"
 #include "server/gate.hpp"
@@ -98,7 +99,7 @@ Instant wall_clock() {
 
 std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk) {
     auto out = server::own_routes(gate, app::program_version);
-    for (auto more : {pages::study_routes(desk), pages::page_routes()}) {
+    for (auto more : {pages::study_routes(desk), pages::edit_routes(desk), pages::page_routes()}) {
         std::ranges::move(more, std::back_inserter(out));
     }
     return out;

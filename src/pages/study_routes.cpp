@@ -8,6 +8,7 @@
 
 #include "app/results.hpp"
 #include "app/why.hpp"
+#include "pages/detail/answers.hpp"
 #include "report/json.hpp"
 #include "report/json_stream.hpp"
 
@@ -24,14 +25,7 @@ using server::problem;
 using server::Request;
 using server::Response;
 using server::Right;
-using server::Role;
 using server::Route;
-
-// A name that names nothing is not found; what else a person can get wrong is a bad request.
-Response refusal(const Error& error) {
-    const bool is_missing = error.code == ErrorCode::unknown_name || error.code == ErrorCode::too_few;
-    return problem(is_missing ? 404 : 400, error.text(), error.remedy);
-}
 
 Response no_answer() {
     return problem(404, "this study has no answer yet",
@@ -135,18 +129,6 @@ Response why(const app::Desk& desk, const Request& request) {
 
 using Json = nlohmann::json;
 
-store::Role store_role(Role role) {
-    switch (role) {
-    case Role::viewer:
-        return store::Role::viewer;
-    case Role::crew:
-        return store::Role::crew;
-    case Role::scientist:
-        return store::Role::scientist;
-    }
-    return store::Role::viewer;
-}
-
 // {"entries": [{"act": "...", "content": {...}, "reason": "..."}]}, or nothing.
 std::optional<std::vector<app::Wished>> wishes_of(const std::string& body) {
     const Json document = Json::parse(body, nullptr, false);
@@ -174,12 +156,9 @@ Response write(app::Desk& desk, const Request& request) {
         return problem(400, "the body is no list of entries",
                        R"(send {"entries": [{"act": "add", "content": {...}, "reason": "..."}]})");
     }
-    // Whoever opened the program on the machine itself has no name of their own.
-    const std::string name = request.asker.name.empty() ? "at this machine" : request.asker.name;
-    const auto ids = desk.write(*wishes, {.name = name, .role = store_role(*request.asker.role)});
+    const auto ids = desk.write(*wishes, author_of(request));
     if (!ids) {
-        const bool is_machine = ids.error().code == ErrorCode::cannot_write;
-        return problem(is_machine ? 507 : 409, ids.error().text(), ids.error().remedy);
+        return change_refused(ids.error());
     }
     Json out{{"ids", Json::array()}};
     for (const auto& id : *ids) {

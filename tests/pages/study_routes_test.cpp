@@ -12,6 +12,7 @@
 
 #include "app/run.hpp"
 #include "app/why.hpp"
+#include "pages/edit_routes.hpp"
 #include "pages/page_files.hpp"
 #include "server/gate.hpp"
 #include "server/own_routes.hpp"
@@ -253,6 +254,7 @@ TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_n
     Gate gate({.port = 1}, people);
     auto all = server::own_routes(gate, "");
     std::ranges::move(study_routes(*desk_), std::back_inserter(all));
+    std::ranges::move(edit_routes(*desk_), std::back_inserter(all));
     const auto document = json::parse(server::openapi_document());
     EXPECT_EQ(document.at("openapi"), "3.1.0");
     std::vector<std::string> written, served;

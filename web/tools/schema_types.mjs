@@ -1,14 +1,29 @@
-// Writes src/data/results.ts, the TypeScript face of src/report/results.schema.json; with --check it only compares and
-// fails on drift. It knows the part of JSON Schema 2020-12 that the schema uses, and stops at anything else.
+// Writes the TypeScript faces of src/report/results.schema.json (src/data/results.ts) and of the schemas in
+// src/server/openapi.json (src/server/api.ts); with --check it only compares and fails on drift. It knows the part of
+// JSON Schema 2020-12 that these use, and stops at anything else.
 import { readFileSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 
-const schemaFile = fileURLToPath(new URL('../../src/report/results.schema.json', import.meta.url));
-const typesFile = fileURLToPath(new URL('../src/data/results.ts', import.meta.url));
+const read = (path) => JSON.parse(readFileSync(new URL(path, import.meta.url), 'utf8'));
+export const sources = [
+  {
+    from: 'src/report/results.schema.json',
+    to: 'src/data/results.ts',
+    types: (from) => {
+      const schema = read(`../../${from}`);
+      return [['Results', schema], ...Object.entries(schema.$defs)];
+    },
+  },
+  {
+    from: 'src/server/openapi.json',
+    to: 'src/server/api.ts',
+    types: (from) => Object.entries(read(`../../${from}`).components.schemas),
+  },
+];
 
 const known = new Set([
   '$schema', '$id', '$ref', '$defs', 'title', 'description', 'type', 'properties', 'required', 'additionalProperties',
-  'items', 'anyOf', 'enum', 'const', 'format', 'minimum', 'maximum', 'minLength', 'if', 'then',
+  'items', 'anyOf', 'enum', 'const', 'format', 'minimum', 'maximum', 'minLength', 'maxLength', 'minItems', 'if', 'then',
 ]);
 const plain = { string: 'string', number: 'number', integer: 'number', boolean: 'boolean', null: 'null' };
 
@@ -24,7 +39,7 @@ function refuse(node) {
 
 function typeOf(node, indent) {
   refuse(node);
-  if (node.$ref) return nameOf(node.$ref.replace('#/$defs/', ''));
+  if (node.$ref) return nameOf(node.$ref.replace(/^#\/(\$defs|components\/schemas)\//, ''));
   if ('const' in node) return JSON.stringify(node.const);
   if (node.enum) return node.enum.map((each) => JSON.stringify(each)).join(' | ');
   if (node.anyOf) return node.anyOf.map((each) => typeOf(each, indent)).join(' | ');
@@ -34,11 +49,15 @@ function typeOf(node, indent) {
     return item.includes(' | ') ? `(${item})[]` : `${item}[]`;
   }
   if (node.type === 'object') return objectType(node, indent);
+  if (Object.keys(node).every((key) => key === 'description')) return 'unknown';
   if (!plain[node.type]) throw new Error(`schema_types: no type for ${JSON.stringify(node)}`);
   return plain[node.type];
 }
 
 function objectType(node, indent) {
+  if (!node.properties) {
+    return `Record<string, ${node.additionalProperties ? typeOf(node.additionalProperties, indent) : 'unknown'}>`;
+  }
   const inner = indent + '  ';
   const required = new Set(node.required ?? []);
   const lines = Object.entries(node.properties).map(([name, value]) => {
@@ -48,29 +67,26 @@ function objectType(node, indent) {
   return `{\n${lines.join('\n')}\n${indent}}`;
 }
 
-export function typesText() {
-  const schema = JSON.parse(readFileSync(schemaFile, 'utf8'));
-  const parts = [
-    '// Made from src/report/results.schema.json by tools/schema_types.mjs (npm run types). Do not edit.\n',
-  ];
-  const add = (name, node) => {
+export function typesText({ from, types }) {
+  const parts = [`// Made from ${from} by tools/schema_types.mjs (npm run types). Do not edit.\n`];
+  for (const [word, node] of types(from)) {
     if (node.description) parts.push(`/** ${node.description} */`);
+    const name = nameOf(word);
     const body = typeOf(node, '');
     parts.push(body.startsWith('{') ? `export interface ${name} ${body}\n` : `export type ${name} = ${body};\n`);
-  };
-  add('Results', schema);
-  for (const [word, node] of Object.entries(schema.$defs)) add(nameOf(word), node);
+  }
   return parts.join('\n');
 }
 
 if (process.argv[1] === fileURLToPath(import.meta.url)) {
-  const text = typesText();
-  if (process.argv.includes('--check')) {
-    if (readFileSync(typesFile, 'utf8') !== text) {
-      console.error('src/data/results.ts is not what results.schema.json gives: run "npm run types"');
+  for (const source of sources) {
+    const file = fileURLToPath(new URL(`../${source.to}`, import.meta.url));
+    const text = typesText(source);
+    if (!process.argv.includes('--check')) {
+      writeFileSync(file, text);
+    } else if (readFileSync(file, 'utf8') !== text) {
+      console.error(`${source.to} is not what ${source.from} gives: run "npm run types"`);
       process.exit(1);
     }
-  } else {
-    writeFileSync(typesFile, text);
   }
 }

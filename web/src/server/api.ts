@@ -1,0 +1,261 @@
+// Made from src/server/openapi.json by tools/schema_types.mjs (npm run types). Do not edit.
+
+export interface About {
+  program: "backeddy";
+  version: string;
+}
+
+export interface SignIn {
+  name: string;
+  passphrase: string;
+}
+
+export interface Session {
+  /** Empty for who opened the printed address on the machine itself */
+  name: string;
+  role: "viewer" | "crew" | "scientist";
+  change_token: string;
+}
+
+export interface State {
+  phase: "reading" | "computing" | "ready" | "stopped";
+  /** The work being done; empty when there is none */
+  what: string;
+  done: number;
+  /** 0: unknown */
+  total: number;
+  unit: string;
+  /** Of the results served; empty while there are none */
+  revision: string;
+  answered_at: string | null;
+  /** Of the folder as it was last read */
+  complaints: Complaint[];
+  /** Those that only follow from others */
+  complaints_left_out: number;
+}
+
+export interface Complaint {
+  severity: "stops" | "beware";
+  /** "journal" where an entry is meant; its number is then the line */
+  file: string;
+  line: number | null;
+  column: string;
+  found: string;
+  expected: string;
+  remedy: string;
+  /** All of it in one sentence */
+  text: string;
+}
+
+export interface File {
+  name: string;
+  bytes: number;
+}
+
+export interface Trace {
+  from: string;
+  /** Seconds since `from` */
+  at_s: number[];
+  /** null: a gap */
+  oxygen_mg_per_l: (number | null)[];
+  saturation_percent: (number | null)[];
+  temperature_celsius: (number | null)[];
+  states: Record<string, unknown>[];
+  /** Readings before thinning */
+  rows: number;
+}
+
+export interface Road {
+  text: string;
+}
+
+export interface Wish {
+  act: "add" | "set" | "withdraw" | "undo" | "record";
+  content: Content;
+  reason?: string;
+}
+
+/** Of add: table and row. Of set: table, row or added_by, and cells. Of withdraw: table, and row or added_by. Of undo: entry. */
+export interface Content {
+  /** A table's file without .csv */
+  table?: string;
+  /** Of add the new row; else the cells by which a row of the file is found. All cells are texts. */
+  row?: Record<string, string>;
+  /** The entry that added the row */
+  added_by?: string;
+  cells?: Record<string, {
+    was: string;
+    now: string;
+  }>;
+  /** The entry that is undone */
+  entry?: string;
+}
+
+export interface Wishes {
+  entries: Wish[];
+}
+
+export interface Written {
+  ids: string[];
+}
+
+export interface Journal {
+  entries: Entry[];
+  /** Of entries that count for nothing */
+  complaints: Complaint[];
+}
+
+export interface Entry {
+  /** Its place in the order, from 1 */
+  number: number;
+  id: string;
+  at: string;
+  author: string;
+  role: "crew" | "scientist" | "viewer";
+  act: string;
+  /** null where it is no JSON */
+  content: unknown;
+  reason: string;
+  is_undone: boolean;
+}
+
+export interface Table {
+  /** The word for it: its file without .csv */
+  table: string;
+  file: string;
+  what: string;
+  needed: boolean;
+  /** By who asks */
+  may_edit: boolean;
+  columns: Column[];
+}
+
+export interface Column {
+  name: string;
+  kind: "text" | "name" | "number" | "time" | "word" | "channel" | "number or limit";
+  needed: boolean;
+  unit: string;
+  what: string;
+  /** Of kind word: those it may be */
+  words: string[];
+  least: number | null;
+  most: number | null;
+}
+
+export interface Grid {
+  file: string;
+  exists: boolean;
+  /** Cells are as the file writes them */
+  has_decimal_comma: boolean;
+  /** As the header has them */
+  columns: string[];
+  rows: GridRow[];
+}
+
+export interface GridRow {
+  /** Of the file; of an added row its entry's number */
+  line: number;
+  /** The entry that added it; empty: the file has it */
+  added_by: string;
+  cells: string[];
+  /** As the file has them; shorter where edits brought columns */
+  in_file: string[];
+}
+
+export interface Brief {
+  text: string;
+  sha256: string;
+}
+
+export interface BriefWish {
+  text: string;
+  /** Of the brief that was opened; needed to save */
+  was_sha256?: string;
+}
+
+export interface Look {
+  id: string;
+  name: string;
+  bytes: number;
+  sha256: string;
+  /** Why it cannot be read as it is */
+  stop: Stop | null;
+  understood: string[];
+  /** What became of the rows */
+  told: string[];
+  columns: SeenColumn[];
+  /** With the units of the values */
+  readings: string[];
+  first_rows: SeenRow[];
+  streams: Stream[];
+  /** Where a [[trace]] of the brief would take it */
+  places: TakingPlace[];
+}
+
+export interface Stop {
+  text: string;
+  found: string;
+  expected: string;
+  remedy: string;
+  column: string;
+}
+
+export interface SeenColumn {
+  index: number;
+  header: string;
+  use: string;
+  unit: string;
+  channel: string;
+  why: string;
+  /** By the settings, not found */
+  is_set: boolean;
+}
+
+export interface SeenRow {
+  line: number;
+  stream: string;
+  at: string;
+  values: (number | null)[];
+}
+
+export interface Stream {
+  name: string;
+  rows: number;
+  first: string;
+  last: string;
+  usual_interval_s: number;
+}
+
+export interface TakingPlace {
+  trace: string;
+  place: string;
+}
+
+export interface LookWish {
+  /** As this [[trace]] of the brief */
+  trace?: string;
+  /** By the keys of a [[trace]]; "column" is a list of objects */
+  settings?: Record<string, unknown>;
+}
+
+export interface TakeWish {
+  /** Inside the study, below raw/ */
+  place: string;
+  /** Of a new [[trace]], its name with them */
+  settings?: Record<string, unknown>;
+}
+
+export interface Taken {
+  place: string;
+  sha256: string;
+}
+
+export interface Problem {
+  type: "about:blank";
+  title: string;
+  status: number;
+  /** What is wrong */
+  detail: string;
+  /** What the reader can do */
+  remedy: string;
+}
