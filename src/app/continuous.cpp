@@ -215,18 +215,26 @@ Expected<ContinuousUptake> one_curve(const StayAnswer& stay, const Chambers& cha
 
 } // namespace
 
-std::vector<std::optional<Expected<ContinuousUptake>>>
-continuous_of(const Study& study, const Chambers& chambers, const StayAnswers& stays, Threads threads) {
-    std::vector<std::optional<Expected<ContinuousUptake>>> out(stays.list.size());
+Curves continuous_of(const Study& study, const Chambers& chambers, const StayAnswers& stays,
+                     Threads threads) {
+    Curves out(stays.list.size());
+    renew_curves(study, chambers, stays, std::vector<bool>(stays.list.size(), true), threads, out);
+    return out;
+}
+
+void renew_curves(const Study& study, const Chambers& chambers, const StayAnswers& stays,
+                  const std::vector<bool>& is_changed, Threads threads, Curves& curves) {
     parallel_for(stays.list.size(), threads, [&](std::size_t i) {
-        const auto& stay = stays.list[i];
-        const auto settings = study.brief.at(stay.stay->from()).continuous;
-        if (stay.fish == nullptr || !stay.uptake || !settings.is_wanted) {
+        if (!is_changed[i]) {
             return;
         }
-        out[i] = one_curve(stay, chambers, settings);
+        const auto& stay = stays.list[i];
+        const auto settings = study.brief.at(stay.stay->from()).continuous;
+        curves[i].reset();
+        if (stay.fish != nullptr && stay.uptake && settings.is_wanted) {
+            curves[i] = one_curve(stay, chambers, settings);
+        }
     });
-    return out;
 }
 
 } // namespace backeddy::app

@@ -13,7 +13,13 @@ namespace backeddy::app {
 
 /// In the order of stays.list; nothing for a blank and where the brief wants no curve. A stay that gives none
 /// holds the reason.
-[[nodiscard]] std::vector<std::optional<Expected<uptake::ContinuousUptake>>>
-continuous_of(const Study& study, const Chambers& chambers, const StayAnswers& stays, Threads threads);
+using Curves = std::vector<std::optional<Expected<uptake::ContinuousUptake>>>;
+
+[[nodiscard]] Curves continuous_of(const Study& study, const Chambers& chambers, const StayAnswers& stays,
+                                   Threads threads);
+
+/// The curves of the stays that changed, anew.
+void renew_curves(const Study& study, const Chambers& chambers, const StayAnswers& stays,
+                  const std::vector<bool>& is_changed, Threads threads, Curves& curves);
 
 } // namespace backeddy::app

@@ -62,12 +62,6 @@ std::string_view word(DeskPhase phase) {
     return "";
 }
 
-const ResultFile* DeskAnswer::file(std::string_view name) const {
-    const auto found =
-        std::find_if(files.begin(), files.end(), [&](const auto& each) { return each.name == name; });
-    return found == files.end() ? nullptr : &*found;
-}
-
 // The thread and what it shares. `state_` and `answer_` change under one short lock; `study_`, which readers
 // may look into for a while, has a lock of its own.
 class Desk::Worker {
@@ -123,12 +117,15 @@ class Desk::Worker {
                 is_written = std::exchange(is_written_, false);
             }
             if (stop.stop_requested()) {
-                return;
+                break;
             }
             if (const auto changed = watch_.changed(); is_written || !changed.empty()) {
                 answer(changed);
+            } else {
+                keep();
             }
         }
+        keep();
     }
 
     // The files of the journal change with every entry of our own, and again a moment later: what it says is
@@ -200,22 +197,38 @@ class Desk::Worker {
     // Only this thread changes study_, so that it may be read here without a lock.
     void publish() {
         const StudyRun& run = *study_->run;
-        auto answer = std::make_shared<DeskAnswer>();
-        answer->study = study_->opened.study.brief.study.title;
-        answer->files = result_files(run);
-        answer->at = wish_.now();
-        auto complaints = run.complaints;
-        if (auto kept = replace_result_folder(wish_.folder / "results", answer->files); !kept) {
-            complaints.push_back({.severity = study::Severity::warning, .error = std::move(kept).error()});
+        const auto answer = std::make_shared<DeskAnswer>(state().revision + 1, wish_.now(),
+                                                         study_->opened.study.brief.study.title, run);
+        (void)answer->results.file("results.json"); // the pages will ask for it first
+        complaints_ = run.complaints;
+        unkept_ = answer;
+        if (answer->revision == 1) {
+            keep();
         }
         change([&](DeskState& state) {
             state.phase = DeskPhase::ready;
             state.answered_at = answer->at;
-            state.complaints = std::move(complaints);
+            state.complaints = complaints_;
             state.followers = run.followers;
-            answer->revision = ++state.revision;
-            answer_ = std::move(answer);
+            state.revision = answer->revision;
+            answer_ = answer;
         });
+    }
+
+    // The latest answer into the folder, unless it is there.
+    void keep() {
+        const auto answer = std::exchange(unkept_, nullptr);
+        if (!answer) {
+            return;
+        }
+        auto kept = replace_result_folder(wish_.folder / "results", answer->results.all(wish_.threads));
+        if (kept) {
+            return;
+        }
+        complaints_.push_back({.severity = study::Severity::warning, .error = std::move(kept).error()});
+        if (phase() == DeskPhase::ready) {
+            change([&](DeskState& state) { state.complaints = complaints_; });
+        }
     }
 
     [[nodiscard]] DeskPhase phase() const {
@@ -272,7 +285,10 @@ class Desk::Worker {
     std::chrono::steady_clock::time_point told_at_;
     mutable std::shared_mutex study_guard_;
     std::unique_ptr<AnsweredStudy> study_;
-    study::Edits answered_edits_; ///< of the thread alone
+    // Of the thread alone:
+    study::Edits answered_edits_;
+    std::vector<study::Complaint> complaints_; ///< of the latest answer
+    std::shared_ptr<const DeskAnswer> unkept_; ///< not in the folder yet
     std::mutex writer_guard_;
     JournalWriter writer_;
     std::mutex pause_guard_;

@@ -1,10 +1,11 @@
 #pragma once
 // Start here for the pages: a study that stays open. Whatever is saved in its folder is answered again, every
-// answer has a revision, and each is written into the folder's `results`, as `run` does it: who has seen
-// numbers has left a trace of it.
+// answer has a revision. The first is written into the folder's `results`, as `run` does it, before it is
+// shown: who has seen numbers has left a trace of it. Later ones follow there when a moment is quiet, and the
+// last when the desk is closed.
 //
 //   Desk desk({.folder = "my-study", .on_change = [&](const DeskState& state) { tell_the_pages(state); }});
-//   if (auto answer = desk.answer()) send(answer->files);
+//   if (auto answer = desk.answer()) send(answer->results.file("results.json")->bytes);
 
 #include <chrono>
 #include <cstddef>
@@ -15,10 +16,11 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "app/journal.hpp"
-#include "app/result_folder.hpp"
+#include "app/result_set.hpp"
 #include "base/error.hpp"
 #include "base/parallel.hpp"
 #include "report/results.hpp"
@@ -53,13 +55,13 @@ struct DeskState {
 
 /// The result set of one revision, as `run` would write it. It never changes.
 struct DeskAnswer {
-    std::uint64_t revision = 0; ///< counts from 1 since this desk was opened
+    DeskAnswer(std::uint64_t its_revision, Instant when, std::string title, const StudyRun& run)
+        : revision(its_revision), at(when), study(std::move(title)), results(run) {}
+
+    std::uint64_t revision; ///< counts from 1 since this desk was opened
     Instant at;
     std::string study; ///< its title
-    std::vector<ResultFile> files;
-
-    /// Nothing when there is no such file.
-    [[nodiscard]] const ResultFile* file(std::string_view name) const;
+    ResultSet results;
 };
 
 struct DeskWish {

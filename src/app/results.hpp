@@ -25,7 +25,7 @@ struct Answers {
     const PlateAnswers& plates;
     const ConditionAnswers& condition;
     const std::vector<FishAnswer>& fish;
-    const std::vector<std::optional<Expected<uptake::ContinuousUptake>>>& curves; ///< as stays.list
+    const Curves& curves; ///< as stays.list
     const std::vector<FishAnswer>* without = nullptr;
     const std::vector<findings::Finding>& findings;
     const std::vector<study::Complaint>& complaints;

@@ -10,14 +10,12 @@
 #include "app/hide.hpp"
 #include "app/journal.hpp"
 #include "app/questions.hpp"
+#include "app/result_set.hpp"
 #include "app/stay_doubts.hpp"
 #include "app/version.hpp"
 #include "base/file.hpp"
 #include "base/hash.hpp"
 #include "intake/brief.hpp"
-#include "report/json.hpp"
-#include "report/page.hpp"
-#include "report/tables.hpp"
 #include "study/relations.hpp"
 
 namespace backeddy::app {
@@ -178,8 +176,6 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
     work.progress("questions", 0, 0, "");
     run.findings = answer_questions(opened.study, run.condition, run.fish,
                                     any_human ? &run.fish_without : nullptr, work.threads, work.progress);
-    work.progress("curves", 0, 0, "");
-    run.curves = continuous_of(opened.study, run.chambers, run.stays, work.threads);
     run.complaints = opened.complaints;
     take(run.complaints, run.chambers.complaints);
     take(run.complaints, stay_doubts(opened.study, run.chambers, run.stays.list, work.threads));
@@ -213,6 +209,8 @@ std::unique_ptr<StudyRun> run_study(OpenedStudy& opened, const Work& work) {
     run->stays = answer_stays(opened.study, run->chambers, work.threads, work.progress);
     run->fish = answer_fish(opened.study, run->stays, work.threads, work.progress);
     run->condition = answer_condition(opened.study, opened.plates);
+    work.progress("curves", 0, 0, "");
+    run->curves = continuous_of(opened.study, run->chambers, run->stays, work.threads);
     finish(opened, *run, work);
     return run;
 }
@@ -236,6 +234,8 @@ std::vector<study::Complaint> take_new_decisions(OpenedStudy& opened) {
 void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work) {
     const auto is_changed = answer_stays_again(opened.study, run.stays, work.threads, work.progress);
     run.fish = answer_fish_again(opened.study, run.stays, is_changed, run.fish, work.threads, work.progress);
+    work.progress("curves", 0, 0, "");
+    renew_curves(opened.study, run.chambers, run.stays, is_changed, work.threads, run.curves);
     finish(opened, run, work);
 }
 
@@ -264,35 +264,8 @@ Expected<Answering> answer_study(const fs::path& folder, bool hide_treatment, co
     return out;
 }
 
-std::vector<ResultFile> result_files(const StudyRun& run) {
-    const report::Results results = results_of(*run.answers);
-    struct Writer {
-        const char* name;
-        std::string (*text)(const report::Results&);
-    };
-    // The two long ones first, so that they are written at the same time.
-    const Writer writers[] = {
-        {"results.json", [](const report::Results& all) { return report::json_text(all); }},
-        {"report.html", [](const report::Results& all) { return report::report_page(all); }},
-        {"uptake_by_spell.csv", [](const report::Results& all) { return report::spell_table(all); }},
-        {"uptake_by_stay.csv", [](const report::Results& all) { return report::stay_table(all); }},
-        {"uptake_by_fish.csv", [](const report::Results& all) { return report::fish_table(all); }},
-        {"catch_by_rig.csv", [](const report::Results& all) { return report::catch_table(all); }},
-        {"findings.csv", [](const report::Results& all) { return report::findings_table(all); }},
-        {"condition_by_fish.csv", [](const report::Results& all) { return report::condition_table(all); }},
-        {"blood_by_value.csv", [](const report::Results& all) { return report::blood_table(all); }},
-        {"plate_by_material.csv", [](const report::Results& all) { return report::plate_table(all); }}};
-    std::vector<ResultFile> files(std::size(writers));
-    parallel_for(files.size(), run.answers->threads,
-                 [&](std::size_t i) { files[i] = {writers[i].name, writers[i].text(results)}; });
-    if (auto refused = refused_rows_table(run.answers->traces); !refused.empty()) {
-        files.push_back({"refused_rows.csv", std::move(refused)});
-    }
-    return files;
-}
-
 Expected<void> write_results(const StudyRun& run, const fs::path& folder, const std::string& log) {
-    auto files = result_files(run);
+    auto files = ResultSet(run).all(run.answers->threads);
     if (!log.empty()) {
         files.push_back({"run.log", log});
     }

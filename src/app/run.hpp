@@ -57,7 +57,7 @@ struct StudyRun {
     ConditionAnswers condition; ///< of the tables and plates alone: no decision changes it
     std::vector<FishAnswer> fish;
     std::vector<FishAnswer> fish_without;
-    std::vector<std::optional<Expected<uptake::ContinuousUptake>>> curves; ///< in the order of stays.list
+    Curves curves;                           ///< in the order of stays.list
     std::vector<findings::Finding> findings; ///< of the brief's questions, in their order
     std::vector<study::Complaint> complaints;
     std::size_t followers = 0; ///< as in OpenedStudy, of all complaints
@@ -99,11 +99,8 @@ struct Answering {
 [[nodiscard]] Expected<Answering> answer_study(const std::filesystem::path& folder, bool hide_treatment,
                                                const Work& work);
 
-/// The files of a result set: the ten that every run has, and refused_rows.csv where rows were refused.
-[[nodiscard]] std::vector<ResultFile> result_files(const StudyRun& run);
-
-/// Those files into `folder`, all or nothing, and beside them `log` as run.log: the only file that may hold
-/// the time of the run or a path of the machine. An empty log writes none.
+/// The result set (app/result_set.hpp) into `folder`, all or nothing, and beside them `log` as run.log: the
+/// only file that may hold the time of the run or a path of the machine. An empty log writes none.
 [[nodiscard]] Expected<void> write_results(const StudyRun& run, const std::filesystem::path& folder,
                                            const std::string& log = {});
 

@@ -52,7 +52,7 @@ Response file_of(const app::Desk& desk, std::string_view name) {
     if (!answer) {
         return no_answer();
     }
-    const auto* file = answer->file(name);
+    const auto* file = answer->results.file(name);
     if (file == nullptr) {
         return problem(404, fmt::format("the results hold no file \"{}\"", name), "/api/files lists them");
     }
@@ -67,7 +67,7 @@ Response files(const app::Desk& desk) {
     report::JsonStream out(0);
     out.begin_array();
     if (answer) {
-        for (const auto& file : answer->files) {
+        for (const auto& file : answer->results.all(Threads{})) {
             out.begin_object();
             out.key("name");
             out.value(file.name);

@@ -77,19 +77,44 @@ TEST(Desk, GivesTheBytesThatARunWrites) {
     const auto run = answer_study(watched.folder.path(), false, {});
     ASSERT_TRUE(run);
     ASSERT_TRUE(run->study);
-    const auto files = result_files(*run->study->run);
-    ASSERT_EQ(answer->files.size(), files.size());
+    const ResultSet set(*run->study->run);
+    const auto& files = set.all(Threads{});
+    ASSERT_EQ(answer->results.all(Threads{}).size(), files.size());
     for (const auto& file : files) {
-        ASSERT_TRUE(answer->file(file.name)) << file.name;
-        EXPECT_EQ(answer->file(file.name)->bytes, file.bytes) << file.name;
+        ASSERT_TRUE(answer->results.file(file.name)) << file.name;
+        EXPECT_EQ(answer->results.file(file.name)->bytes, file.bytes) << file.name;
     }
-    EXPECT_EQ(answer->file("../study.toml"), nullptr);
+    EXPECT_EQ(answer->results.file("../study.toml"), nullptr);
 }
 
 TEST(Desk, LeavesTheResultSetInTheFolderSoThatADeclarationKnowsOfIt) {
     const Watched watched("desk_results");
     ASSERT_TRUE(watched.until_revision(1));
     EXPECT_TRUE(std::filesystem::exists(watched.folder.path() / "results" / "results.json"));
+}
+
+TEST(Desk, BringsLaterResultSetsIntoTheFolderTheLastOneAtItsEnd) {
+    Watched watched("desk_later");
+    ASSERT_TRUE(watched.until_revision(1));
+    const auto in_folder = [&] {
+        return read_file(watched.folder.path() / "results" / "results.json").value_or("");
+    };
+    const auto shown = [&] { return watched.desk->answer()->results.file("results.json")->bytes; };
+    const auto exclude = [&](const std::string& stay) {
+        const Wished wish{.act = "add",
+                          .content =
+                              R"({"table":"decisions","row":{"act":"exclude","stay":")" + stay + "\"}}",
+                          .reason = "the tube leaked"};
+        return watched.desk->write({wish}, {.name = "A. Tester", .role = store::Role::scientist});
+    };
+    ASSERT_TRUE(exclude("s2"));
+    ASSERT_TRUE(watched.until_revision(2));
+    EXPECT_TRUE(watched.until([&](const DeskState&) { return in_folder() == shown(); }));
+    ASSERT_TRUE(exclude("s1"));
+    ASSERT_TRUE(watched.until_revision(3));
+    const auto last = shown();
+    watched.desk.reset();
+    EXPECT_EQ(in_folder(), last);
 }
 
 TEST(Desk, TellsEachPhaseAndTheWorkInIt) {
@@ -116,10 +141,11 @@ TEST(Desk, AnswersASavedDecisionAsARunWould) {
                                       ",,exclude,,the tube leaked,A. Tester,2026-06-20T10:00:00Z,hidden\n");
     ASSERT_TRUE(watched.until_revision(2));
     const auto after = watched.desk->answer();
-    EXPECT_NE(before->file("results.json")->bytes, after->file("results.json")->bytes);
+    EXPECT_NE(before->results.file("results.json")->bytes, after->results.file("results.json")->bytes);
     const auto run = answer_study(watched.folder.path(), false, {});
     ASSERT_TRUE(run && run->study);
-    EXPECT_EQ(after->files.front().bytes, result_files(*run->study->run).front().bytes);
+    EXPECT_EQ(after->results.file("results.json")->bytes,
+              ResultSet(*run->study->run).file("results.json")->bytes);
 }
 
 TEST(Desk, AnswersWhatIsWrittenInTheJournal) {
@@ -138,7 +164,8 @@ TEST(Desk, AnswersWhatIsWrittenInTheJournal) {
     ASSERT_TRUE(watched.until_revision(3));
     const auto run = answer_study(watched.folder.path(), false, {});
     ASSERT_TRUE(run && run->study);
-    EXPECT_EQ(watched.desk->answer()->files.front().bytes, result_files(*run->study->run).front().bytes);
+    EXPECT_EQ(watched.desk->answer()->results.file("results.json")->bytes,
+              ResultSet(*run->study->run).file("results.json")->bytes);
     EXPECT_EQ(watched.desk->journal().entries.size(), 2U);
     // The journal's own files have changed; nobody asked for another answer.
     std::this_thread::sleep_for(5 * Desk::look_every);

@@ -5,6 +5,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "app/result_set.hpp"
 #include "app/run.hpp"
 #include "support/small_study.hpp"
 
@@ -34,7 +35,7 @@ Wished exclusion(const std::string& stay = "s2") {
 
 std::vector<ResultFile> files_of(const std::filesystem::path& folder) {
     const auto run = answer_study(folder, false, {});
-    return result_files(*run->study->run);
+    return ResultSet(*run->study->run).all(Threads{});
 }
 
 TEST(JournalOfAStudy, WithoutOneThereIsNothing) {

@@ -97,7 +97,8 @@ TEST_F(StudyRoutes, serve_what_a_run_writes) {
     open();
     ASSERT_TRUE(until(app::DeskPhase::ready, 1));
     const auto run = app::answer_study(folder_.path(), false, {});
-    for (const auto& file : app::result_files(*run->study->run)) {
+    const app::ResultSet set(*run->study->run);
+    for (const auto& file : set.all(Threads{})) {
         const auto answer = ask("/api/files/" + file.name);
         EXPECT_EQ(answer.status, 200);
         EXPECT_EQ(answer.body.view(), file.bytes) << file.name;

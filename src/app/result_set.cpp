@@ -1,0 +1,64 @@
+#include "app/result_set.hpp"
+
+#include <algorithm>
+
+#include "app/run.hpp"
+#include "report/json.hpp"
+#include "report/page.hpp"
+#include "report/tables.hpp"
+
+namespace backeddy::app {
+
+namespace {
+
+struct Writer {
+    const char* name;
+    std::string (*text)(const report::Results&);
+};
+
+// The two long ones first, so that they are written at the same time.
+constexpr Writer writers[] = {
+    {"results.json", [](const report::Results& all) { return report::json_text(all); }},
+    {"report.html", [](const report::Results& all) { return report::report_page(all); }},
+    {"uptake_by_spell.csv", [](const report::Results& all) { return report::spell_table(all); }},
+    {"uptake_by_stay.csv", [](const report::Results& all) { return report::stay_table(all); }},
+    {"uptake_by_fish.csv", [](const report::Results& all) { return report::fish_table(all); }},
+    {"catch_by_rig.csv", [](const report::Results& all) { return report::catch_table(all); }},
+    {"findings.csv", [](const report::Results& all) { return report::findings_table(all); }},
+    {"condition_by_fish.csv", [](const report::Results& all) { return report::condition_table(all); }},
+    {"blood_by_value.csv", [](const report::Results& all) { return report::blood_table(all); }},
+    {"plate_by_material.csv", [](const report::Results& all) { return report::plate_table(all); }}};
+
+} // namespace
+
+ResultSet::ResultSet(const StudyRun& run) : results_(results_of(*run.answers)) {
+    static_assert(std::size(writers) == written_late);
+    for (const auto& writer : writers) {
+        files_.push_back({.name = writer.name, .bytes = {}});
+    }
+    if (auto refused = refused_rows_table(run.answers->traces); !refused.empty()) {
+        files_.push_back({.name = "refused_rows.csv", .bytes = std::move(refused)});
+    }
+}
+
+void ResultSet::write(std::size_t i) const {
+    if (i < written_late) {
+        std::call_once(once_[i], [&] { files_[i].bytes = writers[i].text(results_); });
+    }
+}
+
+const ResultFile* ResultSet::file(std::string_view name) const {
+    const auto found = std::ranges::find(files_, name, &ResultFile::name);
+    if (found == files_.end()) {
+        return nullptr;
+    }
+    write(static_cast<std::size_t>(found - files_.begin()));
+    return &*found;
+}
+
+const std::vector<ResultFile>& ResultSet::all(Threads threads) const {
+    parallel_for(files_.size(), threads, [&](std::size_t i) { write(i); });
+    return files_;
+}
+
+} // namespace backeddy::app
