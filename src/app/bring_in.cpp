@@ -101,16 +101,15 @@ Expected<void> first_fault(const std::vector<study::Complaint>& complaints) {
 
 /// The trace of these settings; what they lack of name and files is filled in.
 Expected<TraceSource> source_of(const std::string& settings, const std::string& zone) {
-    auto text = trace_text(settings);
+    Json all = Json::parse(settings, nullptr, false);
+    if (all.is_object()) {
+        all.emplace("name", "new");
+        all.emplace("files", Json::array({"raw/new"}));
+    }
+    const auto text = trace_text(
+        all.is_object() ? all.dump(-1, ' ', false, Json::error_handler_t::replace) : settings);
     if (!text) {
-        return fail(std::move(text).error());
-    }
-    const Json all = Json::parse(settings);
-    if (!all.contains("name")) {
-        *text = "[[trace]]\nname = \"new\"\n" + text->substr(std::string_view("[[trace]]\n").size());
-    }
-    if (!all.contains("files")) {
-        *text = "[[trace]]\nfiles = [\"raw/new\"]\n" + text->substr(std::string_view("[[trace]]\n").size());
+        return fail(text.error());
     }
     const auto read =
         intake::read_brief("[study]\nzone = " + toml_string(zone) + "\n" + *text, "the settings");

@@ -20,6 +20,7 @@
 #include "pages/detail/answers.hpp"
 #include "report/json.hpp"
 #include "report/json_stream.hpp"
+#include "study/describe.hpp"
 
 namespace backeddy::pages {
 
@@ -61,6 +62,10 @@ std::string_view kind_word(study::CellKind kind) {
     return "";
 }
 
+Json number_or_null(const std::optional<double>& value) {
+    return value ? Json(*value) : Json();
+}
+
 Json column_json(const study::ColumnDefinition& column) {
     Json out{{"name", column.name},
              {"kind", kind_word(column.kind)},
@@ -68,14 +73,9 @@ Json column_json(const study::ColumnDefinition& column) {
              {"unit", column.unit},
              {"what", column.what},
              {"words", column.words},
-             {"least", nullptr},
-             {"most", nullptr}};
-    if (column.least) {
-        out["least"] = *column.least;
-    }
-    if (column.most) {
-        out["most"] = *column.most;
-    }
+             {"least", number_or_null(column.least)},
+             {"may_equal_least", column.may_equal_least},
+             {"most", number_or_null(column.most)}};
     return out;
 }
 
@@ -153,6 +153,29 @@ Response grid(const app::Desk& desk, const Request& request) {
 }
 
 // ---------------------------------------------------------------- the brief
+
+Response settings(const Request&) {
+    Json out = Json::array();
+    for (const auto& section : study::described_settings()) {
+        Json keys = Json::array();
+        for (const auto& setting : section.settings) {
+            keys.push_back({{"key", setting.key},
+                            {"kind", setting.kind},
+                            {"usual", setting.usual},
+                            {"unit", setting.unit},
+                            {"words", setting.words},
+                            {"choices", setting.choices},
+                            {"least", number_or_null(setting.least)},
+                            {"most", number_or_null(setting.most)},
+                            {"why", setting.why}});
+        }
+        out.push_back({{"section", section.name},
+                       {"is_list", section.is_list},
+                       {"what", section.what},
+                       {"settings", std::move(keys)}});
+    }
+    return json_response(out.dump());
+}
 
 Response brief(const app::Desk& desk) {
     const auto text = app::read_brief_text(desk.folder());
@@ -322,7 +345,7 @@ class OfferedFiles {
 Json texts_or_null(const std::vector<std::optional<double>>& values) {
     Json out = Json::array();
     for (const auto& value : values) {
-        out.push_back(value ? Json(*value) : Json());
+        out.push_back(number_or_null(value));
     }
     return out;
 }
@@ -480,6 +503,7 @@ std::vector<Route> edit_routes(app::Desk& desk) {
         {.method = Method::get,
          .pattern = "/api/tables/{table}",
          .handler = [&desk](const Request& request) { return grid(desk, request); }},
+        {.method = Method::get, .pattern = "/api/settings", .handler = settings},
         {.method = Method::get,
          .pattern = "/api/brief",
          .handler = [&desk](const Request&) { return brief(desk); }},

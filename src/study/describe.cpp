@@ -1,5 +1,7 @@
 #include "study/describe.hpp"
 
+#include <utility>
+
 #include <fmt/format.h>
 
 #include "study/columns.hpp"
@@ -49,28 +51,48 @@ std::string kind_of(const ColumnDefinition& column) {
 }
 
 template <typename Owner>
-std::string setting_rows(const std::vector<SettingOf<Owner>>& list, const std::string& section) {
+std::vector<DescribedSetting> described(const std::vector<SettingOf<Owner>>& list,
+                                        const std::string& section) {
     const Owner defaults{};
-    std::string out = "\n| setting | default | unit | may be | what and why |\n|---|---|---|---|---|\n";
+    std::vector<DescribedSetting> out;
     for (const auto& setting : list) {
         if (setting.section != section) {
             continue;
         }
-        std::string may;
-        if (!setting.words.empty()) {
-            may = (setting.kind == SettingKind::texts ? "a list of " : "") + joined(setting.words);
-        } else if (!setting.choices.empty()) {
-            may = toml_text(setting.choices);
-        } else if (setting.least && setting.most) {
-            may = fmt::format("{} to {}", *setting.least, *setting.most);
-        } else {
-            may = in_words(setting.kind);
+        auto usual = toml_text(setting.get(defaults));
+        if (usual == "\"\"" || usual == "[]") {
+            usual.clear();
         }
-        const auto usual = toml_text(setting.get(defaults));
-        const bool is_empty = usual.empty() || usual == "\"\"" || usual == "[]";
+        out.push_back({.key = setting.key,
+                       .kind = in_words(setting.kind),
+                       .usual = std::move(usual),
+                       .unit = setting.unit,
+                       .words = setting.words,
+                       .choices = setting.choices,
+                       .least = setting.least,
+                       .most = setting.most,
+                       .why = setting.why});
+    }
+    return out;
+}
+
+std::string may_be(const DescribedSetting& setting) {
+    if (!setting.words.empty()) {
+        return (setting.kind == in_words(SettingKind::texts) ? "a list of " : "") + joined(setting.words);
+    }
+    if (!setting.choices.empty()) {
+        return toml_text(setting.choices);
+    }
+    return setting.least && setting.most ? fmt::format("{} to {}", *setting.least, *setting.most)
+                                         : setting.kind;
+}
+
+std::string setting_rows(const std::vector<DescribedSetting>& list) {
+    std::string out = "\n| setting | default | unit | may be | what and why |\n|---|---|---|---|---|\n";
+    for (const auto& setting : list) {
         out += fmt::format("| `{}` | {} | {} | {} | {} |\n", setting.key,
-                           is_empty ? std::string("not set") : "`" + cell(usual) + "`", cell(setting.unit),
-                           cell(may), cell(setting.why));
+                           setting.usual.empty() ? std::string("not set") : "`" + cell(setting.usual) + "`",
+                           cell(setting.unit), cell(may_be(setting)), cell(setting.why));
     }
     return out;
 }
@@ -94,34 +116,45 @@ std::string columns_markdown() {
     return out;
 }
 
+std::vector<DescribedSection> described_settings() {
+    std::vector<DescribedSection> out;
+    for (const auto& section : sections()) {
+        out.push_back({.name = section.name,
+                       .is_list = false,
+                       .what = section.what,
+                       .settings = described(settings(), section.name)});
+    }
+    const auto list = [&](std::string name, const auto& of, std::string what) {
+        auto rows = described(of, name);
+        out.push_back(
+            {.name = std::move(name), .is_list = true, .what = std::move(what), .settings = std::move(rows)});
+    };
+    list("trace", trace_settings(),
+         "Files that one logger wrote, on one clock; as many of these as there are loggers. What is not set is "
+         "found in the files, and `check` shows what was found.");
+    list("trace.column", trace_column_settings(),
+         "Below its `[[trace]]`: what a column is, where the reader does not find out by itself.");
+    list("meter", meter_settings(),
+         "A handheld meter, one for each analyte: its values in blood.csv are set right by `pairs`, samples "
+         "that a reference method measured too, at least five and better twenty: `pairs = [[5.1, 4.6], [8.9, "
+         "8.2], ...]`, the meter's reading first. Deming's line, since both err.");
+    list("question", question_settings(),
+         "A question to the study's own columns, one for each: `name`, `outcome` and `compare` are needed. "
+         "`backeddy declare` writes down what was asked before the numbers were known.");
+    list("states.timetable", timetable_settings(),
+         "A pump that ran by the clock: `start` (a time: the beginning of a flush) and, if need be, `until` (a "
+         "time), with");
+    return out;
+}
+
 std::string settings_markdown() {
     std::string out;
-    for (const auto& section : sections()) {
-        out += fmt::format("\n### [{}]\n\n{}\n", section.name, section.what);
-        out += setting_rows(settings(), section.name);
+    for (const auto& section : described_settings()) {
+        const auto heading =
+            section.is_list ? fmt::format("[[{}]]", section.name) : fmt::format("[{}]", section.name);
+        out += fmt::format("\n### {}\n\n{}\n", heading, section.what);
+        out += setting_rows(section.settings);
     }
-    out += "\n### [[trace]]\n\nFiles that one logger wrote, on one clock; as many of these as there are "
-           "loggers. What "
-           "is not set is found in the files, and `check` shows what was found.\n";
-    out += setting_rows(trace_settings(), "trace");
-    out += "\n### [[trace.column]]\n\nBelow its `[[trace]]`: what a column is, where the reader does not "
-           "find out by "
-           "itself.\n";
-    out += setting_rows(trace_column_settings(), "trace.column");
-    out += "\n### [[meter]]\n\nA handheld meter, one for each analyte: its values in blood.csv are set right "
-           "by `pairs`, "
-           "samples that a reference method measured too, at least five and better twenty: `pairs = [[5.1, "
-           "4.6], "
-           "[8.9, 8.2], ...]`, the meter's reading first. Deming's line, since both err.\n";
-    out += setting_rows(meter_settings(), "meter");
-    out += "\n### [[question]]\n\nA question to the study's own columns, one for each: `name`, `outcome` and "
-           "`compare` are needed. `backeddy declare` writes down what was asked before the numbers were "
-           "known.\n";
-    out += setting_rows(question_settings(), "question");
-    out += "\n### [[states.timetable]]\n\nA pump that ran by the clock: `start` (a time: the beginning of a "
-           "flush) and, "
-           "if need be, `until` (a time), with\n";
-    out += setting_rows(timetable_settings(), "states.timetable");
     return out;
 }
 

@@ -2,6 +2,7 @@
 
 #include "pages/edit_routes.hpp"
 
+#include <algorithm>
 #include <chrono>
 #include <thread>
 
@@ -83,6 +84,26 @@ TEST_F(EditRoutes, tell_what_the_tables_are_and_who_may_change_them) {
             EXPECT_FALSE(crew[i].at("may_edit"));
         }
     }
+}
+
+TEST_F(EditRoutes, tell_what_settings_there_are_and_how_far_a_number_may_go) {
+    const auto sections = ask_json("/api/settings");
+    const auto named = [&](std::string_view name) {
+        return *std::ranges::find_if(sections, [&](const json& each) { return each.at("section") == name; });
+    };
+    const auto trace = named("trace");
+    EXPECT_TRUE(trace.at("is_list"));
+    const auto order = *std::ranges::find_if(
+        trace.at("settings"), [](const json& each) { return each.at("key") == "date_order"; });
+    EXPECT_EQ(order.at("words"), json::parse(R"(["year_month_day","day_month_year","month_day_year"])"));
+    EXPECT_EQ(order.at("usual"), "") << "not set";
+    EXPECT_FALSE(named("peak").at("is_list"));
+
+    const auto columns = ask_json("/api/tables")[0].at("columns");
+    const auto mass =
+        *std::ranges::find_if(columns, [](const json& each) { return each.at("name") == "mass_g"; });
+    EXPECT_EQ(mass.at("least"), 0);
+    EXPECT_FALSE(mass.at("may_equal_least"));
 }
 
 TEST_F(EditRoutes, show_a_table_whose_rows_an_edit_finds_again) {

@@ -139,7 +139,34 @@ export interface Column {
   /** Of kind word: those it may be */
   words: string[];
   least: number | null;
+  may_equal_least: boolean;
   most: number | null;
+}
+
+export interface SettingSection {
+  /** As it stands between brackets */
+  section: string;
+  /** Between double brackets, as often as there are such things */
+  is_list: boolean;
+  what: string;
+  settings: Setting[];
+}
+
+export interface Setting {
+  key: string;
+  /** In words */
+  kind: string;
+  /** What holds where it does not stand in the brief; empty: not set */
+  usual: string;
+  unit: string;
+  /** Those it may be */
+  words: string[];
+  /** Numbers it may be */
+  choices: number[];
+  least: number | null;
+  most: number | null;
+  /** What it is for, and why it is as it is */
+  why: string;
 }
 
 export interface Grid {
