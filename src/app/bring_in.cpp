@@ -106,8 +106,8 @@ Expected<TraceSource> source_of(const std::string& settings, const std::string& 
         all.emplace("name", "new");
         all.emplace("files", Json::array({"raw/new"}));
     }
-    const auto text = trace_text(
-        all.is_object() ? all.dump(-1, ' ', false, Json::error_handler_t::replace) : settings);
+    const auto text =
+        trace_text(all.is_object() ? all.dump(-1, ' ', false, Json::error_handler_t::replace) : settings);
     if (!text) {
         return fail(text.error());
     }

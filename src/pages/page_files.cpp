@@ -63,7 +63,10 @@ std::vector<Route> page_routes() {
             page("/traces/{stay}/{spell}", index),
             page("/findings", index),
             page("/findings/{finding}", index),
-            page("/report", index)};
+            page("/report", index),
+            page("/set-up", index),
+            page("/set-up/{part}", index),
+            page("/set-up/tables/{table}", index)};
 }
 
 } // namespace backeddy::pages

@@ -130,7 +130,8 @@ std::vector<DescribedSection> described_settings() {
             {.name = std::move(name), .is_list = true, .what = std::move(what), .settings = std::move(rows)});
     };
     list("trace", trace_settings(),
-         "Files that one logger wrote, on one clock; as many of these as there are loggers. What is not set is "
+         "Files that one logger wrote, on one clock; as many of these as there are loggers. What is not set "
+         "is "
          "found in the files, and `check` shows what was found.");
     list("trace.column", trace_column_settings(),
          "Below its `[[trace]]`: what a column is, where the reader does not find out by itself.");
@@ -142,7 +143,8 @@ std::vector<DescribedSection> described_settings() {
          "A question to the study's own columns, one for each: `name`, `outcome` and `compare` are needed. "
          "`backeddy declare` writes down what was asked before the numbers were known.");
     list("states.timetable", timetable_settings(),
-         "A pump that ran by the clock: `start` (a time: the beginning of a flush) and, if need be, `until` (a "
+         "A pump that ran by the clock: `start` (a time: the beginning of a flush) and, if need be, `until` "
+         "(a "
          "time), with");
     return out;
 }

@@ -93,8 +93,8 @@ TEST_F(EditRoutes, tell_what_settings_there_are_and_how_far_a_number_may_go) {
     };
     const auto trace = named("trace");
     EXPECT_TRUE(trace.at("is_list"));
-    const auto order = *std::ranges::find_if(
-        trace.at("settings"), [](const json& each) { return each.at("key") == "date_order"; });
+    const auto order = *std::ranges::find_if(trace.at("settings"),
+                                             [](const json& each) { return each.at("key") == "date_order"; });
     EXPECT_EQ(order.at("words"), json::parse(R"(["year_month_day","day_month_year","month_day_year"])"));
     EXPECT_EQ(order.at("usual"), "") << "not set";
     EXPECT_FALSE(named("peak").at("is_list"));

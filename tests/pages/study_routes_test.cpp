@@ -236,8 +236,8 @@ TEST_F(StudyRoutes, refuse_what_does_not_fit_and_say_why) {
 
 TEST_F(StudyRoutes, carry_the_pages) {
     open();
-    for (const char* address :
-         {"/", "/fish", "/fish/F01", "/traces/S003/4", "/findings/rig_peak", "/report"}) {
+    for (const char* address : {"/", "/fish", "/fish/F01", "/traces/S003/4", "/findings/rig_peak", "/report",
+                                "/set-up/tables/fish"}) {
         const auto page = ask(address);
         EXPECT_EQ(page.status, 200) << address;
         EXPECT_THAT(std::string(page.body.view()), HasSubstr("<script")) << address;

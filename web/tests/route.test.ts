@@ -14,6 +14,12 @@ describe('addresses', () => {
     ['/findings', { page: 'findings' }],
     ['/findings/rig_peak', { page: 'one_finding', finding: 'rig_peak' }],
     ['/report', { page: 'report' }],
+    ['/set-up', { page: 'set_up', part: 'steps', table: null }],
+    ['/set-up/files', { page: 'set_up', part: 'files', table: null }],
+    ['/set-up/tables', { page: 'set_up', part: 'tables', table: null }],
+    ['/set-up/tables/clock_checks', { page: 'set_up', part: 'tables', table: 'clock_checks' }],
+    ['/set-up/brief', { page: 'set_up', part: 'brief', table: null }],
+    ['/set-up/sensors', { page: 'set_up', part: 'sensors', table: null }],
   ];
 
   it.each(all)('%s leads to its page and back', (path, route) => {
@@ -25,7 +31,7 @@ describe('addresses', () => {
     expect(routeOf('/fish/')).toEqual({ page: 'fish' });
   });
 
-  it.each(['/nothing', '/fish/a/beside', '/fish/a/b', '/traces/S1/x', '/traces/S1/0', '/traces/S1/2/3', '/report/x', '/fish/%E0%A4%A'])('%s leads nowhere and says so', (path) => {
+  it.each(['/nothing', '/fish/a/beside', '/fish/a/b', '/traces/S1/x', '/traces/S1/0', '/traces/S1/2/3', '/report/x', '/set-up/x', '/set-up/brief/x', '/set-up/tables/a/b', '/fish/%E0%A4%A'])('%s leads nowhere and says so', (path) => {
     expect(routeOf(path)).toEqual({ page: 'unknown', path });
   });
 

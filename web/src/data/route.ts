@@ -8,9 +8,19 @@ export type Route =
   | { page: 'findings' }
   | { page: 'one_finding'; finding: string }
   | { page: 'report' }
+  | { page: 'set_up'; part: SetUpPart; table: string | null }
   | { page: 'unknown'; path: string };
 
-export type Chapter = 'study' | 'fish' | 'traces' | 'findings' | 'report';
+export type SetUpPart = 'steps' | 'files' | 'tables' | 'brief' | 'sensors';
+export const setUpParts: { part: SetUpPart; title: string; tab: string; path: string }[] = [
+  { part: 'steps', title: 'Steps', tab: 'Steps', path: '/set-up' },
+  { part: 'files', title: 'Bring files in', tab: 'Files', path: '/set-up/files' },
+  { part: 'tables', title: 'Tables', tab: 'Tables', path: '/set-up/tables' },
+  { part: 'brief', title: 'Brief', tab: 'Brief', path: '/set-up/brief' },
+  { part: 'sensors', title: 'Sensors', tab: 'Sensors', path: '/set-up/sensors' },
+];
+
+export type Chapter = 'study' | 'fish' | 'traces' | 'findings' | 'report' | 'set_up';
 
 export const chapters: { chapter: Chapter; title: string; path: string }[] = [
   { chapter: 'study', title: 'Study', path: '/' },
@@ -18,6 +28,7 @@ export const chapters: { chapter: Chapter; title: string; path: string }[] = [
   { chapter: 'traces', title: 'Traces', path: '/traces' },
   { chapter: 'findings', title: 'Findings', path: '/findings' },
   { chapter: 'report', title: 'Report', path: '/report' },
+  { chapter: 'set_up', title: 'Set-up', path: '/set-up' },
 ];
 
 /** The word under which a page stands in the top line. */
@@ -42,6 +53,12 @@ function decoded(part: string): string | null {
   }
 }
 
+function setUpRoute([, part, table, ...more]: string[]): Route | null {
+  const found = setUpParts.find((each) => each.path === (part === undefined ? '/set-up' : `/set-up/${part}`));
+  if (!found || more.length > 0 || (table !== undefined && found.part !== 'tables')) return null;
+  return { page: 'set_up', part: found.part, table: table ?? null };
+}
+
 export function routeOf(path: string): Route {
   const unknown: Route = { page: 'unknown', path };
   const parts = path.split('/').filter((part) => part !== '').map(decoded);
@@ -56,6 +73,8 @@ export function routeOf(path: string): Route {
         return { page: first };
       case 'traces':
         return { page: 'traces', stay: null, spell: null };
+      case 'set-up':
+        return { page: 'set_up', part: 'steps', table: null };
     }
     return unknown;
   }
@@ -68,6 +87,7 @@ export function routeOf(path: string): Route {
     const spell = Number(third);
     if (/^\d+$/.test(third) && spell > 0) return { page: 'traces', stay: second, spell };
   }
+  if (first === 'set-up') return setUpRoute(parts as string[]) ?? unknown;
   if (first === 'findings' && second !== undefined && parts.length === 2) return { page: 'one_finding', finding: second };
   return unknown;
 }
@@ -87,6 +107,8 @@ export function pathOf(route: Route): string {
       return `/traces${route.stay === null ? '' : `/${part(route.stay)}${route.spell === null ? '' : `/${route.spell}`}`}`;
     case 'one_finding':
       return `/findings/${part(route.finding)}`;
+    case 'set_up':
+      return `${setUpParts.find((each) => each.part === route.part)?.path ?? '/set-up'}${route.table === null ? '' : `/${part(route.table)}`}`;
     case 'unknown':
       return route.path;
   }

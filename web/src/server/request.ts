@@ -54,14 +54,22 @@ export async function askFor<T>(path: string, check: (value: unknown) => T, aski
 }
 
 /** What changes something carries the session's change token. */
-export async function post(path: string, body: unknown, changeToken: string, { fetcher = fetch }: Asking = {}): Promise<Response> {
+async function send(method: 'POST' | 'PUT', path: string, body: unknown, changeToken: string, { fetcher = fetch, signal }: Asking): Promise<Response> {
   const answer = await fetcher(path, {
-    method: 'POST',
+    method,
     headers: { Accept: 'application/json', 'Content-Type': 'application/json', ...(changeToken === '' ? {} : { 'Backeddy-Change-Token': changeToken }) },
     credentials: 'same-origin',
     cache: 'no-store',
     body: JSON.stringify(body),
+    ...(signal ? { signal } : {}),
   });
   if (!answer.ok) throw await refusal(answer);
   return answer;
+}
+
+export const post = (path: string, body: unknown, changeToken: string, asking: Asking = {}): Promise<Response> => send('POST', path, body, changeToken, asking);
+
+/** A change whose answer is read by `check`. */
+export async function sendFor<T>(method: 'POST' | 'PUT', path: string, body: unknown, changeToken: string, check: (value: unknown) => T, asking: Asking = {}): Promise<T> {
+  return check(await (await send(method, path, body, changeToken, asking)).json());
 }
