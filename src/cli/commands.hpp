@@ -10,6 +10,7 @@ namespace backeddy::cli {
 void add_new(CLI::App& program, int& status);
 void add_check(CLI::App& program, int& status);
 void add_declare(CLI::App& program, int& status);
+void add_journal(CLI::App& program, int& status);
 void add_people(CLI::App& program, int& status);
 void add_run(CLI::App& program, int& status);
 void add_serve(CLI::App& program, int& status);

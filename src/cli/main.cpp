@@ -24,6 +24,7 @@ constexpr const char* description =
   backeddy declare DIR      what the study is to find out, written down before the numbers are known
   backeddy run DIR          all numbers, tables and the report, into DIR/results
   backeddy serve DIR        the study in the browser of this machine
+  backeddy journal          what people did in a study: to read, to copy, to bring back
   backeddy people           who may sign in from other machines
   backeddy simulate PLAN    an invented study with its truth beside it
 
@@ -60,6 +61,7 @@ int main(int argc, char** argv) {
     cli::add_declare(program, status);
     cli::add_run(program, status);
     cli::add_serve(program, status);
+    cli::add_journal(program, status);
     cli::add_people(program, status);
     cli::add_simulate(program, status);
     try {

@@ -12,6 +12,7 @@
 #include <fmt/format.h>
 
 #include "app/desk.hpp"
+#include "app/journal_copy.hpp"
 #include "app/version.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
@@ -22,6 +23,7 @@
 #include "server/listener.hpp"
 #include "server/own_routes.hpp"
 #include "server/people.hpp"
+#include "store/backup.hpp"
 #include "store/folder_kind.hpp"
 #include "store/journal.hpp"
 
@@ -36,19 +38,8 @@ struct ServeOptions {
     std::uint16_t port = 8340;
     std::string address;
     std::vector<std::string> names;
+    std::string copy_to;
 };
-
-Expected<void> is_study(const std::string& folder) {
-    std::error_code ignored;
-    if (fs::is_regular_file(fs::path(folder) / "study.toml", ignored)) {
-        return {};
-    }
-    return fail({.code = ErrorCode::file_missing,
-                 .found = "there is no study.toml in this folder",
-                 .expected = "a study's folder",
-                 .remedy = "make one with `backeddy new DIR`, or check the name",
-                 .place = {.file = folder}});
-}
 
 /// Beyond this machine somebody has to be there who may sign in.
 Expected<void> has_people(const fs::path& file, const std::string& address) {
@@ -92,24 +83,50 @@ void print_where(const ServeOptions& options, const server::Gate& gate, std::uin
     std::fflush(stdout);
 }
 
+Expected<void> has_copy(const std::string& folder) {
+    std::error_code ignored;
+    if (folder.empty() || fs::is_regular_file(fs::path(folder) / store::copy_name, ignored)) {
+        return {};
+    }
+    return fail({.code = ErrorCode::file_missing,
+                 .found = fmt::format("there is no {} in this folder", store::copy_name),
+                 .expected =
+                     "the folder with this journal's copy; a disk that is not plugged in is not taken "
+                     "for an empty one",
+                 .remedy = "plug the disk in, or make the copy once: backeddy journal copy DIR FOLDER",
+                 .place = {.file = folder}});
+}
+
+/// Told on the terminal; work goes on.
+void print_copy(const store::CopyState& state) {
+    if (state.trouble) {
+        fmt::print("beware: the journal's copy is {} entries behind: {}\n", state.behind,
+                   state.trouble->text());
+    } else if (state.behind == 0) {
+        fmt::print("the journal's copy has everything\n");
+    }
+    std::fflush(stdout);
+}
+
 Instant wall_clock() {
     const auto now = std::chrono::system_clock::now().time_since_epoch();
     return Instant::unix_nanoseconds(std::chrono::duration_cast<std::chrono::nanoseconds>(now).count());
 }
 
-std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk) {
+std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk, const app::JournalCopy* copy) {
     auto out = server::own_routes(gate, app::program_version);
-    for (auto more : {pages::study_routes(desk), pages::edit_routes(desk), pages::page_routes()}) {
+    for (auto more : {pages::study_routes(desk), pages::edit_routes(desk), pages::copy_routes(copy),
+                      pages::page_routes()}) {
         std::ranges::move(more, std::back_inserter(out));
     }
     return out;
 }
 
 int serve(const ServeOptions& options) {
-    if (options.folder.empty()) {
-        return report_error(empty_name("DIR"));
-    }
     if (auto ok = is_study(options.folder); !ok) {
+        return report_error(ok.error());
+    }
+    if (auto ok = has_copy(options.copy_to); !ok) {
         return report_error(ok.error());
     }
     const auto file = server::people_file();
@@ -132,7 +149,14 @@ int serve(const ServeOptions& options) {
         {.folder = options.folder, .now = wall_clock, .on_change = [&](const app::DeskState& state) {
              listener->publish(fmt::format(R"({{"state":{}}})", pages::state_json(state)));
          }});
-    auto routes = server::Routes::of(all_routes(gate, desk));
+    std::optional<app::JournalCopy> copy;
+    if (!options.copy_to.empty()) {
+        copy.emplace(options.folder, options.copy_to, [&](const store::CopyState& state) {
+            print_copy(state);
+            listener->publish(fmt::format(R"({{"copy":{}}})", pages::copy_json(options.copy_to, state)));
+        });
+    }
+    auto routes = server::Routes::of(all_routes(gate, desk, copy ? &*copy : nullptr));
     if (!routes) {
         return report_error(routes.error());
     }
@@ -171,6 +195,9 @@ void add_serve(CLI::App& program, int& status) {
         "sign in");
     command->add_option("--name", options->names,
                         "a further name under which browsers ask, such as boat.local");
+    command->add_option(
+        "--copy-to", options->copy_to,
+        "keep the journal's copy in this folder up to date (`backeddy journal copy` makes it)");
     command->callback([options, &status] { status = serve(*options); });
 }
 

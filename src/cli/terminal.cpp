@@ -1,6 +1,7 @@
 #include "cli/terminal.hpp"
 
 #include <cstdio>
+#include <filesystem>
 
 #include <fmt/format.h>
 #include <unistd.h>
@@ -73,6 +74,21 @@ void ProgressLine::show(std::string_view what, std::size_t done, std::size_t tot
     }
     fmt::print(stderr, "{}", line);
     std::fflush(stderr);
+}
+
+Expected<void> is_study(const std::string& folder) {
+    if (folder.empty()) {
+        return fail(empty_name("DIR"));
+    }
+    std::error_code ignored;
+    if (std::filesystem::is_regular_file(std::filesystem::path(folder) / "study.toml", ignored)) {
+        return {};
+    }
+    return fail({.code = ErrorCode::file_missing,
+                 .found = "there is no study.toml in this folder",
+                 .expected = "a study's folder",
+                 .remedy = "make one with `backeddy new DIR`, or check the name",
+                 .place = {.file = folder}});
 }
 
 } // namespace backeddy::cli

@@ -21,6 +21,9 @@ int report_error(const Error& error);
 /// A path as a word that a shell takes for this one path: quoted where it has to be.
 [[nodiscard]] std::string shell_word(const std::string& path);
 
+/// Fails where the folder is no study's: it holds no study.toml.
+[[nodiscard]] Expected<void> is_study(const std::string& folder);
+
 /// An empty name where a file or folder is wanted, mostly an unset variable in quotes. `what` names it.
 [[nodiscard]] Error empty_name(std::string_view what);
 

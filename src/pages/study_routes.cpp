@@ -231,6 +231,29 @@ std::string state_json(const app::DeskState& state) {
     return std::move(out).take();
 }
 
+std::string copy_json(const std::string& folder, const store::CopyState& state) {
+    report::JsonStream out(0);
+    out.begin_object();
+    out.key("folder");
+    out.value(folder);
+    out.key("behind");
+    out.value(static_cast<std::uint64_t>(state.behind));
+    out.key("trouble");
+    out.value(state.trouble ? state.trouble->text() : std::string());
+    out.key("complete");
+    state.complete ? out.value(*state.complete) : out.null();
+    out.end_object();
+    return std::move(out).take();
+}
+
+std::vector<Route> copy_routes(const app::JournalCopy* copy) {
+    return {{.method = Method::get, .pattern = "/api/copy", .handler = [copy](const Request&) {
+                 return json_response(copy == nullptr
+                                          ? std::string("null")
+                                          : copy_json(copy->copy_folder().string(), copy->state()));
+             }}};
+}
+
 std::vector<Route> study_routes(app::Desk& desk) {
     const auto get = [](std::string pattern, Handler handler) {
         return Route{.method = Method::get, .pattern = std::move(pattern), .handler = std::move(handler)};

@@ -249,6 +249,17 @@ TEST_F(StudyRoutes, carry_the_pages) {
     }
 }
 
+TEST_F(StudyRoutes, tell_where_the_journal_s_copy_stands) {
+    const auto body = [](const app::JournalCopy* copy) {
+        return json::parse(copy_routes(copy).front().handler({}).body.view());
+    };
+    EXPECT_TRUE(body(nullptr).is_null());
+    const test::ScratchFolder stick("copy_route");
+    const app::JournalCopy copy(folder_.path(), stick.path() / "away", [](const store::CopyState&) {});
+    EXPECT_EQ(body(&copy).at("folder"), (stick.path() / "away").string());
+    EXPECT_EQ(body(&copy).at("behind"), 0);
+}
+
 TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_no_others) {
     open();
     server::People people(folder_.path() / "people.toml");
@@ -256,6 +267,7 @@ TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_n
     auto all = server::own_routes(gate, "");
     std::ranges::move(study_routes(*desk_), std::back_inserter(all));
     std::ranges::move(edit_routes(*desk_), std::back_inserter(all));
+    std::ranges::move(copy_routes(nullptr), std::back_inserter(all));
     const auto document = json::parse(server::openapi_document());
     EXPECT_EQ(document.at("openapi"), "3.1.0");
     std::vector<std::string> written, served;

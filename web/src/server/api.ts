@@ -277,6 +277,16 @@ export interface Taken {
   sha256: string;
 }
 
+export interface Copy {
+  folder: string;
+  /** Entries that the copy is not known to have */
+  behind: number;
+  /** Why; empty when nothing is wrong */
+  trouble: string;
+  /** When it last had everything */
+  complete: string | null;
+}
+
 export interface Problem {
   type: "about:blank";
   title: string;
