@@ -5,6 +5,7 @@
 #include <set>
 
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 
 #include "app/brief_text.hpp"
 #include "base/file.hpp"
@@ -124,32 +125,64 @@ std::optional<Error> made_worse(const std::filesystem::path& folder, std::span<c
 
 } // namespace
 
-Expected<std::vector<store::Entry>> JournalWriter::stamped(const std::vector<Wished>& wishes,
-                                                           const Author& author) {
-    auto all = journal_->entries();
-    if (!all) {
-        return fail(std::move(all).error());
+namespace {
+
+// Whether this wish carries a word by which it is known again (`wish` in its content), and `entry` is what
+// was written of it: the answer was lost on its way, and it came once more.
+bool is_of(const store::Entry& entry, const Wished& wish, const Author& author) {
+    if (entry.act != wish.act || entry.author != author.name || entry.reason != wish.reason ||
+        entry.content != wish.content) {
+        return false;
     }
+    const auto content = nlohmann::json::parse(wish.content, nullptr, false);
+    return content.is_object() && content.contains("wish");
+}
+
+std::optional<store::EntryId> written_before(std::span<const store::Entry> entries, const Wished& wish,
+                                             const Author& author) {
+    const auto found =
+        std::ranges::find_if(entries, [&](const auto& entry) { return is_of(entry, wish, author); });
+    return found == entries.end() ? std::nullopt : std::optional(found->id);
+}
+
+} // namespace
+
+std::vector<store::Entry> JournalWriter::stamped(std::span<const store::Entry> before,
+                                                 const std::vector<Wished>& wishes, const Author& author) {
     const std::int64_t wall_us = now_().unix_nanoseconds() / 1000;
-    if (!all->empty()) {
-        time_ = store::receive(time_, all->back().time, wall_us);
+    if (!before.empty()) {
+        time_ = store::receive(time_, before.back().time, wall_us);
     }
     auto time = time_;
+    std::vector<store::Entry> out;
     for (std::size_t i = 0; i < wishes.size(); ++i) {
         time = store::tick(time, wall_us);
-        all->push_back({.id = {.device = device_, .sequence = written_ + i + 1},
-                        .time = time,
-                        .moment = {.wall_us = wall_us,
-                                   .monotonic_us = microseconds_since_start(),
-                                   .boot = boot_,
-                                   .clock_offset_us = 0},
-                        .author = author.name,
-                        .role = author.role,
-                        .act = wishes[i].act,
-                        .content = wishes[i].content,
-                        .reason = wishes[i].reason});
+        out.push_back({.id = {.device = device_, .sequence = written_ + i + 1},
+                       .time = time,
+                       .moment = {.wall_us = wall_us,
+                                  .monotonic_us = microseconds_since_start(),
+                                  .boot = boot_,
+                                  .clock_offset_us = 0},
+                       .author = author.name,
+                       .role = author.role,
+                       .act = wishes[i].act,
+                       .content = wishes[i].content,
+                       .reason = wishes[i].reason});
     }
-    return std::move(*all);
+    return out;
+}
+
+Expected<void> JournalWriter::append(std::vector<store::Entry> all, const std::vector<store::Entry>& fresh) {
+    all.insert(all.end(), fresh.begin(), fresh.end());
+    if (auto worse = made_worse(folder_, all, fresh.size())) {
+        return fail(std::move(*worse));
+    }
+    if (auto added = journal_->append(fresh); !added) {
+        return fail(std::move(added).error());
+    }
+    time_ = fresh.back().time;
+    written_ += fresh.size();
+    return {};
 }
 
 Expected<std::vector<store::EntryId>> JournalWriter::write(const std::vector<Wished>& wishes,
@@ -157,23 +190,29 @@ Expected<std::vector<store::EntryId>> JournalWriter::write(const std::vector<Wis
     if (auto opened = open(); !opened) {
         return fail(std::move(opened).error());
     }
-    auto all = stamped(wishes, author);
-    if (!all) {
-        return fail(std::move(all).error());
+    auto before = journal_->entries();
+    if (!before) {
+        return fail(std::move(before).error());
     }
-    if (auto worse = made_worse(folder_, *all, wishes.size())) {
-        return fail(std::move(*worse));
+    std::vector<std::optional<store::EntryId>> known;
+    std::vector<Wished> missing;
+    for (const auto& wish : wishes) {
+        known.push_back(written_before(*before, wish, author));
+        if (!known.back()) {
+            missing.push_back(wish);
+        }
     }
-    const auto fresh = std::span(*all).last(wishes.size());
-    if (auto added = journal_->append(fresh); !added) {
-        return fail(std::move(added).error());
+    const auto fresh = stamped(*before, missing, author);
+    if (!fresh.empty()) {
+        if (auto added = append(std::move(*before), fresh); !added) {
+            return fail(std::move(added).error());
+        }
     }
     std::vector<store::EntryId> ids;
-    for (const auto& entry : fresh) {
-        ids.push_back(entry.id);
-        time_ = entry.time;
+    auto next = fresh.begin();
+    for (const auto& id : known) {
+        ids.push_back(id ? *id : (next++)->id);
     }
-    written_ += fresh.size();
     return ids;
 }
 

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <functional>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -49,7 +50,9 @@ class JournalWriter {
     /// Writes all of `wishes` or none; on disk when it returns a value: their ids, in order. Before that they
     /// are tried: an entry that would be left out, that does not fit the tables as they stand, or that makes
     /// a complaint which stops a run where there was none, is refused with that complaint. Fails also as
-    /// store::Journal does.
+    /// store::Journal does. A wish whose content has a word `wish` of its own, and of which just this stands
+    /// in the journal already, is not written again; its id is that of the entry which stands: whoever got no
+    /// answer may send it once more.
     [[nodiscard]] Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes,
                                                               const Author& author);
 
@@ -59,8 +62,10 @@ class JournalWriter {
 
   private:
     [[nodiscard]] Expected<void> open();
-    [[nodiscard]] Expected<std::vector<store::Entry>> stamped(const std::vector<Wished>& wishes,
-                                                              const Author& author);
+    [[nodiscard]] std::vector<store::Entry> stamped(std::span<const store::Entry> before,
+                                                    const std::vector<Wished>& wishes, const Author& author);
+    [[nodiscard]] Expected<void> append(std::vector<store::Entry> all,
+                                        const std::vector<store::Entry>& fresh);
 
     std::filesystem::path folder_;
     std::function<Instant()> now_;

@@ -107,6 +107,32 @@ TEST(JournalOfAStudy, WhatDoesNotFitIsRefusedAndNothingOfItsBatchIsWritten) {
     EXPECT_TRUE(folder.writer.write({exclusion()}, scientist));
 }
 
+TEST(JournalOfAStudy, AWishThatComesTwiceIsWrittenOnce) {
+    Folder folder("journal_twice");
+    const auto wished = [](const std::string& word, const std::string& act = "exclude") {
+        return Wished{.act = "add",
+                      .content = R"({"table":"decisions","row":{"stay":"s2","act":")" + act +
+                                 R"("},"wish":")" + word + "\"}",
+                      .reason = "the tube leaked"};
+    };
+    const auto first = folder.writer.write({wished("w1")}, scientist);
+    ASSERT_TRUE(first) << first.error().text();
+    // Its answer was lost: it comes again, with another one behind it, and from a program that was started
+    // anew.
+    JournalWriter restarted(folder.path(), [] { return noon; });
+    const auto again = restarted.write({wished("w1"), wished("w2", "include")}, scientist);
+    ASSERT_TRUE(again) << again.error().text();
+    ASSERT_THAT(*again, SizeIs(2));
+    EXPECT_EQ(again->front(), first->front());
+    EXPECT_THAT(read_journal(folder.path()).entries, SizeIs(2));
+    EXPECT_EQ(*folder.writer.write({wished("w2", "include")}, scientist), std::vector{again->back()});
+    // The same word with something else, or from somebody else, is another wish; so is one without a word.
+    ASSERT_TRUE(folder.writer.write({wished("w1", "note")}, scientist));
+    ASSERT_TRUE(folder.writer.write({wished("w1")}, {.name = "C. Tester", .role = store::Role::scientist}));
+    ASSERT_TRUE(folder.writer.write({exclusion(), exclusion()}, scientist));
+    EXPECT_THAT(read_journal(folder.path()).entries, SizeIs(6));
+}
+
 TEST(JournalOfAStudy, AStudyThatIsStoppedAlreadyCanBeMendedInIt) {
     Folder folder("journal_mended");
     auto files = test::small_study();

@@ -89,6 +89,8 @@ export interface Content {
   }>;
   /** The entry that is undone */
   entry?: string;
+  /** A word made at random: the same wish with it is written once, however often it is sent */
+  wish?: string;
 }
 
 export interface Wishes {
