@@ -8,10 +8,12 @@ import App from './app/App.svelte';
 import { keys } from './app/keys.svelte';
 import { looks } from './app/looks.svelte';
 import { where } from './app/where.svelte';
+import { changes } from './server/changes.svelte';
 import { live } from './server/live.svelte';
 
 looks.start();
 where.start();
 keys.start();
+changes.start();
 live.start();
 mount(App, { target: document.body });

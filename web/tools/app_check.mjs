@@ -1,6 +1,7 @@
 // Walks through the application's pages in a real browser, in every theme and at three sizes, and fails on whatever a user
 // would stumble over: an error in the console, a request that leaves the origin, a page wider than the window, a serious
 // complaint of axe, a page whose main job cannot be done by keyboard, a state of the line or the study that says nothing.
+// It judges spells as well and undoes that again: give it a copy of the study, whose journal it writes into.
 //
 //   node tools/app_check.mjs ADDRESS [FOLDER]      (as `backeddy serve` prints it, of the demo; pictures go to FOLDER;
 //                                                   CHROMIUM names the browser; /usr/bin/chromium when not set)
@@ -283,11 +284,221 @@ if (new Set(Object.values(papers)).size !== themes.length) faults.push(`themes: 
     return readFileSync(await download.path(), 'utf8').startsWith('fish,') || readFileSync(await download.path(), 'utf8').includes('\n');
   });
   await press('?');
-  await must('? does not open the sheet of keys', async () => (await page.locator('dialog.sheet[open] kbd').count()) > 4);
+  await must('? does not open the sheet of keys', async () => (await page.locator('dialog.sheet[open] kbd').count()) > 4 && (await page.locator('dialog.sheet[open]').innerText()).includes('Ctrl Z'));
   await picture(page, 'keys-laptop');
   await axeOf(page, fault);
   await press('Escape');
   await context.close();
+}
+
+// ---------------------------------------------------------------- judging spells: written, undone, refused, kept
+
+/** A page on which something is changed, and what is asked of the program beside it. */
+async function atWork(name, path, ready, fishId, options = {}) {
+  const all = await open(name, options, { allow: ['Failed to load resource'] });
+  const { page, fault } = all;
+  const must = async (what, claim) => {
+    try {
+      if ((await claim()) === false) fault(what);
+    } catch (error) {
+      fault(`${what} (${String(error).split('\n')[0]})`);
+    }
+  };
+  const ask = (path) => page.evaluate(async (each) => (await fetch(each)).json(), path);
+  const entries = async () => (await ask('/api/entries')).entries;
+  /** Of the fish: every number of the document, to the last digit. */
+  const numbers = async () => {
+    const fish = (await ask('/api/results')).fish.find((each) => each.id === fishId);
+    return JSON.stringify([fish.metrics, fish.stays.map((stay) => stay.spells)]);
+  };
+  /** The answer to what was just wished: shown before and after. */
+  const answered = () => page.waitForFunction(() => document.querySelector('.change') && !document.querySelector('.change [role=status]'), undefined, { timeout: 120000 });
+  await goTo(page, path);
+  await page.waitForSelector(ready);
+  await settled(page);
+  return { ...all, ask, must, entries, numbers, answered, press: (key) => page.keyboard.press(key), text: () => page.evaluate(() => document.body.innerText) };
+}
+const judgedFish = results.fish.find((each) => each.stays.some((stay) => stay.id === study.doubtful?.stay))?.id;
+const atSpell = (name, options) => atWork(name, pages.traces, '.judge', judgedFish, options);
+const undoAll = async ({ page, press, answered }, times) => {
+  for (let i = 0; i < times; ++i) {
+    await page.evaluate(() => document.activeElement?.blur());
+    const isWritten = page.waitForResponse((answer) => answer.url().endsWith('/api/entries') && answer.request().method() === 'POST', { timeout: 20000 });
+    await press('Control+z');
+    await isWritten;
+    await page.waitForTimeout(300);
+    await answered();
+  }
+};
+
+if (study.doubtful) {
+  const all = await atSpell('judging');
+  const { page, press, must, numbers, entries, answered, fault } = all;
+  const before = await numbers();
+  const count = (await entries()).length;
+
+  await press('x');
+  await must('x opens no form at which a key chooses', async () => (await page.evaluate(() => document.activeElement?.getAttribute('type'))) === 'radio');
+  await press('Enter');
+  await must('a judgement without a reason is not held back', async () => (await page.locator('.decide-form [role=alert]').textContent()).includes('reason'));
+  await axeOf(page, fault);
+  await picture(page, 'judge-form-laptop');
+  await press('3');
+  await must('a judgement does not show what it does, before and after', async () => {
+    await page.waitForSelector('.change');
+    await answered();
+    const rows = await page.locator('.before-after tbody tr').count();
+    return rows > 1 && (await page.locator('.before-after').innerText()).includes('unusable');
+  });
+  await axeOf(page, fault);
+  await picture(page, 'judge-changed-laptop');
+  const after = await numbers();
+  await must('a judgement moves no number', async () => after !== before);
+  await must('it is not in the journal with who, why and what was seen', async () => {
+    const last = (await entries()).at(-1);
+    const { row } = last.content;
+    return (await entries()).length === count + 1 && row.act === 'exclude' && row.treatment === 'hidden' && last.reason === 'chamber not tight' && last.author !== '' && row.stay === study.doubtful.stay;
+  });
+  await undoAll(all, 1);
+  await must('undo does not give back exactly the earlier numbers', async () => (await numbers()) === before);
+  await press('Control+Shift+Z');
+  await page.waitForTimeout(600);
+  await answered();
+  await must('redo does not give the later numbers', async () => (await numbers()) === after);
+  await undoAll(all, 1);
+  await must('undoing again does not give back the earlier numbers', async () => (await numbers()) === before);
+
+  const first = () => page.locator('output[aria-label="first reading used"]').textContent();
+  const was = await first();
+  await press('.');
+  await page.waitForTimeout(1500);
+  await press('.');
+  await page.waitForTimeout(600);
+  await must('the first reading used does not move', async () => (await first()) !== was);
+  await page.locator('.bound.is-first').focus();
+  await press('ArrowLeft');
+  await page.waitForTimeout(600);
+  const readingsOf = async () => {
+    const now = await page.evaluate(async () => (await fetch('/api/results')).json());
+    const { spells } = now.fish.flatMap((each) => each.stays).concat(now.blanks).find((stay) => stay.id === study.doubtful.stay);
+    return spells.readings[spells.number.indexOf(study.doubtful.spell)];
+  };
+  const readings = await readingsOf();
+  await page.evaluate(() => document.activeElement?.blur());
+  await press('m');
+  await press('1');
+  await page.waitForTimeout(600);
+  await answered();
+  await must('a bound moved by one reading does not use one reading less', async () => (await readingsOf()) === readings - 1);
+  await undoAll(all, 1);
+  await must('the bound is not put back', async () => (await numbers()) === before);
+
+  const grip = await page.locator('.bound.is-last .grip').boundingBox();
+  await page.mouse.move(grip.x + 10, grip.y + 20);
+  await page.mouse.down();
+  await page.mouse.move(grip.x - 60, grip.y + 20, { steps: 4 });
+  await page.mouse.up();
+  await must('the last reading used cannot be dragged', async () => {
+    await page.waitForFunction(() => document.querySelector('.bound.is-last.is-moved'), undefined, { timeout: 5000 });
+  });
+  await press('Escape');
+  await must('Escape does not put it back', async () => (await page.locator('.bound.is-moved').count()) === 0);
+
+  await page.getByRole('button', { name: 'Show treatment' }).click();
+  await page.getByRole('button', { name: 'Show it' }).click();
+  await must('the treatment is not shown', async () => (await all.text()).includes('Treatment shown'));
+  await press('w');
+  await page.keyboard.type('looked at twice');
+  await press('Enter');
+  await page.waitForTimeout(600);
+  await answered();
+  await must('a judgement with the treatment seen does not say so', async () => (await entries()).at(-1).content.row.treatment === 'seen');
+  await press('c');
+  await must('the list of all changes has no row for each', async () => (await page.locator('dialog.changes .change-list li').count()) >= 5);
+  await axeOf(page, fault);
+  await picture(page, 'changes-laptop');
+  await press('Escape');
+  await undoAll(all, 1);
+  await all.context.close();
+}
+
+if (study.doubtful) {
+  const all = await atSpell('refused');
+  const { page, press, must, entries, answered } = all;
+  const count = (await entries()).length;
+  // The same wish about a stay that is not there: the real program's own complaint.
+  await page.route('**/api/entries', (route) =>
+    route.request().method() === 'POST' ? route.continue({ postData: route.request().postData().replace(`"stay":"${study.doubtful.stay}"`, '"stay":"nowhere"') }) : route.continue());
+  await press('d');
+  await page.locator('.decide-form input[name=own]').fill('looks bent');
+  await press('Enter');
+  await must('a refusal is not told at the form', async () => (await page.locator('.decide-form [role=alert]').innerText({ timeout: 20000 })).includes('nowhere'));
+  await must('a refusal loses what was typed', async () => (await page.locator('.decide-form input[name=own]').inputValue()) === 'looks bent');
+  await must('what was refused is not in the top line', async () => (await page.locator('.top .unsent').innerText()).includes('1 refused'));
+  await picture(page, 'judge-refused-laptop');
+  await must('what was refused was written', async () => (await entries()).length === count);
+  await page.unroute('**/api/entries');
+  await page.locator('.decide-form input[name=own]').focus();
+  await press('Enter');
+  await page.waitForTimeout(600);
+  await answered();
+  await must('sent again it is not written once', async () => (await entries()).length === count + 1 && (await page.locator('.top .unsent').count()) === 0);
+  await undoAll(all, 1);
+  await all.context.close();
+}
+
+if (study.doubtful) {
+  const all = await atSpell('kept');
+  const { page, press, must, entries, numbers } = all;
+  const before = await numbers();
+  const count = (await entries()).length;
+  let isAway = true;
+  let asked = 0;
+  await page.route('**/api/entries', async (route) => {
+    if (route.request().method() !== 'POST' || !isAway) return route.continue();
+    asked += 1;
+    // The first is heard and its answer lost, the others are not heard.
+    if (asked === 1) await route.fetch();
+    return route.abort();
+  });
+  await press('u');
+  await press('6');
+  await must('what could not be sent is not in the top line', async () => (await page.locator('.top .unsent').innerText({ timeout: 20000 })).includes('1 unsent'));
+  await must('nor beside its spell', async () => (await all.text()).includes('Not yet written'));
+  await picture(page, 'judge-unsent-laptop');
+  await page.reload();
+  await page.waitForSelector('.judge');
+  await must('it does not survive a reload', async () => (await page.locator('.top .unsent').innerText({ timeout: 20000 })).includes('1 unsent'));
+  isAway = false;
+  await page.waitForFunction(() => !document.querySelector('.top .unsent'), undefined, { timeout: 60000 });
+  await must('it is not written just once', async () => (await entries()).length === count + 1);
+  await page.waitForFunction(async () => (await (await fetch('/api/state')).json()).phase === 'ready', undefined, { timeout: 120000 });
+  await undoAll(all, 1);
+  await must('undone, the numbers are not as before', async () => (await numbers()) === before);
+  await all.context.close();
+}
+
+if (study.doubtful) {
+  const all = await atSpell('judging, phone', { viewport: sizes.phone, hasTouch: true });
+  const { page, fault, must, answered } = all;
+  await page.getByRole('button', { name: 'leave out' }).click();
+  await fits(page, fault);
+  await axeOf(page, fault);
+  await picture(page, 'judge-form-phone');
+  await must('a target of the form is under 44 px', async () => {
+    const small = await page.evaluate(() => [...document.querySelectorAll('.decide-form :is(button, label, input[type=text]), .judge button, .back-and-forth button, .bound .grip')].filter((each) => each.getBoundingClientRect().height < 43.5 || each.getBoundingClientRect().width < 43.5).map((each) => each.textContent));
+    if (small.length > 0) fault(`under 44 px: ${small.join(', ')}`);
+  });
+  await page.locator('.usual label').nth(2).click();
+  await page.getByRole('button', { name: 'Write it' }).click();
+  await page.waitForTimeout(600);
+  await answered();
+  await fits(page, fault);
+  await axeOf(page, fault);
+  await page.evaluate(() => scrollTo(0, 0));
+  await picture(page, 'judge-changed-phone');
+  await undoAll(all, 1);
+  await all.context.close();
 }
 
 // ---------------------------------------------------------------- states that a good day does not show
@@ -336,6 +547,9 @@ await inState('empty', {
 }, '/', ['This study is empty', 'encounters.csv']);
 await inState('other-version', { state: stateNow, resultsAre: (route) => json(route, { ...results, schema_version: '9.0' }) }, '/fish', ['these pages read']);
 await inState('signed-out', { session: (route) => json(route, { title: 'Unauthorized', detail: 'sign in first', remedy: 'give name and passphrase' }, 401) }, '/fish', ['Passphrase', 'Sign in']);
+const roleIs = (role) => (route) => json(route, { name: 'B. Tide', role, change_token: 'x' });
+await inState('viewer', { session: roleIs('viewer') }, pages.traces, ['You are here as a viewer', 'signs in as a scientist']);
+await inState('crew', { session: roleIs('crew') }, pages.traces, ['You are here as crew', 'signs in as a scientist']);
 await inState('no-answer', { session: (route) => route.abort() }, '/fish', ['No word from the program since', 'Ask now']);
 
 await browser.close();

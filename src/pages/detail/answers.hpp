@@ -44,7 +44,8 @@ namespace backeddy::pages {
     } else if (request.asker.role == server::Role::scientist) {
         role = store::Role::scientist;
     }
-    return {.name = request.asker.name.empty() ? "at this machine" : request.asker.name, .role = role};
+    return {.name = request.asker.name.empty() ? "somebody at this machine" : request.asker.name,
+            .role = role};
 }
 
 } // namespace backeddy::pages

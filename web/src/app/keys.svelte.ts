@@ -8,7 +8,16 @@ export interface Key {
   /** as it stands on the sheet, where that is not the key itself */
   shown?: string;
   what: string;
+  /** with Ctrl, or the command key; `shift` then tells apart */
+  ctrl?: 'ctrl' | 'ctrl shift';
   press: () => void;
+}
+
+/** Whether the key was pressed with what it is pressed with. */
+function isHeld(key: Key, event: KeyboardEvent): boolean {
+  const isCtrl = event.ctrlKey || event.metaKey;
+  if (key.ctrl === undefined) return !isCtrl && event.key === key.key;
+  return isCtrl && event.key.toLowerCase() === key.key && event.shiftKey === (key.ctrl === 'ctrl shift');
 }
 
 class Keys {
@@ -24,12 +33,12 @@ class Keys {
 
   start(): void {
     addEventListener('keydown', (event) => {
-      if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
-      // Arrows are not typed by a voice.
-      if (!this.isOn && event.key.length === 1) return;
+      if (event.defaultPrevented || event.altKey) return;
+      // Arrows, and what is pressed with Ctrl, are not typed by a voice.
+      if (!this.isOn && event.key.length === 1 && !event.ctrlKey && !event.metaKey) return;
       const target = event.target as HTMLElement | null;
       if (target?.closest('input, select, textarea, [contenteditable], dialog')) return;
-      const found = [...this.page.keys, ...this.everywhere].find((each) => each.key === event.key);
+      const found = [...this.page.keys, ...this.everywhere].find((each) => isHeld(each, event));
       if (!found) return;
       event.preventDefault();
       found.press();

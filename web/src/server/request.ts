@@ -25,7 +25,11 @@ async function refusal(answer: Response): Promise<Problem> {
   const body: unknown = await answer.json().catch(() => null);
   const told = (typeof body === 'object' && body !== null ? body : {}) as Record<string, unknown>;
   const word = (name: string) => (typeof told[name] === 'string' ? told[name] : '');
-  return new Problem(answer.status, word('detail') || word('title') || `The program answered ${answer.status}`, word('remedy'));
+  const remedy = word('remedy');
+  const detail = word('detail') || word('title') || `The program answered ${answer.status}`;
+  // A complaint ends with what to do, which is said once.
+  const what = remedy !== '' && detail.endsWith(remedy) ? detail.slice(0, -remedy.length).replace(/[;,.:\s]+$/, '') : detail;
+  return new Problem(answer.status, what || detail, remedy);
 }
 
 export type Fetch = typeof fetch;

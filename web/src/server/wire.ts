@@ -137,3 +137,45 @@ export function traceOf(value: unknown): DrawnTrace {
   if (at_s.length !== oxygen_mg_per_l.length) throw new Error('trace: times and oxygen are not of one length');
   return value as DrawnTrace;
 }
+
+/** What somebody did in the program: an entry of the journal. */
+export interface Entry {
+  /** place in the order, from 1 */
+  number: number;
+  id: string;
+  at: string;
+  author: string;
+  role: string;
+  act: string;
+  /** empty where it is none that these pages can read */
+  content: Record<string, unknown>;
+  reason: string;
+  is_undone: boolean;
+}
+
+export function entriesOf(value: unknown): Entry[] {
+  const { entries } = fields(value, 'journal');
+  if (!Array.isArray(entries)) throw new Error('journal: "entries" is no list');
+  return entries.map((each) => {
+    const from = fields(each, 'entry');
+    const isReadable = typeof from.content === 'object' && from.content !== null;
+    return {
+      number: numberOr(from.number, 0),
+      id: text(from, 'id', 'entry'),
+      at: text(from, 'at', 'entry'),
+      author: text(from, 'author', 'entry'),
+      role: text(from, 'role', 'entry'),
+      act: text(from, 'act', 'entry'),
+      content: isReadable ? (from.content as Fields) : {},
+      reason: textOrNull(from.reason) ?? '',
+      is_undone: from.is_undone === true,
+    };
+  });
+}
+
+/** The ids of what was written. */
+export function idsOf(value: unknown): string[] {
+  const { ids } = fields(value, 'what was written');
+  if (!Array.isArray(ids)) throw new Error('what was written: "ids" is no list');
+  return ids.map(String);
+}

@@ -1,0 +1,182 @@
+// What is changed on these pages: one road for every wish, the journal that it goes into, undo and redo, and the answer
+// before the change, against which the new one is held.
+import { keep, kept } from '../app/kept';
+import { where } from '../app/where.svelte';
+import { aboutOf, authorOf, lastDone, lastUndone, undoing, wordsOf } from '../data/journal';
+import type { Results } from '../data/results';
+import type { Known } from './feed';
+import { askFor, isAborted, problemOf, type Problem } from './request';
+import { Unsent, type About, type Item, type Outcome, type Wished } from './unsent';
+import { entriesOf, type Entry } from './wire';
+
+/** What was written since the numbers were last as `before`. */
+export interface Change {
+  what: string[];
+  about: About;
+  before: Results;
+  /** of the state when the last of it was written: the answer is another one */
+  revision: string;
+}
+
+class Changes {
+  items = $state.raw<Item[]>([]);
+  entries = $state.raw<Entry[]>([]);
+  /** why the journal could not be read */
+  problem = $state.raw<Problem | null>(null);
+  shown = $state.raw<Change | null>(null);
+  /** of the last key or button: "nothing of yours to undo" */
+  said = $state('');
+  isListOpen = $state(false);
+  private known = $state.raw<Known | null>(null);
+  private reading: AbortController | null = null;
+  private sendsAs = '';
+  private readonly unsent = new Unsent(
+    {
+      fetcher: (...args) => fetch(...args),
+      load: () => kept('unsent'),
+      save: (text) => keep('unsent', text),
+      now: () => Date.now(),
+      word: () => [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, '0')).join(''),
+      later: (call, ms) => {
+        const id = setTimeout(call, ms);
+        return () => clearTimeout(id);
+      },
+    },
+    (items) => (this.items = items),
+  );
+
+  start(): void {
+    addEventListener('storage', (event) => {
+      if (event.key === 'backeddy unsent') this.unsent.look();
+    });
+  }
+
+  /** Whenever something is known anew. */
+  meet(known: Known): void {
+    this.known = known;
+    const { session, results } = known;
+    const study = results?.study.title ?? '';
+    const isMet = known.link === 'live' && session !== null && study !== '';
+    const sendsAs = isMet ? JSON.stringify([study, session.name, session.change_token]) : '';
+    if (sendsAs !== this.sendsAs) {
+      this.sendsAs = sendsAs;
+      this.unsent.meet(isMet ? { study, author: authorOf(session.name), changeToken: session.change_token } : null);
+    }
+  }
+
+  get author(): string {
+    return authorOf(this.known?.session?.name ?? '');
+  }
+
+  /** Reads the journal anew. */
+  async read(): Promise<void> {
+    this.reading?.abort();
+    const reading = new AbortController();
+    this.reading = reading;
+    try {
+      this.entries = await askFor('/api/entries', entriesOf, { signal: reading.signal });
+      this.problem = null;
+    } catch (error) {
+      if (!isAborted(error)) this.problem = problemOf(error);
+    }
+  }
+
+  /** One change, of one or several entries; what became of it. */
+  async write(what: string, about: About, wishes: Wished[]): Promise<Outcome> {
+    const results = this.known?.results;
+    const revision = this.known?.state?.revision ?? '';
+    this.said = '';
+    const outcome = await this.unsent.put({ study: results?.study.title ?? '', author: this.author }, what, about, wishes);
+    if (outcome.kind === 'written') {
+      if (results) this.expect(what, about, results, revision);
+      await this.read();
+    }
+    return outcome;
+  }
+
+  /** Numbers are to come: those that are there now are what they are held against, or still those of before. */
+  private expect(what: string, about: About, results: Results, revision: string): void {
+    const open = this.shown;
+    const goesOn = open !== null && this.waits && open.about.stay === about.stay && open.about.fish === about.fish;
+    this.shown = goesOn ? { ...open, what: [...open.what, what], revision } : { what: [what], about, before: results, revision };
+  }
+
+  /** The answer to what was written last has not come. */
+  get waits(): boolean {
+    const { state, results } = this.known ?? {};
+    return this.shown !== null && (state?.phase !== 'ready' || state.revision === this.shown.revision || results === this.shown.before);
+  }
+
+  // ---- back and forth
+
+  get toUndo(): Entry | null {
+    return lastDone(this.entries, this.author);
+  }
+  get toRedo(): Entry | null {
+    return lastUndone(this.entries, this.author);
+  }
+
+  /** Whether whoever is here may change anything; says so where not. */
+  private mayWrite(): boolean {
+    const isViewer = this.known?.session?.role === 'viewer';
+    if (isViewer) this.say('you read here as a viewer: nothing can be changed');
+    return !isViewer;
+  }
+
+  /** Stands for a while. */
+  private say(what: string): void {
+    this.said = what;
+    clearTimeout(this.saying);
+    this.saying = setTimeout(() => (this.said = ''), 12_000);
+  }
+  private saying: ReturnType<typeof setTimeout> | undefined;
+
+  async undo(): Promise<void> {
+    if (!this.mayWrite()) return;
+    const unsent = this.items.filter((item) => item.author === this.author && item.study === (this.known?.results?.study.title ?? '')).at(-1);
+    if (unsent && this.unsent.drop(unsent.id)) {
+      this.say(`taken back before it was written: ${unsent.what}`);
+      return;
+    }
+    await this.read();
+    const entry = this.toUndo;
+    if (entry) await this.revert(entry);
+    else this.say(this.entries.some((each) => !each.is_undone) ? 'nothing of yours is left to undo; the list of all changes has those of others' : 'nothing was changed here yet');
+  }
+
+  async redo(): Promise<void> {
+    if (!this.mayWrite()) return;
+    await this.read();
+    const entry = this.toRedo;
+    if (entry) await this.revert(entry);
+    else this.say('nothing to do again');
+  }
+
+  /** Undoes an entry, or an undo, with whatever was written in one with it. */
+  async revert(entry: Entry): Promise<Outcome> {
+    const results = this.known?.results ?? null;
+    const words = wordsOf(this.entries, entry, results);
+    const what = entry.act === 'undo' ? words.replace(/^undone/, 'done again') : `undone: ${words}`;
+    const outcome = await this.write(what, aboutOf(this.entries, entry, results), undoing(this.entries, entry, ''));
+    // Where its numbers are shown, that says it.
+    if (outcome.kind === 'written' && this.isShownHere()) return outcome;
+    this.say(outcome.kind === 'refused' ? `refused, ${what}: ${outcome.problem.message}` : outcome.kind === 'waits' ? `kept on this device: ${what}` : what);
+    return outcome;
+  }
+
+  private isShownHere(): boolean {
+    const { route } = where;
+    const fish = this.shown?.about.fish;
+    return route.page === 'traces' || (route.page === 'one_fish' && (route.fish === fish || route.beside === fish));
+  }
+
+  again(item: Item): Promise<void> {
+    return this.unsent.again(item.id);
+  }
+  /** By the item's id. */
+  drop(id: string): void {
+    this.unsent.drop(id);
+  }
+}
+
+export const changes = new Changes();
