@@ -74,12 +74,21 @@ class SimulationLine {
     std::string told_;
 };
 
+// What is estimated beside the values (a sensor's noise) can move an answer that weighs by uncertainty.
+bool same_effects(const Finding& a, const Finding& b) {
+    return std::equal(a.effects.begin(), a.effects.end(), b.effects.begin(), b.effects.end(),
+                      [](const findings::FoundNumber& left, const findings::FoundNumber& right) {
+                          return left.name == right.name && left.value == right.value &&
+                                 left.lower == right.lower && left.upper == right.upper && left.p == right.p;
+                      });
+}
+
 findings::FoundVariant variant_of(const Finding& without, const Finding& with) {
     return {.rows = without.rows,
             .fish = without.fish,
             .effects = without.effects,
             .unanswered = without.unanswered,
-            .is_same = same_points(without, with)};
+            .is_same = same_points(without, with) && same_effects(without, with)};
 }
 
 } // namespace

@@ -563,12 +563,14 @@ bool take_noise(StayAnswers& stays, StayAnswers& look, const NoiseKey& key) {
 
 } // namespace
 
-std::vector<bool> answer_stays_again(const Study& study, StayAnswers& stays, Threads threads,
-                                     const Progress& progress) {
-    std::vector<bool> is_changed(stays.list.size(), false);
+namespace {
+
+// After stays' decisions have changed: the noise of their sensors, their blanks, and whatever rests on these.
+// Of each stay, whether it was computed anew; it begins with those whose own decisions changed.
+std::vector<bool> follow(StayAnswers& stays, std::vector<bool> is_changed, Threads threads,
+                         const Progress& progress) {
     std::set<NoiseKey> touched;
     for (std::size_t i = 0; i < stays.list.size(); ++i) {
-        is_changed[i] = take_decisions(study, stays.list[i]);
         if (is_changed[i]) {
             touched.merge(noise_keys(stays.list[i]));
         }
@@ -607,6 +609,17 @@ std::vector<bool> answer_stays_again(const Study& study, StayAnswers& stays, Thr
     return is_changed;
 }
 
+} // namespace
+
+std::vector<bool> answer_stays_again(const Study& study, StayAnswers& stays, Threads threads,
+                                     const Progress& progress) {
+    std::vector<bool> is_changed(stays.list.size(), false);
+    for (std::size_t i = 0; i < stays.list.size(); ++i) {
+        is_changed[i] = take_decisions(study, stays.list[i]);
+    }
+    return follow(stays, std::move(is_changed), threads, progress);
+}
+
 std::vector<StayAnswer> look_at_states(const Study& study, const Chambers& chambers, Threads threads) {
     std::vector<StayAnswer> out;
     for (const auto& stay : study.tables.stays) {
@@ -633,33 +646,17 @@ bool has_human_acts(const StayAnswer& stay) {
 
 Undone without_human_acts(const StayAnswers& stays, Threads threads) {
     Undone undone{.stays = stays, .is_changed = std::vector<bool>(stays.list.size(), false)};
-    StayAnswers& out = undone.stays;
-    const auto undo = [&](auto wanted) {
-        for (std::size_t i = 0; i < out.list.size(); ++i) {
-            undone.is_changed[i] = undone.is_changed[i] || wanted(out.list[i]);
+    for (std::size_t i = 0; i < undone.stays.list.size(); ++i) {
+        auto& answer = undone.stays.list[i];
+        if (has_human_acts(answer)) {
+            answer.input.decisions.clear();
+            answer.on_spells.clear();
+            answer.whole_stay.clear();
+            undone.is_changed[i] = true;
         }
-        parallel_for(out.list.size(), threads, [&](std::size_t i) {
-            auto& answer = out.list[i];
-            if (wanted(answer)) {
-                answer.input.decisions.clear();
-                answer.on_spells.clear();
-                answer.whole_stay.clear();
-                answer.uptake = compute_stay(answer);
-            }
-        });
-    };
-    // A human act on a blank reaches every fish that the blank serves.
-    const bool blanks_change = std::any_of(out.list.begin(), out.list.end(), [](const StayAnswer& answer) {
-        return is_blank(answer) && has_human_acts(answer);
-    });
-    if (blanks_change) {
-        undo([](const StayAnswer& answer) { return is_blank(answer) && has_human_acts(answer); });
-        out.blanks = blanks_of(out);
-        give_blanks(out);
     }
-    undo([&](const StayAnswer& answer) {
-        return !is_blank(answer) && (blanks_change || has_human_acts(answer));
-    });
+    const Progress silent = [](std::string_view, std::size_t, std::size_t, std::string_view) {};
+    undone.is_changed = follow(undone.stays, std::move(undone.is_changed), threads, silent);
     return undone;
 }
 

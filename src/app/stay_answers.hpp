@@ -79,7 +79,8 @@ struct Undone {
     std::vector<bool> is_changed; ///< of each stay: computed anew
 };
 
-/// Human acts undone, those on blanks included (noise as it is), for the numbers "without human exclusions".
+/// Human acts undone, in blanks and in the sensors' noise too, for the numbers "without human exclusions":
+/// bit for bit what a study without decisions.csv gives.
 [[nodiscard]] Undone without_human_acts(const StayAnswers& stays, Threads threads);
 
 } // namespace backeddy::app

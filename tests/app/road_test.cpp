@@ -551,6 +551,31 @@ TEST(StayAnswers, a_decision_on_one_spell_wins_over_one_on_its_stay) {
     EXPECT_EQ(kept, 1U);
 }
 
+// What is pooled over stays (noise of a sensor, blanks) must forget the acts as well.
+TEST(StayAnswers, with_human_acts_undone_the_numbers_are_those_of_a_study_without_decisions) {
+    const std::string question = "[[question]]\nname = \"course\"\noutcome = \"mo2\"\ncompare = \"hours\"\n";
+    const auto asked = [&](test::StudyFiles files) {
+        files["study.toml"] += question;
+        return files;
+    };
+    const Opened without(asked(test::small_study()));
+    const auto expected = without.run();
+    const auto& as_found = expected->findings.at(0).effects.at(0);
+    for (const std::string rows :
+         {"b1,,exclude,,a limpet in it,A. Keen\n", "s2,2026-06-14T12:05:00Z,exclude,,a knock,A. Keen\n"}) {
+        const Opened with(asked(with_decisions(rows)));
+        const auto run = with.run();
+        const auto& fish = run->fish_without.at(0);
+        const auto& plain_fish = expected->fish.at(0);
+        EXPECT_TRUE(fish.rest->resting->value.corrected == plain_fish.rest->resting->value.corrected) << rows;
+        EXPECT_TRUE(fish.after.at(0).peak->corrected == plain_fish.after.at(0).peak->corrected) << rows;
+        const auto& undone = run->findings.at(0).without_human->effects.at(0);
+        EXPECT_EQ(undone.value, as_found.value) << rows;
+        EXPECT_EQ(undone.lower, as_found.lower) << rows;
+        EXPECT_EQ(undone.p, as_found.p) << rows;
+    }
+}
+
 TEST(StayAnswers, a_stay_that_no_trace_covers_says_so_and_the_others_go_on) {
     auto files = test::small_study();
     files["stays.csv"] += "s9,T01,tube,held,2026-07-14T08:00:00Z,2026-07-14T09:00:00Z,done\n";
