@@ -124,6 +124,7 @@ Instant whole_second(Instant moment) {
 intake::RowToAdd row_to_add(const study::Declaration& row) {
     return {{"question", row.question},
             {"form_sha256", row.form_sha256},
+            {"settings_sha256", row.settings_sha256},
             {"declared_at", iso_text(row.declared_at)},
             {"author", row.author},
             {"fish_met", std::to_string(row.fish_met)},
@@ -131,18 +132,34 @@ intake::RowToAdd row_to_add(const study::Declaration& row) {
             {"note", row.note}};
 }
 
-DeclaredQuestion declare(const study::Question& question, const std::vector<study::Declaration>& rows,
+/// What its rows up to now make of a question that is declared anew.
+DeclaredQuestion::Outcome outcome_of(const study::Question& question,
+                                     const std::vector<study::Declaration>& rows) {
+    using Outcome = DeclaredQuestion::Outcome;
+    const auto form = study::form_sha256(question);
+    auto out = Outcome::added;
+    for (const auto& row : rows) {
+        if (row.question == question.name) {
+            if (row.form_sha256 == form) {
+                return Outcome::added_under_new_settings;
+            }
+            out = Outcome::added_again;
+        }
+    }
+    return out;
+}
+
+DeclaredQuestion declare(const study::Declarable& now, const std::vector<study::Declaration>& rows,
                          const DeclareWish& wish, const Declaring& state) {
-    if (const auto* had = study::declaration_of(question, rows)) {
+    const auto& question = now.question;
+    if (const auto* had = study::declaration_of(now, rows)) {
         return {.question = question.name, .outcome = DeclaredQuestion::Outcome::had_been, .row = *had};
     }
-    const bool in_another_form = std::ranges::any_of(
-        rows, [&](const study::Declaration& row) { return row.question == question.name; });
     return {.question = question.name,
-            .outcome =
-                in_another_form ? DeclaredQuestion::Outcome::added_again : DeclaredQuestion::Outcome::added,
+            .outcome = outcome_of(question, rows),
             .row = {.question = question.name,
                     .form_sha256 = study::form_sha256(question),
+                    .settings_sha256 = now.settings_sha256,
                     .declared_at = whole_second(wish.now),
                     .author = wish.author,
                     .fish_met = state.fish_met,
@@ -159,7 +176,7 @@ Expected<std::string> present_bytes(const fs::path& file) {
     return bytes;
 }
 
-Expected<void> add_rows(const Declaring& declaring) {
+Expected<void> add_rows(const Declaring& declaring, const std::string& bytes) {
     std::vector<intake::RowToAdd> rows;
     for (const auto& one : declaring.questions) {
         if (one.outcome != DeclaredQuestion::Outcome::had_been) {
@@ -169,11 +186,7 @@ Expected<void> add_rows(const Declaring& declaring) {
     if (rows.empty()) {
         return {};
     }
-    const auto bytes = present_bytes(declaring.file);
-    if (!bytes) {
-        return fail(bytes.error());
-    }
-    const auto changed = intake::with_rows(*bytes, study::TableName::declarations, rows);
+    const auto changed = intake::with_rows(bytes, study::TableName::declarations, rows);
     if (!changed) {
         return fail(changed.error());
     }
@@ -214,6 +227,11 @@ Expected<Declaring> declare_questions(const fs::path& folder, const DeclareWish&
                   .fish_met = fish_met(asked->tables),
                   .results_seen = fs::exists(folder / "results" / "results.json", ignored),
                   .doubts = {}};
+    const auto bytes = present_bytes(out.file);
+    if (!bytes) {
+        return fail(bytes.error());
+    }
+    out.records_settings = intake::takes_column(*bytes, study::TableName::declarations, "settings_sha256");
     study::Brief chosen = asked->brief;
     chosen.column_places.clear();
     if (!wish.questions.empty()) {
@@ -221,11 +239,12 @@ Expected<Declaring> declare_questions(const fs::path& folder, const DeclareWish&
             return std::ranges::find(wish.questions, question.name) == wish.questions.end();
         });
     }
+    const auto settings = out.records_settings ? study::settings_sha256(asked->brief) : std::string();
     for (const auto& question : chosen.questions) {
-        out.questions.push_back(declare(question, asked->tables.tables.declarations, wish, out));
+        out.questions.push_back(declare({question, settings}, asked->tables.tables.declarations, wish, out));
     }
     out.doubts = study::check_named_columns(chosen, asked->tables.tables);
-    if (auto added = add_rows(out); !added) {
+    if (auto added = add_rows(out, *bytes); !added) {
         return fail(std::move(added).error());
     }
     return out;

@@ -106,6 +106,7 @@ std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers
         without == nullptr ? std::vector<findings::Observations>() : observe(study, *without, condition);
     const auto sight = sight_text(study.tables.decisions);
     const auto met = study::first_met(study.tables);
+    const auto settings = study::settings_sha256(study.brief);
     std::vector<Finding> out(questions.size());
     SimulationLine line(progress);
     parallel_for(questions.size(), threads, [&](std::size_t i) {
@@ -124,7 +125,7 @@ std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers
                 out[i].warnings.push_back(sight);
             }
         }
-        const auto state = study::declared_state(question, study.tables.declarations, met);
+        const auto state = study::declared_state({question, settings}, study.tables.declarations, met);
         out[i].declared = state.declared;
         out[i].declared_text = state.text;
     });

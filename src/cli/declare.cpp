@@ -37,6 +37,11 @@ std::string what_was_done(const app::DeclaredQuestion& one) {
             "{}: had been declared in another form; declared in this one now, {}, {}; both rows "
             "stay",
             one.question, at, by);
+    case Outcome::added_under_new_settings:
+        return fmt::format(
+            "{}: had been declared in this form under other settings of the analysis, or under "
+            "ones that were not recorded; declared under these now, {}, {}; both rows stay",
+            one.question, at, by);
     case Outcome::had_been:
         break;
     }
@@ -75,6 +80,13 @@ int declare(const DeclareOptions& options) {
     if (added > 0) {
         fmt::print("{}\n", what_was_known(*declaring));
     }
+    if (!declaring->records_settings) {
+        fmt::print(
+            "beware: {} has no column settings_sha256, so that no row of it says under which settings of "
+            "the analysis a question was declared: write it at the end of the header line and declare "
+            "again\n",
+            declaring->file.string());
+    }
     for (const auto& doubt : declaring->doubts) {
         fmt::print("beware: {}\n", doubt.error.text());
     }
@@ -107,8 +119,10 @@ void add_declare(CLI::App& program, int& status) {
         "(outcome,\n"
         "compare, adjust_for, margin ...) has to be declared again, and both rows stay; rewording `ask` "
         "changes\n"
-        "nothing. A row holds a hash of the question, not its words: keep study.toml under version "
-        "control.\n\n"
+        "nothing. So does one whose answer rests on settings of the analysis that were changed ([peak], "
+        "[resting],\n"
+        "[background] ...). A row holds hashes of the question and of the settings, not their words: keep\n"
+        "study.toml under version control.\n\n"
         "It is a record among honest people, no proof: the file is plain text and the clock is this "
         "machine's.\n"
         "Lodge a copy with somebody else where it has to convince. Close declarations.csv in the spreadsheet "

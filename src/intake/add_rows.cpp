@@ -38,6 +38,15 @@ std::string line_end_of(std::string_view bytes) {
                                                                                                     : "\n";
 }
 
+/// As its header has them.
+std::vector<std::string> names_of(const CsvTable& table) {
+    std::vector<std::string> out;
+    for (const auto& header : table.header) {
+        out.push_back(plain_name(header));
+    }
+    return out;
+}
+
 /// Why rows cannot be put behind this table.
 Expected<void> may_take(const CsvTable& table, const std::vector<std::string>& names,
                         const std::vector<RowToAdd>& rows) {
@@ -83,10 +92,7 @@ Expected<std::string> with_rows(std::string_view bytes, study::TableName name,
         out += line_end;
     } else {
         const CsvTable table = read_csv(bytes, definition.file);
-        names.clear();
-        for (const auto& header : table.header) {
-            names.push_back(plain_name(header));
-        }
+        names = names_of(table);
         if (auto may = may_take(table, names, rows); !may) {
             return fail(std::move(may).error());
         }
@@ -100,6 +106,11 @@ Expected<std::string> with_rows(std::string_view bytes, study::TableName name,
         out += line_text(names, row, delimiter) + line_end;
     }
     return out;
+}
+
+bool takes_column(std::string_view bytes, study::TableName table, std::string_view column) {
+    return bytes.empty() ||
+           std::ranges::count(names_of(read_csv(bytes, study::table(table).file)), column) > 0;
 }
 
 } // namespace backeddy::intake

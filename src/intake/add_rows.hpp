@@ -22,4 +22,7 @@ using RowToAdd = std::map<std::string, std::string>;
 [[nodiscard]] Expected<std::string> with_rows(std::string_view bytes, study::TableName table,
                                               const std::vector<RowToAdd>& rows);
 
+/// Whether with_rows() can put a cell of this column into the table: a file of an older version may lack it.
+[[nodiscard]] bool takes_column(std::string_view bytes, study::TableName table, std::string_view column);
+
 } // namespace backeddy::intake

@@ -334,6 +334,7 @@ TableRead<study::Declaration> read_declarations(std::string_view text, const std
             study::Declaration row;
             row.question = cells.text("question");
             row.form_sha256 = cells.text("form_sha256");
+            row.settings_sha256 = cells.text("settings_sha256");
             row.declared_at = cells.time("declared_at").value_or(Instant());
             row.author = cells.text("author");
             row.fish_met = cells.count("fish_met").value_or(0);

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "base/hash.hpp"
+#include "study/settings.hpp"
 
 namespace backeddy::study {
 
@@ -19,7 +20,7 @@ std::string day_text(Instant moment) {
                                                         "September", "October",  "November", "December"};
     const auto iso = iso_text(moment); // 2026-05-01T09:12:00Z
     const auto two_digits = [&](std::size_t at) {
-        return static_cast<std::size_t>((iso[at] - '0') * 10 + (iso[at + 1] - '0'));
+        return static_cast<std::size_t>(iso[at] - '0') * 10 + static_cast<std::size_t>(iso[at + 1] - '0');
     };
     return fmt::format("{} {} {}, {} UTC", two_digits(8), months.at(two_digits(5) - 1), iso.substr(0, 4),
                        iso.substr(11, 5));
@@ -51,11 +52,12 @@ bool is_earlier(const Declaration* a, const Declaration* b) {
     return a->declared_at < b->declared_at;
 }
 
-/// The question's rows: of its present form, or of all others.
-std::vector<const Declaration*> rows_of(const Question& question, std::span<const Declaration> rows,
-                                        bool of_present_form) {
+using Rows = std::vector<const Declaration*>;
+
+/// The question's rows by time: of its present form, or of all others.
+Rows rows_of(const Question& question, std::span<const Declaration> rows, bool of_present_form) {
     const auto form = form_sha256(question);
-    std::vector<const Declaration*> out;
+    Rows out;
     for (const auto& row : rows) {
         if (row.question == question.name && (row.form_sha256 == form) == of_present_form) {
             out.push_back(&row);
@@ -65,37 +67,65 @@ std::vector<const Declaration*> rows_of(const Question& question, std::span<cons
     return out;
 }
 
+/// "; another form of it was declared too, the last on 2 June 2026, 08:00 UTC".
+std::string other_forms_text(const Rows& others) {
+    if (others.empty()) {
+        return {};
+    }
+    std::set<std::string> forms;
+    for (const auto* other : others) {
+        forms.insert(other->form_sha256);
+    }
+    return fmt::format("; {} of it {} declared too, the last on {}",
+                       forms.size() == 1 ? "another form" : fmt::format("{} other forms", forms.size()),
+                       forms.size() == 1 ? "was" : "were", day_text(others.back()->declared_at));
+}
+
 } // namespace
 
 std::string form_sha256(const Question& question) {
     return sha256_hex(std::string_view(question.declared_form()));
 }
 
-const Declaration* declaration_of(const Question& question, std::span<const Declaration> rows) {
-    const auto present = rows_of(question, rows, true);
-    return present.empty() ? nullptr : present.front();
+std::string settings_sha256(const Brief& brief) {
+    return sha256_hex(std::string_view(analysis_form(brief)));
 }
 
-DeclaredState declared_state(const Question& question, std::span<const Declaration> rows,
+const Declaration* declaration_of(const Declarable& now, std::span<const Declaration> rows) {
+    const auto present = rows_of(now.question, rows, true);
+    const auto found =
+        std::ranges::find(present, now.settings_sha256, [](const auto* row) { return row->settings_sha256; });
+    return found == present.end() ? nullptr : *found;
+}
+
+DeclaredState declared_state(const Declarable& now, std::span<const Declaration> rows,
                              std::optional<Instant> first_met) {
-    const auto others = rows_of(question, rows, false);
-    const Declaration* row = declaration_of(question, rows);
-    if (row == nullptr) {
+    const auto others = rows_of(now.question, rows, false);
+    const auto present = rows_of(now.question, rows, true);
+    if (present.empty()) {
         return others.empty() ? DeclaredState{Declared::never, "never declared: exploratory"}
                               : DeclaredState{Declared::changed_since, "changed since it was declared on " +
                                                                            when_and_who(*others.back())};
     }
-    DeclaredState out = state_at(*row, first_met);
-    if (!others.empty()) {
-        std::set<std::string> forms;
-        for (const auto* other : others) {
-            forms.insert(other->form_sha256);
-        }
-        out.text +=
-            fmt::format("; {} of it {} declared too, the last on {}",
-                        forms.size() == 1 ? "another form" : fmt::format("{} other forms", forms.size()),
-                        forms.size() == 1 ? "was" : "were", day_text(others.back()->declared_at));
+    const auto has_other_settings = [&](const Declaration* row) {
+        return !row->settings_sha256.empty() && row->settings_sha256 != now.settings_sha256;
+    };
+    const auto holds = std::ranges::find_if_not(present, has_other_settings);
+    if (holds == present.end()) {
+        return {Declared::changed_since,
+                fmt::format("settings of the analysis were changed since it was declared on {}{}",
+                            when_and_who(*present.back()), other_forms_text(others))};
     }
+    DeclaredState out = state_at(**holds, first_met);
+    if ((*holds)->settings_sha256.empty()) {
+        out.text += "; the settings of the analysis were not recorded then";
+    }
+    const auto last = std::ranges::find_if(present.rbegin(), present.rend(), has_other_settings);
+    if (last != present.rend()) {
+        out.text +=
+            "; it was declared under other settings too, the last time on " + day_text((*last)->declared_at);
+    }
+    out.text += other_forms_text(others);
     return out;
 }
 

@@ -257,7 +257,8 @@ struct Decision {
 /// One question as it was declared; declaration.hpp says what follows from it.
 struct Declaration {
     std::string question;
-    std::string form_sha256; ///< of Question::declared_form()
+    std::string form_sha256;     ///< of Question::declared_form()
+    std::string settings_sha256; ///< of analysis_form(); empty: not recorded
     Instant declared_at;
     std::string author;
     std::size_t fish_met = 0; ///< rows of fish.csv then

@@ -154,14 +154,22 @@ bool is_sha256(const std::string& text) {
     return text.size() == 64 && text.find_first_not_of("0123456789abcdef") == std::string::npos;
 }
 
-void check_declaration(std::vector<Complaint>& out, const Declaration& row, std::optional<Instant> first) {
-    if (!is_sha256(row.form_sha256)) {
+void check_hash(std::vector<Complaint>& out, const Declaration& row, const char* column,
+                const std::string& hash) {
+    if (!is_sha256(hash)) {
         out.push_back(
-            stop(row.place, "form_sha256",
+            stop(row.place, column,
                  {.code = ErrorCode::bad_row,
-                  .found = quote(row.form_sha256),
+                  .found = quote(hash),
                   .expected = "64 digits and letters from a to f, as `backeddy declare` writes them",
                   .remedy = "bring the row back as it was: a copy or version control has it"}));
+    }
+}
+
+void check_declaration(std::vector<Complaint>& out, const Declaration& row, std::optional<Instant> first) {
+    check_hash(out, row, "form_sha256", row.form_sha256);
+    if (!row.settings_sha256.empty()) { // declared before it was recorded
+        check_hash(out, row, "settings_sha256", row.settings_sha256);
     }
     if (row.author.empty()) {
         out.push_back(warn(row.place, "author",

@@ -1,6 +1,8 @@
 #include "study/settings.hpp"
 
 #include <algorithm>
+#include <iterator>
+#include <string_view>
 #include <type_traits>
 #include <utility>
 
@@ -1724,6 +1726,35 @@ std::vector<SettingUsed> settings_used(const Brief& brief) {
     add_of_seasons(brief, out);
     add_of_meters(brief, out);
     add_of_questions(brief, out);
+    return out;
+}
+
+namespace {
+
+bool is_of_analysis(const std::string& section) {
+    constexpr std::string_view others[] = {"study", "water", "plausible", "blood", "report"};
+    return std::ranges::find(others, section) == std::end(others);
+}
+
+} // namespace
+
+std::string analysis_form(const Brief& brief) {
+    const Brief defaults;
+    std::string out;
+    for (const auto& setting : settings()) {
+        const auto value = setting.get(brief);
+        if (is_of_analysis(setting.section) && value != setting.get(defaults)) {
+            out += fmt::format("{}.{} = {}\n", setting.section, setting.key, shown(value));
+        }
+    }
+    for (const auto& season : brief.seasons) {
+        for (const auto& line : season.overrides) {
+            if (is_of_analysis(line.section)) {
+                out += fmt::format("season {} {} {}: {}.{} = {}\n", season.name, iso_text(season.from),
+                                   iso_text(season.to), line.section, line.key, shown(line.value));
+            }
+        }
+    }
     return out;
 }
 

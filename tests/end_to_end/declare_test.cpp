@@ -20,7 +20,8 @@ using testing::MatchesRegex;
 using testing::Not;
 using testing::SizeIs;
 
-const std::string header = "question,form_sha256,declared_at,author,fish_met,results_seen,note\n";
+const std::string header =
+    "question,form_sha256,settings_sha256,declared_at,author,fish_met,results_seen,note\n";
 
 std::string question(const std::string& name, const std::string& rest = "") {
     return "[[question]]\nname = \"" + name + "\"\noutcome = \"peak_after_capture\"\ncompare = \"rig\"\n" +
@@ -60,7 +61,8 @@ TEST_F(Declare, all_questions_get_a_row_before_the_first_fish_and_a_second_time_
                                Not(HasSubstr("beware"))));
     const auto rows = test::lines_of(table());
     ASSERT_THAT(rows, SizeIs(3));
-    EXPECT_THAT(rows[1], MatchesRegex("rig_peak,[0-9a-f]{64},20[0-9-]{8}T[0-9:]{8}Z,A\\. Keen,0,no,"));
+    EXPECT_THAT(rows[1],
+                MatchesRegex("rig_peak,[0-9a-f]{64},[0-9a-f]{64},20[0-9-]{8}T[0-9:]{8}Z,A\\. Keen,0,no,"));
     const auto before = table();
     const auto again = declare({"--author", "B"});
     EXPECT_EQ(again.status, 0);
@@ -97,6 +99,37 @@ TEST_F(Declare, what_was_known_then_stands_in_the_row_and_a_changed_question_is_
     EXPECT_THAT(table().substr(first.size()), AllOf(HasSubstr("rig_peak,"), HasSubstr(",A,2,yes,\n")));
 }
 
+TEST_F(Declare, under_other_settings_it_is_a_row_more) {
+    ASSERT_EQ(declare({"--author", "A"}).status, 0);
+    brief_ = test::with(brief_, "\n[plausible]\n", "\n[plausible]\npeak_most_mg_per_kg_h = 1100\n");
+    ask(question("rig_peak") + question("second"));
+    EXPECT_THAT(declare().out, HasSubstr("0 rows added")) << "no number rests on that setting";
+    brief_ = test::with(brief_, "\n[peak]\n", "\n[peak]\nwindow_s = 30\n");
+    ask(question("rig_peak") + question("second"));
+    const auto ran = declare({"rig_peak", "--author", "A"});
+    EXPECT_EQ(ran.status, 0) << ran.err;
+    EXPECT_THAT(ran.out, AllOf(HasSubstr("rig_peak: had been declared in this form under other settings"),
+                               HasSubstr("1 row added")));
+}
+
+TEST_F(Declare, a_table_of_before_settings_were_recorded_takes_rows_and_says_what_they_lack) {
+    const std::string old = "question,form_sha256,declared_at,author,fish_met,results_seen,note\n";
+    scratch_.write("study/declarations.csv", old);
+    const auto ran = declare({"--author", "A"});
+    EXPECT_EQ(ran.status, 0) << ran.err;
+    EXPECT_THAT(ran.out, AllOf(HasSubstr("2 rows added"), HasSubstr("beware: "),
+                               HasSubstr("has no column settings_sha256")));
+    EXPECT_THAT(declare().out, HasSubstr("0 rows added"));
+    // As the hint says: the rows that stand there are then short of a cell.
+    const auto rows = table().substr(old.size());
+    scratch_.write("study/declarations.csv", old.substr(0, old.size() - 1) + ",settings_sha256\n" + rows);
+    const auto again = declare({"--author", "A"});
+    EXPECT_EQ(again.status, 0) << again.err;
+    EXPECT_THAT(again.out, AllOf(HasSubstr("under ones that were not recorded"), HasSubstr("2 rows added"),
+                                 Not(HasSubstr("beware"))));
+    EXPECT_THAT(declare().out, HasSubstr("0 rows added"));
+}
+
 TEST_F(Declare, it_makes_the_table_where_there_is_none_and_warns_of_a_column_that_is_nowhere) {
     fs::remove(study() / "declarations.csv");
     ask(question("rig_peak", "adjust_for = [\"temprature_c\"]\n"));
@@ -128,7 +161,7 @@ TEST_F(Declare, what_cannot_be_read_is_refused_and_nothing_changes) {
     ask(question("rig_peak"));
     scratch_.write("study/declarations.csv", "question,note\nq,x\n");
     refused(1, "no column \"form_sha256\"");
-    scratch_.write("study/declarations.csv", header + "q,abc,2026-05-01T09:12:00Z,A,0,no,\n");
+    scratch_.write("study/declarations.csv", header + "q,abc,,2026-05-01T09:12:00Z,A,0,no,\n");
     refused(1, "bring the row back");
     scratch_.write("study/declarations.csv", header);
     fs::remove(study() / "fish.csv");

@@ -29,8 +29,9 @@ Expected<std::string> added(std::string_view bytes, const std::vector<RowToAdd>&
 TEST(AddRows, a_table_that_is_not_there_is_made_with_its_header_and_reads_back) {
     const auto bytes = added("", {row("rig_peak", "late, \"but\" honest"), row("second; one")});
     ASSERT_TRUE(bytes) << bytes.error().text();
-    EXPECT_TRUE(
-        bytes->starts_with("question,form_sha256,declared_at,author,fish_met,results_seen,note\nrig_peak,"));
+    EXPECT_TRUE(bytes->starts_with(
+        "question,form_sha256,settings_sha256,declared_at,author,fish_met,results_seen,note\n"
+        "rig_peak,"));
     const auto read = read_declarations(*bytes, "declarations.csv", {});
     EXPECT_THAT(read.complaints, IsEmpty());
     ASSERT_THAT(read.rows, SizeIs(2));
@@ -54,6 +55,15 @@ TEST(AddRows, what_stood_there_stays_byte_for_byte_and_new_rows_follow_its_ways)
     const auto read = read_declarations(*bytes, "declarations.csv", {});
     EXPECT_THAT(read.complaints, IsEmpty());
     EXPECT_THAT(read.rows, SizeIs(2));
+}
+
+TEST(AddRows, a_table_says_which_columns_it_takes) {
+    const auto takes = [](std::string_view bytes) {
+        return takes_column(bytes, study::TableName::declarations, "settings_sha256");
+    };
+    EXPECT_TRUE(takes("")) << "it is made whole";
+    EXPECT_TRUE(takes("question;Settings SHA256\n"));
+    EXPECT_FALSE(takes("question,form_sha256\n"));
 }
 
 TEST(AddRows, a_table_that_cannot_take_them_is_refused_with_what_to_do) {
