@@ -10,6 +10,7 @@
 #include <vector>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "base/number_text.hpp"
 #include "findings/detail/answers.hpp"
@@ -112,8 +113,37 @@ void say_groups(const detail::Frame& frame, Finding& out) {
         detail::effect_sentence(*best, out.scale, detail::effect_words(frame, later, earlier)));
 }
 
+// "<LOD", "n.d.": different ones, as far as a warning has room for.
+std::string first_words(const study::Question& question, const Finding& out) {
+    constexpr std::size_t most = 3;
+    std::vector<std::string> words;
+    for (const auto& row : out.left_out) {
+        const auto from = row.why.find('"');
+        if (row.column != question.outcome || !row.why.ends_with(detail::no_number_no_limit) ||
+            from == std::string::npos) {
+            continue;
+        }
+        auto word = row.why.substr(from, row.why.size() - from - detail::no_number_no_limit.size());
+        if (std::ranges::find(words, word) == words.end() && words.size() < most) {
+            words.push_back(std::move(word));
+        }
+    }
+    return fmt::format("{}", fmt::join(words, ", "));
+}
+
 // Who is left out because of the outcome itself changes what the answer is of; and many may, whatever for.
 void warn_of_left_out(const study::Question& question, Finding& out) {
+    const auto words =
+        static_cast<std::size_t>(std::ranges::count_if(out.left_out, [&](const LeftOutRow& row) {
+            return row.column == question.outcome && row.why.ends_with(detail::no_number_no_limit);
+        }));
+    if (words > 0) {
+        out.warnings.push_back(fmt::format(
+            "{} of {} {} left out because {} holds a word there ({}): a value that lies below a limit "
+            "of detection is written <0.3, with that limit; left out, it takes the low ones away",
+            words, out.rows + out.left_out.size(), words == 1 ? "row is" : "rows are", question.outcome,
+            first_words(question, out)));
+    }
     const auto gone =
         static_cast<std::size_t>(std::ranges::count_if(out.left_out, [&](const LeftOutRow& row) {
             return row.column == question.outcome && row.why.ends_with("is not above 0");
@@ -187,6 +217,36 @@ void warn_of_checks(Finding& out) {
     }
 }
 
+/// With fewer rows to a coefficient a model meets its rows whatever is true (our choice, and generous: ten to
+/// twenty are advised where an outcome is to be foretold, Harrell 2015, Regression Modeling Strategies, 4.4).
+constexpr std::size_t least_rows_of_coefficient = 3;
+
+void warn_of_overfit(Finding& out) {
+    const auto coefficients = out.coefficients.size();
+    if (coefficients > 2 && out.rows < least_rows_of_coefficient * coefficients) {
+        out.warnings.push_back(
+            fmt::format("{} rows for {} coefficients, fewer than {} each: so many columns meet so few rows "
+                        "whatever is true; take columns out of adjust_for",
+                        out.rows, coefficients, least_rows_of_coefficient));
+    }
+}
+
+// The sentence and the table of coefficients may hold two intervals of one number.
+void tell_limits(Finding& out) {
+    const bool is_walds = std::ranges::any_of(
+        out.coefficients, [](const FoundNumber& number) { return number.lower && !number.freedom; });
+    if (!is_walds) {
+        return;
+    }
+    for (auto& number : out.coefficients) {
+        number.method = "limits and p by Wald";
+    }
+    out.method += "; limits and p in the table of coefficients are Wald's";
+    if (out.effects.size() == 1 && !out.effects.front().method.empty()) {
+        out.method += ", those of the effect are not: " + out.effects.front().method;
+    }
+}
+
 constexpr std::size_t least_rows_of_group = 5;
 
 // An interval of so few stands or falls with the model's assumptions, which so few cannot show to be wrong.
@@ -221,7 +281,9 @@ Finding answered(const study::Question& question, const Observations& rows, cons
     answer_frame(*frame, out);
     warn_of_checks(out);
     warn_of_few(*frame, out);
+    warn_of_overfit(out);
     if (out.unanswered.empty()) {
+        tell_limits(out);
         say_groups(*frame, out);
         detail::judge_margin(*frame, out);
     }
@@ -283,21 +345,29 @@ std::optional<double> headline_p(const Finding& finding) {
 void correct_families(std::vector<Finding>& findings) {
     std::map<std::string, std::vector<Finding*>> families;
     for (auto& finding : findings) {
-        if (!finding.family_of_tests.empty() && headline_p(finding)) {
+        if (!finding.family_of_tests.empty()) {
             families[finding.family_of_tests].push_back(&finding);
         }
     }
     for (const auto& [name, members] : families) {
         std::vector<double> p;
+        std::size_t without = 0;
         for (const auto* finding : members) {
-            p.push_back(*headline_p(*finding));
+            const auto own = headline_p(*finding);
+            p.push_back(own.value_or(1.0)); // asked is asked: to lose its answer makes no other one surer
+            without += own ? 0 : 1;
         }
         const auto corrected = stats::holm(p);
         for (std::size_t i = 0; i < members.size(); ++i) {
-            members[i]->correction =
-                fmt::format("Holm's, over the {} answered questions of \"{}\"; intervals are of "
-                            "each question by itself",
-                            members.size(), name);
+            if (!headline_p(*members[i])) {
+                continue;
+            }
+            members[i]->correction = fmt::format(
+                "Holm's, over the {} questions of \"{}\"{}; intervals are of each question by itself",
+                members.size(), name,
+                without == 0 ? std::string()
+                             : fmt::format(", of which {} without an answer count{} as p = 1", without,
+                                           without == 1 ? "s" : ""));
             if (test_of_groups(*members[i]) != nullptr) { // p of its pairs is Tukey's
                 members[i]->correction +=
                     fmt::format("; of all groups together {} so corrected", detail::p_text(corrected[i]));

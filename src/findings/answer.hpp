@@ -30,7 +30,7 @@ struct AnswerOptions {
                               const Observations& other);
 
 /// Corrects across each family of tests: the headline p of every question of one family_of_tests, by Holm
-/// (1979, Scand J Stat 6:65); says in each finding of how many.
+/// (1979, Scand J Stat 6:65); one without an answer counts as p = 1. Says in each finding of how many.
 void correct_families(std::vector<Finding>& findings);
 
 } // namespace backeddy::findings

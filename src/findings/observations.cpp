@@ -29,6 +29,11 @@ void Observations::set(std::size_t row, const std::string& column, Cell cell) {
     column_of(column).cells[row] = std::move(cell);
 }
 
+void Observations::tell(std::size_t row, const std::string& column, const std::string& text) {
+    auto& told = column_of(column).told[row];
+    told += (told.empty() ? "" : "; ") + text;
+}
+
 void Observations::describe(const std::string& column, std::string title, std::string unit, Stage stage) {
     auto& described = column_of(column);
     described.title = std::move(title);

@@ -77,6 +77,8 @@ struct ObservedColumn {
     std::string unit;  ///< "mg/kg/h"; empty for words and pure numbers
     Stage stage = Stage::unknown;
     std::vector<Cell> cells; ///< one a row
+    /// Of a row: what its cell leaves unsaid. Told of whoever takes part.
+    std::map<std::size_t, std::string> told;
     /// Of words with an order (or first the reference): as they are to be sorted; empty: alphabetical.
     std::vector<std::string> levels;
     std::string preposition =
@@ -109,6 +111,8 @@ class Observations {
     std::size_t add_row(std::string label, std::string fish, std::string series = "");
     /// Adds the column when it is new: all other cells are absent.
     void set(std::size_t row, const std::string& column, Cell cell);
+    /// Adds what a reader of this cell should know.
+    void tell(std::size_t row, const std::string& column, const std::string& text);
     /// Title, unit, stage of a column, added when it is new.
     void describe(const std::string& column, std::string title, std::string unit, Stage stage);
     [[nodiscard]] ObservedColumn& column_of(const std::string& name);

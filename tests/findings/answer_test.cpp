@@ -130,8 +130,8 @@ TEST(AnswerPaired, a_fish_with_one_side_is_named_among_those_left_out) {
     ASSERT_EQ(found.left_out.size(), 2U);
     EXPECT_EQ(found.left_out[0].row, "p2 second");
     EXPECT_EQ(found.left_out[0].why, "the trace was torn");
-    EXPECT_EQ(found.left_out[1].row, "p2");
-    EXPECT_EQ(found.left_out[1].why, "no value under second: no pair");
+    EXPECT_EQ(found.left_out[1].row, "p2 first");
+    EXPECT_EQ(found.left_out[1].why, "p2 is there under first only: no pair");
 }
 
 // What two values share by name cancels in their difference; what they do not share does not.
@@ -343,7 +343,10 @@ TEST(AnswerShares, covariates_make_a_logistic_model) {
     EXPECT_LT(*found.effects[0].p, 0.01);
     ASSERT_EQ(found.groups.size(), 2U);
     EXPECT_NEAR(*found.groups[1].value, 0.6, 0.03); // shares, not log odds
-    EXPECT_EQ(found.method, "Logistic model by maximum likelihood");
+    EXPECT_EQ(found.method,
+              "Logistic model by maximum likelihood; limits and p in the table of coefficients are "
+              "Wald's, those of the effect are not: interval by profile likelihood, p by likelihood "
+              "ratio");
     asked.random = {"day"}; // which does nothing: the odds stay about where they were
     const auto by_day = answer_question(asked, rows);
     ASSERT_EQ(by_day.unanswered, "");
@@ -451,7 +454,7 @@ TEST(AnswerShares, few_rows_take_firths_penalty) {
     asked.adjust_for = {"depth_m"};
     const auto found = answer_question(asked, rows);
     ASSERT_EQ(found.unanswered, "");
-    EXPECT_EQ(found.method, "Logistic model by penalised likelihood (Firth)");
+    EXPECT_TRUE(found.method.starts_with("Logistic model by penalised likelihood (Firth); "));
     EXPECT_NEAR(*found.effects[0].value, 1.0, 1e-6);
     EXPECT_NEAR(*found.groups[0].value, 0.5, 1e-6);
 }
@@ -1052,7 +1055,27 @@ TEST(CorrectFamilies, by_holm_over_the_headlines_of_one_name) {
     EXPECT_DOUBLE_EQ(*findings[1].effects[0].p_corrected, 0.06);
     EXPECT_DOUBLE_EQ(*findings[2].effects[0].p_corrected, 0.06);
     EXPECT_FALSE(findings[3].effects[0].p_corrected);
-    EXPECT_NE(findings[0].correction.find("3 answered questions"), std::string::npos);
+    EXPECT_NE(findings[0].correction.find("over the 3 questions of \"rigs\"; intervals"), std::string::npos);
+}
+
+// A question that was asked counts, answered or not: 0.01 four times, 0.03 three times.
+TEST(CorrectFamilies, count_a_question_without_an_answer_as_p_of_1) {
+    std::vector<Finding> findings(4);
+    for (auto& finding : findings) {
+        finding.family_of_tests = "rigs";
+    }
+    findings[0].effects.push_back({.name = "effect", .p = 0.01});
+    findings[2].effects.push_back({.name = "effect", .p = 0.03});
+    findings[1].unanswered = findings[3].unanswered = "no fish was bled";
+    correct_families(findings);
+    EXPECT_DOUBLE_EQ(*findings[0].effects[0].p_corrected, 0.04);
+    EXPECT_DOUBLE_EQ(*findings[2].effects[0].p_corrected, 0.09);
+    EXPECT_NE(
+        findings[0].correction.find("over the 4 questions of \"rigs\", of which 2 without an answer count as "
+                                    "p = 1"),
+        std::string::npos)
+        << findings[0].correction;
+    EXPECT_EQ(findings[1].correction, "");
 }
 
 } // namespace

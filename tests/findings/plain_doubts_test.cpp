@@ -89,10 +89,31 @@ TEST(SharesOfFew, do_not_pass_a_margin_as_better_against_the_exact_test) {
     asked.better = study::BetterIs::lower;
     const auto found = answer_question(
         asked, halves({Word{"yes"}, Word{"yes"}, Word{"yes"}, Word{"no"}, Word{"no"}, Word{"no"}}));
-    EXPECT_THAT(found.margin_text,
-                AllOf(HasSubstr("better is shown"),
-                      HasSubstr("does not tell the two apart (p = 0.10): by it neither better "
-                                "nor worse is shown")));
+    EXPECT_THAT(
+        found.margin_text,
+        AllOf(HasSubstr("one of 0.100 or higher is excluded"), Not(HasSubstr("better is shown")),
+              HasSubstr("Whether it is better at all is not shown: the interval says so, Fisher's exact "
+                        "test does not (p = 0.10)")));
+}
+
+TEST(SharesOfFew, are_no_worse_by_a_margin_against_the_exact_test_either) {
+    auto asked = question("y", "rig");
+    asked.margin = 0.1;
+    asked.better = study::BetterIs::higher;
+    const auto found = answer_question(
+        asked, halves({Word{"yes"}, Word{"yes"}, Word{"yes"}, Word{"no"}, Word{"no"}, Word{"no"}}));
+    EXPECT_THAT(found.margin_text, AllOf(HasSubstr("worse by more than the margin is not shown"),
+                                         HasSubstr("does not even tell the two apart (p = 0.10)")));
+}
+
+// The alphabet makes "some" come after "none", and "none" after "many".
+TEST(TwoWords, with_an_order_count_the_later) {
+    auto asked = question("y", "rig");
+    const std::vector<Cell> cells{Word{"many"}, Word{"many"}, Word{"none"},
+                                  Word{"none"}, Word{"none"}, Word{"many"}};
+    EXPECT_THAT(answer_question(asked, halves(cells)).sentence, HasSubstr("y = none"));
+    asked.order = {"none", "many"};
+    EXPECT_THAT(answer_question(asked, halves(cells)).sentence, HasSubstr("y = many"));
 }
 
 TEST(SharesOfMany, keep_their_direction) {

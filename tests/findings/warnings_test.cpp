@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <limits>
 #include <string>
 #include <utility>
@@ -75,6 +76,135 @@ TEST(RowsInTime, that_go_on_from_one_to_the_next_are_warned_of) {
     ASSERT_NE(check_named(plain, "rows independent in time"), nullptr);
     EXPECT_EQ(check_named(plain, "rows independent in time")->verdict, FoundCheck::Verdict::fine);
     EXPECT_THAT(plain.warnings, Not(Contains(HasSubstr("goes on from one"))));
+}
+
+// A comparison of fish is judged by the spread between them, whatever follows what within one.
+TEST(RowsInTime, are_no_doubt_where_fish_are_compared_with_each_other) {
+    auto rows = watched_fish(0.7, 3);
+    for (std::size_t row = 0; row < rows.rows(); ++row) {
+        rows.set(row, "rig", Word{(row / 20) % 2 == 0 ? "single" : "treble"});
+    }
+    auto asked = question("mo2", "rig");
+    asked.random = {"fish"};
+    const auto found = answer_question(asked, rows);
+    const auto* check = check_named(found, "rows independent in time");
+    ASSERT_NE(check, nullptr);
+    EXPECT_EQ(check->verdict, FoundCheck::Verdict::fine);
+    EXPECT_THAT(check->text, HasSubstr("rig does not change within a fish"));
+    EXPECT_THAT(found.warnings, Not(Contains(HasSubstr("goes on from one"))));
+}
+
+TEST(RowsInTime, are_not_told_to_do_what_is_done) {
+    auto asked = question("mo2", "hours");
+    asked.random = {"fish"};
+    const auto text =
+        check_named(answer_question(asked, watched_fish(0.9, 3)), "rows independent in time")->text;
+    EXPECT_THAT(text, AllOf(HasSubstr("hours within fish"), Not(HasSubstr("log(hours) in adjust_for"))));
+    asked.random = {"hours within fish"};
+    const auto own =
+        check_named(answer_question(asked, watched_fish(0.95, 3)), "rows independent in time")->text;
+    EXPECT_THAT(own,
+                AllOf(HasSubstr("ask of one number for each fish"), Not(HasSubstr("course of its own"))));
+}
+
+// ------------------------------------------------------------------------------- what is asked oddly
+
+// 30 fish of two rigs with whatever a test adds.
+Observations plain_fish() {
+    Observations rows("fish", "fish");
+    Random random(11);
+    for (std::size_t i = 0; i < 30; ++i) {
+        const auto row = rows.add_row(fmt::format("st{:02}", i), fmt::format("st{:02}", i));
+        rows.set(row, "rig", Word{i % 2 == 0 ? "single" : "treble"});
+        rows.set(row, "mass_g", Value{.value = 500.0 + 900.0 * random.uniform()});
+        rows.set(row, "x", Value{.value = 10.0 + random.normal()});
+        rows.set(row, "boat", Value{.value = static_cast<double>(1 + i % 3)});
+        rows.set(row, "score", Word{i % 3 == 0 ? "slight" : i % 3 == 1 ? "none" : "severe"});
+    }
+    rows.describe("rig", "rig", "", Stage::assigned);
+    rows.describe("mass_g", "mass", "g", Stage::before);
+    return rows;
+}
+
+TEST(Order, that_nothing_follows_is_told) {
+    auto asked = question("x", "rig");
+    asked.order = {"1", "2", "3"};
+    EXPECT_THAT(answer_question(asked, plain_fish()).warnings,
+                Contains(HasSubstr("order = [\"1\", \"2\", \"3\"] is passed over: x is answered as normal")));
+}
+
+TEST(Order, with_a_word_that_no_row_has_is_told) {
+    auto asked = question("score", "rig");
+    asked.order = {"none", "slight", "severe", "sevre"};
+    const auto found = answer_question(asked, plain_fish());
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_THAT(found.warnings, Contains(HasSubstr("order names \"sevre\"")));
+    asked.order.pop_back();
+    EXPECT_THAT(answer_question(asked, plain_fish()).warnings, Not(Contains(HasSubstr("order names"))));
+}
+
+TEST(Numbers, that_look_like_names_and_names_that_are_numbers_are_told) {
+    auto asked = question("x", "boat");
+    EXPECT_THAT(answer_question(asked, plain_fish()).warnings,
+                Contains(HasSubstr("boat holds the numbers 1, 2, 3 alone and is taken for a quantity")));
+    asked = question("x", "rig");
+    asked.random = {"mass_g"};
+    EXPECT_THAT(answer_question(asked, plain_fish()).warnings,
+                Contains(HasSubstr("each of its 30 values is taken for a group of its own")));
+    asked.random = {"boat"};
+    EXPECT_THAT(answer_question(asked, plain_fish()).warnings, Not(Contains(HasSubstr("group of its own"))));
+}
+
+TEST(Covariates, that_stand_in_the_model_twice_are_told) {
+    auto asked = question("x", "rig");
+    asked.adjust_for = {"mass_g", "log(mass_g)"};
+    EXPECT_THAT(answer_question(asked, plain_fish()).warnings,
+                Contains(HasSubstr("mass_g and log(mass_g) both stand in the model")));
+    asked.adjust_for = {"mass_g"};
+    EXPECT_THAT(answer_question(asked, plain_fish()).warnings, Not(Contains(HasSubstr("both stand"))));
+}
+
+TEST(Covariates, that_are_too_many_for_the_rows_are_told) {
+    Observations rows("fish", "fish");
+    Random random(12);
+    auto asked = question("x", "rig");
+    for (std::size_t i = 0; i < 16; ++i) {
+        const auto row = rows.add_row(fmt::format("st{:02}", i), fmt::format("st{:02}", i));
+        rows.set(row, "rig", Word{i % 2 == 0 ? "single" : "treble"});
+        rows.set(row, "x", Value{.value = 10.0 + random.normal()});
+        for (int column = 0; column < 11; ++column) {
+            rows.set(row, fmt::format("c{}", column), Value{.value = random.normal()});
+        }
+    }
+    for (int column = 0; column < 11; ++column) {
+        asked.adjust_for.push_back(fmt::format("c{}", column));
+    }
+    EXPECT_THAT(answer_question(asked, rows).warnings, Contains(HasSubstr("16 rows for 13 coefficients")));
+    asked.adjust_for = {"c0", "c1", "c2"};
+    EXPECT_THAT(answer_question(asked, rows).warnings, Not(Contains(HasSubstr("coefficients"))));
+}
+
+// The normal model sent such rows to log_normal, which leaves zeros out and sends them back.
+TEST(Advice, does_not_send_values_of_0_to_a_logarithm) {
+    auto rows = plain_fish();
+    rows.set(0, "x", Value{.value = 0.0});
+    rows.set(1, "x", Value{.value = 60.0});
+    const auto found = answer_question(question("x", "rig"), rows);
+    EXPECT_THAT(found.warnings, Contains(AllOf(HasSubstr("residuals like"), HasSubstr("Mann-Whitney"))));
+    EXPECT_THAT(found.warnings, Not(Contains(HasSubstr("log_normal"))));
+}
+
+TEST(Coefficients, say_whose_their_limits_are_beside_others_of_the_sentence) {
+    auto rows = plain_fish();
+    auto asked = question("score", "rig");
+    asked.order = {"none", "slight", "severe"};
+    const auto found = answer_question(asked, rows);
+    ASSERT_EQ(found.unanswered, "");
+    EXPECT_THAT(found.method,
+                HasSubstr("limits and p in the table of coefficients are Wald's, those of the effect "
+                          "are not: interval by profile likelihood"));
+    EXPECT_EQ(found.coefficients.at(0).method, "limits and p by Wald");
+    EXPECT_THAT(answer_question(question("x", "rig"), rows).method, Not(HasSubstr("Wald")));
 }
 
 // ------------------------------------------------------------------------------- checks that fail
@@ -168,6 +298,82 @@ Observations measured_fish(std::size_t known) {
     }
     rows.describe("rig", "rig", "", Stage::assigned);
     return rows;
+}
+
+// Any model: of fish that are there under one level a comparison within fish tells nothing.
+Observations scored_events(bool is_scored) {
+    Observations rows("event", "events");
+    Random random(2);
+    for (int i = 0; i < 14; ++i) {
+        const auto fish = fmt::format("st{:02}", i);
+        for (const char* after : {"capture", "chase"}) {
+            if (i < 3 && after[1] == 'h') {
+                continue; // three were never chased
+            }
+            const auto row = rows.add_row(fish + " after " + after, fish);
+            rows.set(row, "fish", Word{fish});
+            rows.set(row, "after", Word{after});
+            const auto value = random.below(4);
+            rows.set(row, "y",
+                     is_scored ? Cell(Word{fmt::format("{}", "abcd"[value])})
+                               : Cell(Value{.value = static_cast<double>(value)}));
+        }
+    }
+    return rows;
+}
+
+TEST(Pairs, that_are_lost_are_named_whatever_the_model) {
+    auto scores = question("y", "after");
+    scores.within = "fish";
+    scores.order = {"a", "b", "c", "d"};
+    auto counts = scores;
+    counts.order.clear();
+    counts.family = study::QuestionFamily::poisson;
+    for (const auto& found :
+         {answer_question(scores, scored_events(true)), answer_question(counts, scored_events(false))}) {
+        EXPECT_EQ(found.rows, 22U) << found.family;
+        ASSERT_EQ(found.left_out.size(), 3U) << found.family;
+        EXPECT_EQ(found.left_out[2].why, "st02 is there under capture only: no pair");
+    }
+}
+
+TEST(Pairs, that_are_half_enter_by_a_random_group_and_are_named) {
+    auto asked = question("y", "after");
+    asked.random = {"fish"};
+    asked.family = study::QuestionFamily::normal;
+    const auto found = answer_question(asked, scored_events(false));
+    EXPECT_EQ(found.rows, 25U);
+    EXPECT_THAT(found.warnings,
+                Contains(HasSubstr("3 of 14 fish are there under one level of after only (st00, "
+                                   "st01, st02)")));
+}
+
+TEST(Told, of_cells_that_take_part_is_warned_of_once) {
+    auto rows = measured_fish(23);
+    rows.tell(0, "rig", "st00 was met more than once");
+    rows.tell(1, "rig", "st00 was met more than once");
+    rows.tell(2, "rig", "st02 was met more than once");
+    rows.tell(23, "rig", "st23 was met more than once"); // not measured
+    rows.tell(3, "beside", "of a column that nobody asks of");
+    const auto found = answer_question(question("x", "rig"), rows);
+    std::vector<std::string> told;
+    std::ranges::copy_if(found.warnings, std::back_inserter(told), [](const std::string& text) {
+        return text.starts_with("st") || text.starts_with("of a column");
+    });
+    EXPECT_THAT(told, testing::ElementsAre("st00 was met more than once", "st02 was met more than once"));
+}
+
+TEST(LeftOut, words_among_numbers_are_warned_of_as_limits) {
+    auto rows = measured_fish(24);
+    rows.set(0, "x", Word{"<LOD"});
+    rows.set(1, "x", Word{"n.d."});
+    const auto found = answer_question(question("x", "rig"), rows);
+    EXPECT_THAT(found.warnings,
+                Contains(AllOf(HasSubstr("2 of 24 rows are left out because x holds a word there (\"<LOD\", "
+                                         "\"n.d.\")"),
+                               HasSubstr("written <0.3"))));
+    EXPECT_THAT(answer_question(question("x", "rig"), measured_fish(23)).warnings,
+                Not(Contains(HasSubstr("holds a word"))));
 }
 
 TEST(LeftOut, a_large_share_is_warned_of) {

@@ -108,6 +108,10 @@ void plan_shares(const Frame& frame, double reference, const std::array<std::siz
 /// Where the answer has no closed form for it: says so.
 void plan_nothing(const Frame& frame, Finding& out);
 
+/// What to do where values scatter unlike a normal distribution: "; ask with ...". Of values at or below 0 no
+/// logarithm can be asked for.
+[[nodiscard]] std::string advice_on_scatter(const Frame& frame, const char* ask_again);
+
 /// Words shared by all: "across 24 fish", "in 131 spells of 22 fish".
 [[nodiscard]] std::string where_text(const Frame& frame);
 /// "treble_hooks" against "single_hook", or "for each unit of x more".

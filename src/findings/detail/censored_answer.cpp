@@ -3,6 +3,7 @@
 #include <limits>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "base/number_text.hpp"
 #include "findings/detail/answers.hpp"
@@ -55,20 +56,78 @@ struct Asked {
     stats::CensoredOptions options;
 };
 
-// The effect that another form of the distribution would have given: how far the answer rests on the form.
-void add_other_forms(const Frame& frame, const Asked& asked, Finding& out) {
-    const auto own = own_column(frame, asked.design);
-    if (frame.family != QuestionFamily::time || !own) {
-        return;
+// The forms beside the one that answers: those that a question can be answered by as well.
+std::vector<Distribution> other_forms(Distribution own, QuestionFamily family) {
+    if (family == QuestionFamily::time) {
+        return {Distribution::weibull, Distribution::log_logistic};
     }
-    for (const auto form : {Distribution::weibull, Distribution::log_logistic}) {
-        if (const auto fit = stats::fit_censored(asked.design, asked.outcome, form, asked.options)) {
+    return {own == Distribution::normal ? Distribution::log_normal : Distribution::normal};
+}
+
+/// By so much more in AIC a form has essentially no support beside the best (Burnham and Anderson 2002, Model
+/// Selection and Multimodel Inference, 2nd ed., 2.6).
+constexpr double without_support = 10.0;
+
+struct FormsTried {
+    std::vector<std::string> told; ///< "log-normal 221.0"
+    Distribution best = Distribution::normal;
+    double least_aic = 0.0;
+};
+
+// Where the answer rests on a form that the rows speak against.
+void check_form(const Frame& frame, const stats::CensoredFit& fit, const FormsTried& forms, bool has_effects,
+                Finding& out) {
+    const bool is_off = fit.aic - forms.least_aic > without_support;
+    const auto advice =
+        frame.family != QuestionFamily::time
+            ? fmt::format("ask with family = \"{}\"",
+                          forms.best == Distribution::normal ? "normal" : "log_normal")
+        : has_effects ? std::string("the effect under it stands among the tests: trust that")
+                      : std::string("compare two groups at a time, and the effect under it stands among the "
+                                    "tests");
+    out.checks.push_back(
+        {.name = "form of the distribution",
+         .verdict = is_off ? FoundCheck::Verdict::doubtful : FoundCheck::Verdict::fine,
+         .text = is_off ? fmt::format(
+                              "AIC {}: the {} form fits far better, and the {} one has essentially no "
+                              "support beside it (a difference above {}; Burnham and Anderson 2002, 2.6); {}",
+                              fmt::join(forms.told, ", "), name_of(forms.best), name_of(fit.distribution),
+                              exact_text(without_support), advice)
+                        : fmt::format(
+                              "AIC {}: no other form fits far better (by more than {}; Burnham and Anderson "
+                              "2002, 2.6)",
+                              fmt::join(forms.told, ", "), exact_text(without_support))});
+}
+
+// How the same rows are met by another form of the distribution, and of times the effect that it would have
+// given: how far the answer rests on the form.
+void add_other_forms(const Frame& frame, const Asked& asked, const stats::CensoredFit& own_fit,
+                     Finding& out) {
+    const auto own = own_column(frame, asked.design);
+    const bool has_effects = frame.family == QuestionFamily::time && own;
+    FormsTried forms{.told = {fmt::format("{} {:.1f}", name_of(own_fit.distribution), own_fit.aic)},
+                     .best = own_fit.distribution,
+                     .least_aic = own_fit.aic};
+    for (const auto form : other_forms(own_fit.distribution, frame.family)) {
+        const auto fit = stats::fit_censored(asked.design, asked.outcome, form, asked.options);
+        if (!fit) { // of values at or below 0 there is no logarithm
+            continue;
+        }
+        forms.told.push_back(fmt::format("{} {:.1f}", name_of(form), fit->aic));
+        if (fit->aic < forms.least_aic) {
+            forms.best = form;
+            forms.least_aic = fit->aic;
+        }
+        if (has_effects) {
             const auto number = found(fit->coefficients[*own], {EffectScale::ratio, ""});
             out.tests.push_back({.name = fmt::format("the same with a {} form", name_of(form)),
                                  .text = fmt::format("{}, {}; AIC {:.1f}", with_interval(number),
                                                      p_text(fit->coefficients[*own].p), fit->aic),
                                  .p = fit->coefficients[*own].p});
         }
+    }
+    if (forms.told.size() > 1) {
+        check_form(frame, own_fit, forms, has_effects, out);
     }
 }
 
@@ -275,8 +334,8 @@ void answer_censored(const Frame& frame, Finding& out) {
                  .response_unit = frame.outcome.unit},
                 out);
     take_few_rows(frame, *fit, tests, out);
+    add_other_forms(frame, *asked, *fit, out);
     if (frame.family == QuestionFamily::time) {
-        add_other_forms(frame, *asked, out);
         add_cox(frame, out);
     }
 }

@@ -42,6 +42,35 @@ void say_margin(const Frame& frame, const Expected<stats::NonInferiority>& judge
                              : judged.error().text();
 }
 
+// Where the interval tells two shares apart and Fisher's exact test does not, nothing that rests on their
+// being apart is said as shown.
+std::string disputed_margin_text(const stats::NonInferiority& judged, const stats::Margin& margin, double p) {
+    const bool is_higher = margin.better == stats::Better::higher;
+    const auto loss =
+        fmt::format("one of {} or {}", significant_text(judged.bound, 3), is_higher ? "lower" : "higher");
+    const auto start = fmt::format("The difference is {}", significant_text(judged.estimate, 3));
+    switch (judged.shown) {
+    case stats::Shown::better:
+    case stats::Shown::little_worse:
+        return fmt::format("{}, with 97.5 % confidence {} {}: {} is excluded. Whether it is {} at all is not "
+                           "shown: the interval "
+                           "says so, Fisher's exact test does not ({}).",
+                           start, is_higher ? "above" : "below", significant_text(judged.limit, 3), loss,
+                           judged.shown == stats::Shown::better ? "better" : "worse", p_text(p));
+    case stats::Shown::worse:
+        return fmt::format(
+            "{}, and by its interval {} is sure, while Fisher's exact test does not even tell the "
+            "two apart ({}): worse by more than the margin is not shown; more fish would tell.",
+            start, loss, p_text(p));
+    case stats::Shown::not_worse:
+    case stats::Shown::nothing:
+        break;
+    }
+    return fmt::format("{} Fisher's exact test does not tell the two apart ({}): neither better nor worse is "
+                       "shown.",
+                       judged.words, p_text(p));
+}
+
 // ---------------------------------------------------------------- shares
 
 void add_share_groups(const Frame& frame, const std::array<Share, 2>& shares, Finding& out) {
@@ -144,7 +173,14 @@ Expected<Successes> successes_of(const Frame& frame) {
                                           "exact limits instead"
                                         : "ask with family = \"ordinal\" where the values have an order"});
     }
-    Successes out{.yes = kinds[1]}; // "yes" after "no", "1" after "0"
+    Successes out{.yes = kinds[1]};           // "yes" after "no", "1" after "0"
+    const auto& order = frame.question.order; // from least to most
+    const auto place = [&](const std::string& word) {
+        return std::ranges::find(order, word) - order.begin();
+    };
+    if (place(kinds[0]) != std::ssize(order) && place(kinds[0]) > place(kinds[1])) {
+        out.yes = kinds[0];
+    }
     for (const auto& word : words) {
         out.list.push_back(word == out.yes);
     }
@@ -188,13 +224,11 @@ void answer_plain_shares(const Frame& frame, Finding& out) {
     say_shares(frame, shares, successes->yes, out);
     tell_small_p(out);
     if (is_judged) {
-        say_margin(frame, stats::judge_shares(shares[1], shares[0], margin_of(frame.question)), out);
-        if (is_interval_alone(out.effects.front())) {
-            out.margin_text +=
-                fmt::format(" Fisher's exact test does not tell the two apart ({}): by it neither "
-                            "better nor worse is shown.",
-                            p_text(*out.effects.front().p));
+        auto judged = stats::judge_shares(shares[1], shares[0], margin_of(frame.question));
+        if (judged && is_interval_alone(out.effects.front())) {
+            judged->words = disputed_margin_text(*judged, margin_of(frame.question), *out.effects.front().p);
         }
+        say_margin(frame, judged, out);
     }
     plan_shares(frame, shares[0].value(), {shares[0].of, shares[1].of}, out);
 }

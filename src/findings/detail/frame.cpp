@@ -262,8 +262,7 @@ std::string why_no_outcome(const ObservedColumn& outcome, QuestionFamily family,
     }
     const bool takes_words = family == QuestionFamily::binomial || family == QuestionFamily::ordinal;
     if (const auto* word = std::get_if<Word>(&cell); word != nullptr && !takes_words) {
-        return fmt::format("{} is \"{}\", no number and no limit (such as 3, <3 or >5)", outcome.name,
-                           word->text);
+        return fmt::format("{} is \"{}\"{}", outcome.name, word->text, no_number_no_limit);
     }
     switch (family) {
     case QuestionFamily::binomial:
@@ -332,11 +331,15 @@ class Maker {
             frame.warnings.push_back(*std::move(doubt));
         }
         keep_rows(frame);
-        if (!question_.within.empty() && frame.compares_groups &&
-            (!frame.adjust.empty() || frame.random.size() > 1)) {
-            keep_pairs(frame);
+        if (auto done = keep_pairs(frame); !done) {
+            return fail(std::move(done).error());
         }
         warn_of_spellings(frame);
+        warn_of_unpaired(frame);
+        warn_of_order(frame);
+        warn_of_numbers(frame);
+        warn_of_doubles(frame);
+        warn_of_told(frame);
         if (auto done = fill_table(frame); !done) {
             return fail(std::move(done).error());
         }
@@ -620,25 +623,203 @@ class Maker {
         return out;
     }
 
-    // Rows of whoever is there under one level only tell nothing of a comparison within. Plain pairs are made
-    // elsewhere, and name theirs themselves.
-    void keep_pairs(Frame& frame) {
-        const auto* whose = rows_.column(question_.within);
-        std::map<std::string, std::set<std::string>> levels;
+    // What a kept row has in `compare`, so that two that are alike have the same text.
+    [[nodiscard]] static std::string level_in(const Frame& frame, std::size_t row) {
+        const auto* value = std::get_if<Value>(&frame.compare.cells[row]);
+        return value != nullptr && !frame.compares_groups ? exact_text(value->value)
+                                                          : word_in(frame.compare.cells[row]);
+    }
+
+    // By level of a group (a fish, a pair) which levels of `compare` its kept rows have.
+    using LevelsOf = std::map<std::string, std::set<std::string>>;
+    [[nodiscard]] LevelsOf levels_by(const Frame& frame, const ObservedColumn& group) const {
+        LevelsOf out;
         for (const auto row : frame.kept) {
-            levels[word_in(whose->cells[row])].insert(word_in(frame.compare.cells[row]));
+            out[word_in(group.cells[row])].insert(level_in(frame, row));
+        }
+        return out;
+    }
+
+    // A comparison within is of nothing else: whoever is there under one level only takes no part, whatever
+    // the model. Random groups alone let them in, with what they tell of differences between.
+    Expected<void> keep_pairs(Frame& frame) {
+        if (question_.within.empty() || frame.kept.empty()) {
+            return {};
+        }
+        const auto& whose = *rows_.column(question_.within);
+        const auto levels = levels_by(frame, whose);
+        std::set<std::string> all;
+        for (const auto& [name, own] : levels) {
+            all.insert(own.begin(), own.end());
+        }
+        const auto is_paired = [](const auto& one) { return one.second.size() > 1; };
+        if (all.size() > 1 && std::ranges::none_of(levels, is_paired)) {
+            return fail(nobody_is_paired(frame, {all.begin(), all.end()}));
         }
         std::erase_if(frame.kept, [&](std::size_t row) {
-            const auto& own = levels[word_in(whose->cells[row])];
-            if (own.size() > 1) {
+            const auto name = word_in(whose.cells[row]);
+            const auto& own = levels.at(name);
+            if (own.size() > 1 || all.size() < 2) { // one level in all rows is told of elsewhere
                 return false;
             }
-            left_out_.push_back({.row = rows_.label(row),
-                                 .column = frame.compare.name,
-                                 .why = fmt::format("{} is there under {} only: no pair",
-                                                    word_in(whose->cells[row]), *own.begin())});
+            left_out_.push_back(
+                {.row = rows_.label(row),
+                 .column = frame.compare.name,
+                 .why = frame.compares_groups
+                            ? fmt::format("{} is there under {} only: no pair", name, *own.begin())
+                            : fmt::format("{} is there at one {} only ({}): nothing to compare within it",
+                                          name, frame.compare.name, *own.begin())});
             return true;
         });
+        return {};
+    }
+
+    [[nodiscard]] Error nobody_is_paired(const Frame& frame, const std::vector<std::string>& levels) const {
+        const auto& within = question_.within;
+        const auto who = within == "fish" ? std::string("fish") : "level of " + within;
+        const auto what = !frame.compares_groups ? fmt::format("two values of {}", frame.compare.name)
+                          : levels.size() == 2   ? fmt::format("both {} and {}", levels[0], levels[1])
+                                               : fmt::format("more than one of {}", fmt::join(levels, ", "));
+        return {.code = ErrorCode::degenerate,
+                .found = fmt::format("no {} has {}: nothing to compare within {}", who, what, within),
+                .expected =
+                    fmt::format("{} that are there under several levels of {}",
+                                within == "fish" ? "fish" : "levels of " + within, frame.compare.name),
+                .remedy = fmt::format("leave out within, and {0} are compared with each other; where one has "
+                                      "several rows write random = [\"{1}\"]",
+                                      within == "fish" ? "different fish" : "different ones", within)};
+    }
+
+    // Of a random group that some are in under all levels and some under one: the latter tell of differences
+    // between, not within.
+    void warn_of_unpaired(Frame& frame) const {
+        for (const auto& random : frame.random) {
+            if (random.group != "fish" || !question_.within.empty() || !frame.compares_groups) {
+                continue;
+            }
+            const auto levels = levels_by(frame, *rows_.column(random.group));
+            std::vector<std::string> single;
+            for (const auto& [name, own] : levels) {
+                if (own.size() == 1) {
+                    single.push_back(name);
+                }
+            }
+            if (!single.empty() && single.size() < levels.size()) {
+                frame.warnings.push_back(
+                    fmt::format("{} of {} fish are there under one level of {} only ({}): they enter by how "
+                                "they differ from "
+                                "other fish; within = \"fish\" compares each fish with itself alone",
+                                single.size(), levels.size(), frame.compare.name, fmt::join(single, ", ")));
+            }
+        }
+    }
+
+    // An order that nothing follows, or that is of other words than those that are there.
+    void warn_of_order(Frame& frame) const {
+        if (question_.order.empty()) {
+            return;
+        }
+        if (frame.family != QuestionFamily::ordinal && frame.family != QuestionFamily::binomial) {
+            frame.warnings.push_back(fmt::format(
+                "order = [\"{}\"] is passed over: {} is answered as {}; where it holds scores write "
+                "family = \"ordinal\", else take order out",
+                fmt::join(question_.order, "\", \""), frame.outcome.name, study::word_of(frame.family)));
+            return;
+        }
+        std::set<std::string> there;
+        for (const auto row : frame.kept) {
+            there.insert(word_in(frame.outcome.cells[row]));
+        }
+        std::vector<std::string> missing;
+        std::ranges::copy_if(question_.order, std::back_inserter(missing),
+                             [&](const std::string& word) { return !there.contains(word); });
+        if (!missing.empty()) {
+            frame.warnings.push_back(fmt::format("order names \"{}\", which {} of no row that takes part is: "
+                                                 "mis-spelt, or nobody came to it",
+                                                 fmt::join(missing, "\" and \""), frame.outcome.name));
+        }
+    }
+
+    // Numbers that name groups, and numbers that are taken for names.
+    void warn_of_numbers(Frame& frame) const {
+        for (const auto& wanted : wanted_) {
+            if (wanted.is_group && is_measured(frame, *wanted.column)) {
+                const auto levels = values_of(frame, *wanted.column).size();
+                frame.warnings.push_back(
+                    fmt::format("{} holds numbers, and each of its {} values is taken for a group of its own",
+                                wanted.column->name, levels));
+            } else if (!wanted.is_group && !wanted.is_log && looks_like_names(frame, *wanted.column)) {
+                frame.warnings.push_back(fmt::format("{0} holds the numbers {1} alone and is taken for a "
+                                                     "quantity, of which 2 is twice 1: where "
+                                                     "they are names of groups write words ({0} 1, {0} 2)",
+                                                     wanted.column->name,
+                                                     fmt::join(values_of(frame, *wanted.column), ", ")));
+            }
+        }
+    }
+
+    // Different values by size.
+    [[nodiscard]] static std::set<double> values_of(const Frame& frame, const ObservedColumn& column) {
+        std::set<double> out;
+        for (const auto row : frame.kept) {
+            if (const auto* value = std::get_if<Value>(&column.cells[row])) {
+                out.insert(value->value);
+            }
+        }
+        return out;
+    }
+
+    // Numbers with a unit, or broken ones: no names.
+    [[nodiscard]] static bool is_measured(const Frame& frame, const ObservedColumn& column) {
+        const auto values = values_of(frame, column);
+        return !values.empty() && (!column.unit.empty() || std::ranges::any_of(values, [](double value) {
+            return value != std::floor(value);
+        }));
+    }
+
+    // A column of one's own with few whole numbers from 1, each of them several times.
+    [[nodiscard]] static bool looks_like_names(const Frame& frame, const ObservedColumn& column) {
+        constexpr double most = 6.0;
+        constexpr std::size_t rows_each = 3;
+        const auto values = values_of(frame, column);
+        return column.unit.empty() && study::find_observed(column.name) == nullptr && values.size() > 2 &&
+               frame.kept.size() >= rows_each * values.size() &&
+               std::ranges::all_of(values, [](double value) {
+                   return value == std::floor(value) && value >= 1.0 && value <= most;
+               });
+    }
+
+    // What is told of cells that take part, each once.
+    void warn_of_told(Frame& frame) const {
+        std::set<const ObservedColumn*> columns{&frame.outcome};
+        for (const auto& wanted : wanted_) {
+            columns.insert(wanted.column);
+        }
+        for (const auto* column : rows_in_order(columns)) {
+            std::vector<std::string> texts;
+            for (const auto row : frame.kept) {
+                const auto told = column->told.find(row);
+                if (told != column->told.end() && std::ranges::find(texts, told->second) == texts.end()) {
+                    texts.push_back(told->second);
+                }
+            }
+            frame.warnings.insert(frame.warnings.end(), texts.begin(), texts.end());
+        }
+    }
+
+    // A column as it is and its logarithm say nearly the same.
+    void warn_of_doubles(Frame& frame) const {
+        for (const auto& wanted : wanted_) {
+            const auto is_plain = [&](const Wanted& other) {
+                return !other.is_log && other.column == wanted.column;
+            };
+            if (wanted.is_log && std::ranges::any_of(wanted_, is_plain)) {
+                frame.warnings.push_back(fmt::format(
+                    "{0} and log({0}) both stand in the model and say nearly the same: neither's coefficient "
+                    "means anything by itself, and little is left to tell; keep one of them",
+                    wanted.column->name));
+            }
+        }
     }
 
     Expected<void> fill_table(Frame& frame) const {

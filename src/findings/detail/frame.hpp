@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "base/error.hpp"
@@ -43,6 +44,9 @@ struct Frame {
     [[nodiscard]] std::optional<std::vector<double>> uncertainties() const;
     [[nodiscard]] std::size_t fish() const; ///< how many different ones
 };
+
+/// How the reason ends of a row whose outcome is a word where a number is due.
+inline constexpr std::string_view no_number_no_limit = ", no number and no limit (such as 3, <3 or >5)";
 
 /// "yes", "TRUE", "n" ...; nothing of any other word.
 [[nodiscard]] std::optional<bool> yes_or_no(const std::string& text);

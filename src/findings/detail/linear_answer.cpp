@@ -207,7 +207,7 @@ void add_plain_ways(const Frame& frame, const Plan& plan, const Scale& scale, Fi
     }
 }
 
-void add_spread_check(const Answered& model, bool is_log, Finding& out) {
+void add_spread_check(const Frame& frame, const Answered& model, Finding& out) {
     const auto& spread = model.checks.spread;
     if (!(spread.se > 0.0)) {
         return;
@@ -220,11 +220,10 @@ void add_spread_check(const Answered& model, bool is_log, Finding& out) {
                              grows ? "residuals scatter differently at higher values"
                                    : "residuals do not scatter differently at higher values, as far as "
                                      "these rows can show",
-                             p_text(spread.p),
-                             grows && !is_log ? ": ask again with family = \"log_normal\"" : "")});
+                             p_text(spread.p), grows ? advice_on_scatter(frame, ": ask again") : "")});
 }
 
-void add_residual_check(const Answered& model, bool is_log, Finding& out) {
+void add_residual_check(const Frame& frame, const Answered& model, Finding& out) {
     std::size_t outside = 0;
     const stats::RowCheck* farthest = nullptr;
     for (const auto& point : model.checks.residuals) {
@@ -244,21 +243,57 @@ void add_residual_check(const Answered& model, bool is_log, Finding& out) {
     out.checks.push_back(
         {.name = "residuals like a normal distribution's",
          .verdict = is_off ? FoundCheck::Verdict::look : FoundCheck::Verdict::fine,
-         .text =
-             fmt::format("{} of {} lie outside the band in which 95 % of normal ones lie; the "
-                         "farthest is {} at {:.1f} standard deviations{}",
-                         outside, n, farthest->row, farthest->standardised,
-                         !is_off  ? ""
-                         : is_log ? ": look at that row; where rows are few, p and interval lean on this"
-                                  : ": look at that row, and ask with family = \"log_normal\" beside; where "
-                                    "rows are few, p and interval lean on this")});
+         .text = fmt::format(
+             "{} of {} lie outside the band in which 95 % of normal ones lie; the "
+             "farthest is {} at {:.1f} standard deviations{}",
+             outside, n, farthest->row, farthest->standardised,
+             !is_off ? std::string()
+                     : fmt::format(": look at that row{}; where rows are few, p and interval lean "
+                                   "on this",
+                                   advice_on_scatter(frame, ", and ask beside")))});
 }
 
 /// Of less nothing is made: intervals would be a fifth longer.
 constexpr double telling_correlation = 0.2;
 
+// Whether the compared column stays the same in each series, and fish have a spread of their own in the
+// model: what rows of one fish share is then in that spread, however they follow each other.
+bool is_between_fish(const Frame& frame, const Plan& plan) {
+    const auto is_fish = [](const study::QuestionRandom& random) { return random.group == "fish"; };
+    std::map<std::string, Cell> first;
+    return std::ranges::any_of(plan.random, is_fish) && std::ranges::all_of(frame.kept, [&](std::size_t row) {
+               const auto& cell = frame.compare.cells[row];
+               return first.try_emplace(frame.rows.fish(row), cell).first->second == cell;
+           });
+}
+
+// What has not been done yet.
+std::string advice_on_series(const Frame& frame, const Plan& plan) {
+    std::vector<std::string> courses;
+    const auto has_slope = [](const study::QuestionRandom& random) { return !random.slope.empty(); };
+    const auto is_hours = [](const std::string& column) {
+        return column == "hours" || column == "log(hours)";
+    };
+    if (std::ranges::none_of(plan.random, has_slope)) {
+        courses.emplace_back("random = [\"hours within fish\"]");
+    }
+    const bool knows_hours =
+        is_hours(frame.compare_name) || std::ranges::any_of(frame.adjust, [&](const stats::Term& term) {
+            return std::ranges::any_of(term.columns, is_hours);
+        });
+    if (!knows_hours) {
+        courses.emplace_back("log(hours) in adjust_for");
+    }
+    return courses.empty()
+               ? std::string("ask of one number for each fish (peak_after_capture, resting)")
+               : fmt::format(
+                     "ask of one number for each fish (peak_after_capture, resting), or give each fish a "
+                     "course of its own ({}) and look whether this goes away",
+                     fmt::join(courses, ", or "));
+}
+
 // Rows that follow each other in time, under a model that takes them for independent but for their groups.
-void check_series(const Frame& frame, const Answered& model, Finding& out) {
+void check_series(const Frame& frame, const Plan& plan, const Answered& model, Finding& out) {
     std::vector<double> residuals;
     std::vector<std::string> series;
     for (std::size_t place = 0; place < frame.kept.size(); ++place) {
@@ -269,29 +304,31 @@ void check_series(const Frame& frame, const Answered& model, Finding& out) {
     if (!serial) {
         return;
     }
-    const bool is_off = serial->lag_one > std::max(serial->bound, telling_correlation);
-    const auto correlation = significant_text(serial->lag_one, 2);
+    const bool goes_on = serial->lag_one > std::max(serial->bound, telling_correlation);
+    const bool is_off = goes_on && !is_between_fish(frame, plan);
+    const auto seen =
+        fmt::format("(correlation {} over {} neighbours, where chance alone seldom goes beyond {})",
+                    significant_text(serial->lag_one, 2), serial->pairs, significant_text(serial->bound, 2));
+    const auto widening = significant_text(serial->widening(), 2);
     out.checks.push_back(
         {.name = "rows independent in time",
          .verdict = is_off ? FoundCheck::Verdict::doubtful : FoundCheck::Verdict::fine,
          .text =
-             is_off
+             !goes_on
+                 ? fmt::format("what is left over hardly goes on from one {} to the next within a fish {}",
+                               frame.rows.noun(), seen)
+             : is_off
                  ? fmt::format(
-                       "what is left over goes on from one {0} to the next within a fish (correlation {1} "
-                       "over {2} "
-                       "neighbours, where chance alone seldom goes beyond {3}), and the model takes {4} for "
-                       "independent: standard errors, p and intervals are too small, of what changes within "
-                       "a fish "
-                       "by up to {5} times; ask of one number for each fish (peak_after_capture, resting), "
-                       "or give "
-                       "each fish a course of its own (random = [\"hours within fish\"], or log(hours) in "
-                       "adjust_for) and look whether this goes away",
-                       frame.rows.noun(), correlation, serial->pairs, significant_text(serial->bound, 2),
-                       frame.rows.nouns(), significant_text(serial->widening(), 2))
+                       "what is left over goes on from one {} to the next within a fish {}, and the "
+                       "model takes {} for independent: standard errors, p and intervals are too small, "
+                       "of what changes within a fish by up to {} times; {}",
+                       frame.rows.noun(), seen, frame.rows.nouns(), widening, advice_on_series(frame, plan))
                  : fmt::format(
-                       "what is left over hardly goes on from one {} to the next within a fish (correlation "
-                       "{} over {} neighbours)",
-                       frame.rows.noun(), correlation, serial->pairs)});
+                       "what is left over goes on from one {} to the next within a fish {}: {} does not "
+                       "change within a fish, and its differences are judged by the spread between fish, "
+                       "which has this in it; of coefficients that change within a fish standard errors "
+                       "are too small by up to {} times",
+                       frame.rows.noun(), seen, frame.compare_name, widening)});
 }
 
 } // namespace
@@ -334,10 +371,10 @@ void answer_linear(const Frame& frame, Finding& out) {
     add_coefficients(model->coefficients, scale, out);
     add_tests(frame, *model, out);
     add_plain_ways(frame, plan, scale, out);
-    add_spread_check(*model, is_log, out);
-    add_residual_check(*model, is_log, out);
+    add_spread_check(frame, *model, out);
+    add_residual_check(frame, *model, out);
     if (!plan.random.empty()) { // without them rows of one fish are warned of in any case
-        check_series(frame, *model, out);
+        check_series(frame, plan, *model, out);
     }
     add_effects(frame,
                 {.design = model->design,

@@ -1,10 +1,8 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <set>
 
 #include <fmt/format.h>
-#include <fmt/ranges.h>
 
 #include "base/number_text.hpp"
 #include "findings/detail/answers.hpp"
@@ -22,8 +20,6 @@ struct Pairs {
     std::vector<double> second;        ///< under the other
     std::vector<double> uncertainties; ///< of second less first; empty unless each is known
 };
-
-using RowsByWhose = std::map<std::string, std::vector<std::size_t>>; // places in frame.kept, by level
 
 const std::string& whose_at(const Frame& frame, std::size_t place) {
     const auto& factor = frame.table.factor(frame.question.within);
@@ -58,8 +54,8 @@ bool has_uncertainty(const Value& value) {
     return value.uncertainty && *value.uncertainty > 0.0;
 }
 
-// Pairs in the order of the rows; fish with one side only go to the left out.
-Pairs pairs_of(const Frame& frame, Finding& out) {
+// Pairs in the order of the rows; make_frame() has left out who has one side only.
+Pairs pairs_of(const Frame& frame) {
     std::map<std::string, std::array<std::optional<std::size_t>, 2>> found;
     std::vector<std::string> order;
     for (std::size_t place = 0; place < frame.kept.size(); ++place) {
@@ -75,13 +71,6 @@ Pairs pairs_of(const Frame& frame, Finding& out) {
     bool all_known = true;
     for (const auto& whose : order) {
         const auto& [first, second] = found[whose];
-        if (!first || !second) {
-            out.left_out.push_back(
-                {.row = whose,
-                 .column = frame.outcome.name,
-                 .why = fmt::format("no value under {}: no pair", frame.levels()[first ? 1 : 0])});
-            continue;
-        }
         pairs.whose.push_back(whose);
         pairs.first.push_back(outcomes[*first]);
         pairs.second.push_back(outcomes[*second]);
@@ -94,23 +83,6 @@ Pairs pairs_of(const Frame& frame, Finding& out) {
         pairs.uncertainties.clear();
     }
     return pairs;
-}
-
-void keep_paired_points(const Pairs& pairs, const Frame& frame, Finding& out) {
-    const auto is_paired_row = [&](const FoundPoint& point) {
-        const auto place = static_cast<std::size_t>(&point - out.points.data());
-        return std::find(pairs.whose.begin(), pairs.whose.end(), whose_at(frame, place)) != pairs.whose.end();
-    };
-    std::vector<FoundPoint> kept;
-    std::copy_if(out.points.begin(), out.points.end(), std::back_inserter(kept), is_paired_row);
-    out.points = std::move(kept);
-    out.rows = out.points.size();
-    std::set<std::string> fish;
-    for (const auto& point : out.points) {
-        fish.insert(point.fish);
-    }
-    fish.erase("");
-    out.fish = fish.size();
 }
 
 std::string scaled(double value, const Scale& scale, const FoundNumber& like) {
@@ -226,8 +198,7 @@ bool is_paired(const Frame& frame) {
 }
 
 void answer_paired(const Frame& frame, Finding& out) {
-    const auto pairs = pairs_of(frame, out);
-    keep_paired_points(pairs, frame, out);
+    const auto pairs = pairs_of(frame);
     const auto differences = stats::differences_of(pairs.second, pairs.first);
     if (!differences) {
         return give_up(out, differences.error());

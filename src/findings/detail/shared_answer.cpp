@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 #include <limits>
 
@@ -22,6 +23,20 @@ std::string where_text(const Frame& frame) {
     }
     return fish == 0 ? fmt::format("Across {} {},", rows, frame.rows.nouns())
                      : fmt::format("In {} {} of {} fish,", rows, frame.rows.nouns(), fish);
+}
+
+std::string advice_on_scatter(const Frame& frame, const char* ask_again) {
+    if (frame.family == study::QuestionFamily::log_normal) {
+        return {};
+    }
+    const auto values = frame.outcomes();
+    const bool has_logarithms = std::ranges::all_of(values, [](double value) { return value > 0.0; });
+    const bool has_ranks =
+        frame.compares_groups && frame.levels().size() == 2 && frame.adjust.empty() && frame.random.empty();
+    return has_logarithms ? fmt::format("{} with family = \"log_normal\"", ask_again)
+           : has_ranks ? std::string("; values at or below 0 have no logarithm, but ranks: see Mann-Whitney "
+                                     "among the tests")
+                       : std::string();
 }
 
 namespace {
