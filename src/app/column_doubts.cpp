@@ -106,7 +106,7 @@ std::vector<study::Complaint> column_doubts(const Study& study) {
                                     "the encounter's wherever the fish has one"));
         } else if (in_encounters.contains(name)) {
             out.push_back(complaint("fish.csv", name, "a column of encounters.csv",
-                                    "the cell of the fish's first encounter, an empty one too"));
+                                    "the cell of the fish's encounter, an empty one too"));
         }
     }
     for (const auto& name : in_encounters) {
@@ -114,7 +114,7 @@ std::vector<study::Complaint> column_doubts(const Study& study) {
             out.push_back(complaint("encounters.csv", name,
                                     has(of_fish, name) ? "a column of fish.csv"
                                                        : "what the program knows of the encounter",
-                                    "your cell of the fish's first encounter"));
+                                    "your cell of the fish's encounter"));
         }
     }
     return out;

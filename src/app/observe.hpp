@@ -13,7 +13,7 @@
 namespace backeddy::app {
 
 /// Five kinds of rows, each with the columns of the fish it belongs to:
-///   fish          a row per fish: its metrics, its own columns and those of its first encounter;
+///   fish          a row per fish: its metrics, its own columns and those of its encounter;
 ///   after events  a row per fish and event (`after`: capture, chase, handling): peak, scope, excess ...;
 ///   spells        a row per sealed spell that may be used: mo2 against hours since time zero;
 ///   strikes       a row per fish that bit, as far as it went: hooked, landed;

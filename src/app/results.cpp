@@ -27,15 +27,36 @@ std::vector<std::string> group_columns(const Study& study) {
     return {"rig", "unhooking"};
 }
 
-const study::Encounter* capture_of(const Study& study, const study::FishId& fish) {
+const study::Encounter* encounter_before(const Study& study, const study::FishId& fish,
+                                         std::optional<Instant> moment) {
     const study::Encounter* first = nullptr;
+    const study::Encounter* last = nullptr;
     for (const auto& encounter : study.tables.encounters) {
-        const bool earlier = first == nullptr || (encounter.at && (!first->at || *encounter.at < *first->at));
-        if (encounter.fish == fish && earlier) {
+        if (encounter.fish != fish) {
+            continue;
+        }
+        if (first == nullptr || (encounter.at && (!first->at || *encounter.at < *first->at))) {
             first = &encounter;
         }
+        const bool is_before = moment && encounter.at && *encounter.at <= *moment;
+        if (is_before && (last == nullptr || *encounter.at > *last->at)) {
+            last = &encounter;
+        }
     }
-    return first;
+    return last == nullptr ? first : last;
+}
+
+const study::Encounter* capture_of(const Study& study, const study::FishId& fish) {
+    std::optional<Instant> first;
+    for (const auto& stay : study.tables.stays) {
+        for (const auto& part : stay.parts) {
+            if (stay.fish == fish && part.role == uptake::StayRole::after_capture &&
+                (!first || part.from < *first)) {
+                first = part.from;
+            }
+        }
+    }
+    return encounter_before(study, fish, first);
 }
 
 namespace {

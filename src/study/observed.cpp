@@ -41,8 +41,7 @@ const std::vector<ObservedDefinition>& observed_columns() {
         {"day", "day", "", before, "The date, in the study's zone."},
         {"tube", "tube", "", before, "The assembly the fish was in."},
         {"air_s", "time in air", "s", during,
-         "All air spells of the fish's first encounter that begin before a chase, or as encounters.csv has "
-         "it; of "
+         "All air spells of the fish's encounter that begin before a chase, or as encounters.csv has it; of "
          "rows that are events those before each."},
         {"fight_s", "fight time", "s", during, "From hook-up to landed, or as encounters.csv has it."},
         {"handling_s", "time from landed to back in water", "s", during,

@@ -123,5 +123,54 @@ TEST(Observed, a_fish_is_alive_that_was_seen_so_after_release_or_at_the_end_of_h
               "yes");
 }
 
+// ---------------------------------------------------------------- met more than once
+
+/// Rows of fish, events and spells of the small study, whose fish was met at other times too.
+std::vector<findings::Observations> met_again(const std::string& encounters) {
+    static int count = 0;
+    const test::ScratchFolder folder("met_" + std::to_string(++count));
+    auto files = test::small_study();
+    files["encounters.csv"] = "encounter,fish,at,method,rig,depth_m\n"
+                              "e1,T01,2026-06-14T07:55:00Z,angling,single_hook,4\n" +
+                              encounters;
+    test::write_all(folder, files);
+    auto opened = open_study(folder.path(), {});
+    EXPECT_TRUE(opened) << opened.error().text();
+    const auto run = run_study(*opened, {});
+    return observe(opened->study, run->fish, run->condition);
+}
+
+std::string told_of(const findings::Observations& rows, std::size_t row, const std::string& column) {
+    const auto& told = rows.column(column)->told;
+    const auto found = told.find(row);
+    return found == told.end() ? std::string() : found->second;
+}
+
+TEST(Observed, of_a_fish_met_before_its_capture_the_encounter_of_its_stay_counts_and_is_told) {
+    const auto rows = met_again("e0,T01,2026-06-01T10:00:00Z,angling,treble_hooks,9\n");
+    const auto& fish = rows.front();
+    EXPECT_EQ(word_of(fish.column("rig")->cells.at(0)), "single_hook");
+    EXPECT_EQ(std::get<findings::Value>(fish.column("depth_m")->cells.at(0)).value, 4.0);
+    EXPECT_EQ(told_of(fish, 0, "depth_m"),
+              "T01 was met more than once: depth_m is 4 of 2026-06-14T07:55:00Z, not "
+              "9 of 2026-06-01T10:00:00Z");
+    EXPECT_EQ(told_of(fish, 0, "rig"),
+              "T01 was met more than once: rig is single_hook of 2026-06-14T07:55:00Z, "
+              "not treble_hooks of 2026-06-01T10:00:00Z");
+    EXPECT_EQ(told_of(fish, 0, "method"), "") << "both say angling";
+}
+
+TEST(Observed, each_event_and_spell_belongs_to_the_encounter_before_its_stay) {
+    const auto rows = met_again("e2,T01,2026-06-14T20:06:00Z,angling,treble_hooks,9\n");
+    EXPECT_EQ(word_of(rows.at(0).column("rig")->cells.at(0)), "single_hook");
+    const auto& events = rows.at(1);
+    ASSERT_EQ(events.rows(), 2U);
+    EXPECT_EQ(word_of(events.column("rig")->cells.at(0)), "single_hook");
+    EXPECT_EQ(word_of(events.column("rig")->cells.at(1)), "treble_hooks");
+    const auto& spells = rows.at(2);
+    EXPECT_EQ(word_of(spells.column("rig")->cells.front()), "single_hook");
+    EXPECT_EQ(word_of(spells.column("rig")->cells.back()), "treble_hooks");
+}
+
 } // namespace
 } // namespace backeddy::app

@@ -137,8 +137,10 @@ void order_scores(Observations& rows, const study::Brief& brief) {
     rows.column_of("bleeding").levels = study::words_of(condition::Bleeding{});
 }
 
-void set_handling(Observations& rows, std::size_t row, const FishCondition& fish) {
-    const auto& times = fish.handling.front().times;
+void set_handling(Observations& rows, std::size_t row, const FishCondition& fish,
+                  const study::Encounter* met) {
+    const auto own = std::ranges::find(fish.handling, met, &study::Handling::encounter);
+    const auto& times = (own == fish.handling.end() ? fish.handling.front() : *own).times;
     const auto seconds = [](const std::optional<condition::Elapsed>& elapsed, const char* none) {
         return elapsed ? Cell(Value{.value = elapsed->seconds}) : Cell(Absent{none});
     };

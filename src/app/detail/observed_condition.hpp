@@ -25,8 +25,9 @@ void set_blood(findings::Observations& rows, std::size_t row, const FishConditio
 void set_scores(findings::Observations& rows, std::size_t row, const FishCondition& fish,
                 const study::Brief& brief);
 void order_scores(findings::Observations& rows, const study::Brief& brief);
-/// fight_s, air_s and handling_s of its first encounter.
-void set_handling(findings::Observations& rows, std::size_t row, const FishCondition& fish);
+/// fight_s, air_s and handling_s of this encounter; of its first where nothing else is known.
+void set_handling(findings::Observations& rows, std::size_t row, const FishCondition& fish,
+                  const study::Encounter* met);
 /// Hours from capture to death: between two looks, or longer than it was watched.
 [[nodiscard]] findings::Cell death_cell(const FishCondition& fish);
 /// mL/kg drawn before the window of an event's peak; before the event where it has no peak.

@@ -318,8 +318,70 @@ Cell word_cell(const std::string& text) {
     return text.empty() ? Cell(Absent{}) : Cell(Word{text});
 }
 
+namespace {
+
+struct NamedCell {
+    std::string column;
+    Cell cell;
+};
+
+std::vector<NamedCell> cells_of(const Study& study, const study::Encounter& met) {
+    std::vector<NamedCell> out{
+        {"method", word_cell(met.method)},   {"who", word_cell(met.who)},
+        {"angler", word_cell(met.who)},      {"where", word_cell(met.where)},
+        {"rig", word_cell(met.rig)},         {"unhooking", word_cell(met.unhooking)},
+        {"landing", word_cell(met.landing)}, {"hook_location", word_cell(met.hook_location)}};
+    if (met.water_temperature) {
+        out.push_back({"water_temperature_c", Value{.value = met.water_temperature->celsius()}});
+    }
+    if (met.at) {
+        out.push_back({"day", Word{local_day(study.brief.study.zone, *met.at)}});
+    }
+    for (const auto& cell : met.free) {
+        out.push_back({cell.column, free_cell(cell.value)});
+    }
+    return out;
+}
+
+std::string cell_text(const Cell& cell) {
+    if (const auto* word = std::get_if<Word>(&cell)) {
+        return word->text;
+    }
+    if (const auto* value = std::get_if<Value>(&cell)) {
+        return exact_text(value->value);
+    }
+    return std::holds_alternative<Absent>(cell) ? "nothing" : "a limit";
+}
+
+std::string when_text(const study::Encounter& met) {
+    return met.at ? iso_text(*met.at) : std::string("an encounter without a time");
+}
+
+// What the row takes of one encounter where another of the same fish says something else.
+void tell_other_encounters(const Study& study, const study::Encounter& met, Observations& rows,
+                           std::size_t row) {
+    const auto own = cells_of(study, met);
+    for (const auto& other : study.tables.encounters) {
+        if (other.fish != met.fish || &other == &met) {
+            continue;
+        }
+        for (const auto& [column, cell] : cells_of(study, other)) {
+            const auto mine = std::ranges::find(own, column, &NamedCell::column);
+            const Cell taken = mine == own.end() ? Cell(Absent{}) : mine->cell;
+            if (!std::holds_alternative<Absent>(cell) && taken != cell) {
+                rows.tell(row, column,
+                          fmt::format("{} was met more than once: {} is {} of {}, not {} of {}",
+                                      met.fish.text(), column, cell_text(taken), when_text(met),
+                                      cell_text(cell), when_text(other)));
+            }
+        }
+    }
+}
+
+} // namespace
+
 void set_fish_columns(const Study& study, const FishAnswer& fish, const FishCondition& condition,
-                      Observations& rows, std::size_t row) {
+                      const study::Encounter* met, Observations& rows, std::size_t row) {
     const auto& one = *fish.fish;
     rows.set(row, "fish", Word{one.id.text()});
     rows.set(row, "species", word_cell(one.species));
@@ -329,26 +391,13 @@ void set_fish_columns(const Study& study, const FishAnswer& fish, const FishCond
     for (const auto& cell : one.free) {
         rows.set(row, cell.column, free_cell(cell.value));
     }
-    if (const auto* capture = capture_of(study, one.id)) {
-        rows.set(row, "method", word_cell(capture->method));
-        rows.set(row, "who", word_cell(capture->who));
-        rows.set(row, "angler", word_cell(capture->who));
-        rows.set(row, "where", word_cell(capture->where));
-        rows.set(row, "rig", word_cell(capture->rig));
-        rows.set(row, "unhooking", word_cell(capture->unhooking));
-        rows.set(row, "landing", word_cell(capture->landing));
-        rows.set(row, "hook_location", word_cell(capture->hook_location));
-        if (capture->water_temperature) {
-            rows.set(row, "water_temperature_c", Value{.value = capture->water_temperature->celsius()});
+    if (met != nullptr) {
+        for (const auto& [column, cell] : cells_of(study, *met)) {
+            rows.set(row, column, cell);
         }
-        if (capture->at) {
-            rows.set(row, "day", Word{local_day(study.brief.study.zone, *capture->at)});
-        }
-        for (const auto& cell : capture->free) {
-            rows.set(row, cell.column, free_cell(cell.value));
-        }
+        tell_other_encounters(study, *met, rows, row);
     }
-    set_handling(rows, row, condition);
+    set_handling(rows, row, condition, met);
 }
 
 Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish,
@@ -359,7 +408,7 @@ Observations fish_rows(const Study& study, const std::vector<FishAnswer>& fish,
         const auto& one = fish[i];
         const auto& its = condition.fish[i];
         const auto row = out.add_row(one.fish->id.text(), one.fish->id.text());
-        set_fish_columns(study, one, its, out, row);
+        set_fish_columns(study, one, its, capture_of(study, one.fish->id), out, row);
         set_metrics(study, one, its, out, row);
         set_blood(out, row, its, matrices);
         set_scores(out, row, its, study.brief);
@@ -389,7 +438,8 @@ Observations after_rows(const Study& study, const std::vector<FishAnswer>& fish,
             const auto word = event_word(event.event);
             const auto row =
                 out.add_row(fmt::format("{} after {}", one.fish->id.text(), word), one.fish->id.text());
-            set_fish_columns(study, one, its, out, row);
+            set_fish_columns(study, one, its, encounter_before(study, one.fish->id, event.stay->stay->from()),
+                             out, row);
             set_blood(out, row, its, matrices);
             set_scores(out, row, its, study.brief);
             set_derived(out, row, "bled_ml_per_kg", bled_cell(study, one, its, &event));
@@ -437,7 +487,8 @@ Observations spell_rows(const Study& study, const std::vector<FishAnswer>& fish,
                 const auto row = out.add_row(fmt::format("{} {} {}", one.fish->id.text(),
                                                          stay->stay->id.text(), iso_text(spell.answer.from)),
                                              one.fish->id.text(), stay->stay->id.text());
-                set_fish_columns(study, one, condition.fish[i], out, row);
+                set_fish_columns(study, one, condition.fish[i],
+                                 encounter_before(study, one.fish->id, stay->stay->from()), out, row);
                 out.set(row, "mo2", specific_cell(uptake::rate_of(spell.answer)));
                 out.set(row, "hours", Value{.value = (spell.answer.middle() - zero->at).hours()});
                 out.set(row, "role", Word{std::string(uptake::word(spell.role))});

@@ -17,9 +17,11 @@ namespace backeddy::app::detail {
 [[nodiscard]] findings::Observations strike_rows(const Study& study);
 [[nodiscard]] findings::Observations fishing_rows(const Study& study);
 
-/// Columns of fish.csv and of the fish's first encounter, its day, and the seconds of its handling.
+/// Columns of fish.csv and of the encounter that the row belongs to (nullptr: of none), its day, and the
+/// seconds of its handling. Where the fish was met at other times too and they say something else, the row
+/// tells.
 void set_fish_columns(const Study& study, const FishAnswer& fish, const FishCondition& condition,
-                      findings::Observations& rows, std::size_t row);
+                      const study::Encounter* met, findings::Observations& rows, std::size_t row);
 
 /// Words, or an empty cell.
 [[nodiscard]] findings::Cell word_cell(const std::string& text);

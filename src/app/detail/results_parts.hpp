@@ -7,8 +7,12 @@ namespace backeddy::app::detail {
 
 /// "rig" and "unhooking" joined, or whatever [report] group_by names: the treatment group of a fish.
 [[nodiscard]] std::string group_of(const Study& study, const study::Fish& fish);
-/// The capture of a fish: its first encounter, or nothing.
+/// The capture of a fish, or nothing: of several encounters the one before its first stay after capture,
+/// without such a stay its first.
 [[nodiscard]] const study::Encounter* capture_of(const Study& study, const study::FishId& fish);
+/// The last encounter of a fish before a moment; its first where none is before it.
+[[nodiscard]] const study::Encounter* encounter_before(const Study& study, const study::FishId& fish,
+                                                       std::optional<Instant> moment);
 /// Value of a column of encounters.csv or fish.csv (own or free) for this fish; empty when there is none.
 [[nodiscard]] std::string column_of(const Study& study, const study::Fish& fish, const std::string& column);
 /// Names of the columns that make the groups.
