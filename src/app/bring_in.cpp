@@ -54,8 +54,16 @@ std::string toml_value(const Json& value) {
     return "[" + out + "]";
 }
 
+std::string toml_key(const std::string& key) {
+    const bool is_bare = !key.empty() && std::ranges::all_of(key, [](const char c) {
+        return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '_';
+    });
+    return is_bare ? key : toml_string(key);
+}
+
 Expected<std::string> toml_table(const Json& table, const std::string& name) {
-    std::string out = "[[" + name + "]]\n";
+    std::string head; // as people write one: its name first, then its files
+    std::string rest;
     for (const auto& [key, value] : table.items()) {
         const bool is_list = value.is_array() && std::ranges::all_of(value, is_plain);
         if (key != "column" && !is_plain(value) && !is_list) {
@@ -63,11 +71,16 @@ Expected<std::string> toml_table(const Json& table, const std::string& name) {
                          .found = fmt::format("the setting \"{}\" holds {}", key, value.type_name()),
                          .expected = "a text, a number, true or false, or a list of them"});
         }
-        if (key != "column") {
-            out += toml_string(key) + " = " + toml_value(value) + "\n";
+        const auto line = toml_key(key) + " = " + toml_value(value) + "\n";
+        if (key == "name") {
+            head.insert(0, line);
+        } else if (key == "files") {
+            head += line;
+        } else if (key != "column") {
+            rest += line;
         }
     }
-    return out;
+    return "[[" + name + "]]\n" + head + rest;
 }
 
 /// A [[trace]] with its columns, as it stands in a brief.
@@ -256,7 +269,17 @@ void read_into(FileLook& look, const fs::path& path, const intake::ReadSettings&
     look.streams = std::move(report->streams);
 }
 
-// Errors of an offered file speak of it by its own name, not of where it lies for the moment.
+// What is told of an offered file speaks of it by its own name, not of where it lies for the moment.
+void name_in(std::vector<std::string>& lines, const OfferedFile& file) {
+    const auto path = file.path.string();
+    for (auto& line : lines) {
+        for (auto at = line.find(path); at != std::string::npos;
+             at = line.find(path, at + file.name.size())) {
+            line.replace(at, path.size(), file.name);
+        }
+    }
+}
+
 Error named(Error error, const OfferedFile& file) {
     if (!error.place.file.empty()) {
         error.place.file = file.name;
@@ -294,6 +317,7 @@ Expected<FileLook> look_into(const fs::path& folder, const OfferedFile& file, co
     if (look.stop) {
         look.stop = named(std::move(*look.stop), file);
     }
+    name_in(look.told, file);
     return look;
 }
 

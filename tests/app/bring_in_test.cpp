@@ -97,6 +97,14 @@ TEST_F(BringIn, ADoubtIsAskedAndASettingAnswersIt) {
     EXPECT_TRUE(settled->columns[1].is_set);
 }
 
+TEST_F(BringIn, WhatIsToldOfRowsNamesTheFileAsItWasOffered) {
+    const auto file = offered("day9.csv", std::string(clear_file) + "battery low,x\n");
+    const auto seen = look(file);
+    ASSERT_TRUE(seen && !seen->stop);
+    EXPECT_THAT(seen->told, Contains(HasSubstr("refused: day9.csv line ")));
+    EXPECT_THAT(seen->told, Each(Not(HasSubstr(file.path.string()))));
+}
+
 TEST_F(BringIn, SettingsThatAreNoneAreNamed) {
     const auto file = offered("day9.csv", clear_file);
     for (const auto& [settings, words] :
@@ -133,6 +141,10 @@ TEST_F(BringIn, MakesATraceOfItsOwnAtTheEndOfTheBrief) {
     const auto taken = take(file, wish);
     ASSERT_TRUE(taken) << taken.error().text();
     EXPECT_THAT(brief(), testing::StartsWith(before)) << "what stood there stays, with its remarks";
+    EXPECT_THAT(brief(), testing::EndsWith(
+                             "\n[[trace]]\nname = \"shore \\\"two\\\"\"\nfiles = [\"raw/shore/day9.csv\"]\n"
+                             "date_order = \"day_month_year\"\n"))
+        << "as a person writes one";
     const auto read = intake::read_brief(brief(), brief_name);
     EXPECT_FALSE(study::stops_a_run(read.complaints));
     EXPECT_EQ(read.brief.traces.back().name, "shore \"two\"");

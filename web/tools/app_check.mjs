@@ -3,11 +3,13 @@
 // complaint of axe, a page whose main job cannot be done by keyboard, a state of the line or the study that says nothing.
 // It judges spells as well and undoes that again: give it a copy of the study, whose journal it writes into.
 //
-//   node tools/app_check.mjs ADDRESS [FOLDER]      (as `backeddy serve` prints it, of the demo; pictures go to FOLDER;
-//                                                   CHROMIUM names the browser; /usr/bin/chromium when not set)
+//   node tools/app_check.mjs ADDRESS [FOLDER]      (as `backeddy serve` prints it, of a copy of the demo, which it changes;
+//                                                   pictures go to FOLDER; CHROMIUM names the browser, /usr/bin/chromium
+//                                                   when not set)
 import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
+import { setUpJobs, setUpStates } from './set_up_check.mjs';
 
 const [address, folder] = process.argv.slice(2);
 if (!address) {
@@ -76,6 +78,7 @@ async function walkTo(page, path) {
   }, path);
   await page.waitForSelector('main h1');
   if (path === '/report') await reportShown(page);
+  if (path.startsWith('/set-up')) await settled(page);
   await page.waitForTimeout(250);
 }
 
@@ -131,6 +134,11 @@ const pages = {
   findings: '/findings',
   finding: `/findings/${part(study.finding ?? '')}`,
   report: '/report',
+  'set-up': '/set-up',
+  'set-up-files': '/set-up/files',
+  'set-up-table': '/set-up/tables/events',
+  'set-up-brief': '/set-up/brief',
+  'set-up-sensors': '/set-up/sensors',
 };
 
 // ---------------------------------------------------------------- every page, theme and size
@@ -544,13 +552,19 @@ await inState('empty', {
     ...results, fish: [], blanks: [], findings: [], complaints: [], headlines: [], exclusions: [],
     accounting: { ...results.accounting, stages: results.accounting.stages.map((each) => ({ ...each, count: 0, left: [] })), fates: [] },
   }),
-}, '/', ['This study is empty', 'encounters.csv']);
+}, '/', ['This study is empty', 'Bring the raw files in']);
 await inState('other-version', { state: stateNow, resultsAre: (route) => json(route, { ...results, schema_version: '9.0' }) }, '/fish', ['these pages read']);
 await inState('signed-out', { session: (route) => json(route, { title: 'Unauthorized', detail: 'sign in first', remedy: 'give name and passphrase' }, 401) }, '/fish', ['Passphrase', 'Sign in']);
 const roleIs = (role) => (route) => json(route, { name: 'B. Tide', role, change_token: 'x' });
 await inState('viewer', { session: roleIs('viewer') }, pages.traces, ['You are here as a viewer', 'signs in as a scientist']);
 await inState('crew', { session: roleIs('crew') }, pages.traces, ['You are here as crew', 'signs in as a scientist']);
 await inState('no-answer', { session: (route) => route.abort() }, '/fish', ['No word from the program since', 'Ask now']);
+
+// ---------------------------------------------------------------- Set-up: last, for it changes the study
+
+const tools = { open, goTo, settled, axeOf, fits, picture, sizes, refused };
+await setUpStates(tools);
+await setUpJobs(tools);
 
 await browser.close();
 for (const text of faults) console.error(`app_check: ${text}`);
