@@ -292,7 +292,7 @@ void add_result(const PlateAnswer& plate, const study::ConditionSheets& sheets, 
     out.curve_kind = result.curve.kind == condition::LogisticKind::four ? "four-parameter logistic"
                                                                         : "five-parameter logistic";
     out.parameters = parameters_of(result.curve, unit);
-    out.weights = result.variance_power_from;
+    out.weights = result.noise_from;
     out.curve = curve_of(result.curve);
     out.residuals = residuals_of(plate);
     for (const auto& level : result.standards) {

@@ -111,6 +111,25 @@ Error out_of_range(std::string found, std::string expected, std::string remedy) 
             .remedy = std::move(remedy)};
 }
 
+std::optional<Error> fault_of(const ResponseVariance& variance) {
+    double total = 0.0;
+    for (const auto& part : variance.parts) {
+        total += part.coefficient;
+        if (!(part.power >= 0.0 && part.power <= 4.0)) {
+            return out_of_range(fmt::format("a variance power of {}", part.power), "0 to 4",
+                                "0 weighs all responses alike, 2 takes their CV for constant");
+        }
+        if (!(part.coefficient >= 0.0) || !std::isfinite(part.coefficient)) {
+            return out_of_range(fmt::format("a part of a variance of {}", part.coefficient), "0 or more",
+                                "leave the part out");
+        }
+    }
+    if (!(total > 0.0)) {
+        return out_of_range("a variance without parts above 0", "at least one", "weigh all alike (power 0)");
+    }
+    return std::nullopt;
+}
+
 Expected<Standards> checked(std::span<const double> x, std::span<const double> y,
                             const LogisticOptions& options) {
     if (x.size() != y.size() || (!options.weights.empty() && options.weights.size() != y.size())) {
@@ -118,9 +137,8 @@ Expected<Standards> checked(std::span<const double> x, std::span<const double> y
                                              y.size(), options.weights.size()),
                                  "as many of each", "give each standard its response and weight"));
     }
-    if (!(options.variance_power >= 0.0 && options.variance_power <= 4.0)) {
-        return fail(out_of_range(fmt::format("a variance power of {}", options.variance_power), "0 to 4",
-                                 "0 weighs all responses alike, 2 takes their CV for constant"));
+    if (auto fault = fault_of(options.variance)) {
+        return fail(std::move(*fault));
     }
     for (std::size_t i = 0; i < x.size(); ++i) {
         if (!(x[i] >= 0.0) || !std::isfinite(x[i]) || !std::isfinite(y[i])) {
@@ -128,7 +146,7 @@ Expected<Standards> checked(std::span<const double> x, std::span<const double> y
                 fmt::format("a standard of concentration {} with the response {}", x[i], y[i]),
                 "a concentration of 0 or more and a finite response", "correct it or leave it out"));
         }
-        if (options.variance_power > 0.0 && y[i] <= 0.0) {
+        if (!options.variance.has_floor() && y[i] <= 0.0) {
             return fail(out_of_range(
                 fmt::format("a standard of concentration {} with the response {}", x[i], y[i]),
                 "responses above 0, since they are weighted by a power of the response",
@@ -473,11 +491,12 @@ std::vector<double> roots_of(std::span<const double> weights) {
     return roots;
 }
 
-/// 1 / |response|^power, of the curve's response at each standard.
-std::vector<double> weights_of(const Standards& standards, double power, const auto& response_at) {
+/// 1 / variance, of the curve's response at each standard.
+std::vector<double> weights_of(const Standards& standards, const ResponseVariance& variance,
+                               const auto& response_at) {
     std::vector<double> weights;
     for (const double x : standards.x) {
-        weights.push_back(std::pow(std::abs(response_at(x)), -power));
+        weights.push_back(1.0 / variance.at(response_at(x)));
     }
     return weights;
 }
@@ -491,12 +510,11 @@ struct WeightedFit {
 Expected<WeightedFit> alternate(const Standards& standards, const LogisticOptions& options) {
     constexpr int most_rounds = 200;
     auto weights =
-        weights_of(standards, options.variance_power, [&](double x) { return standards.level_means.at(x); });
+        weights_of(standards, options.variance, [&](double x) { return standards.level_means.at(x); });
     auto fit = search(standards, roots_of(weights), options.kind);
     for (int round = 0; fit && round < most_rounds; ++round) {
         const LogisticCurve curve = curve_of(fit->parameters);
-        auto next =
-            weights_of(standards, options.variance_power, [&](double x) { return curve.response(x); });
+        auto next = weights_of(standards, options.variance, [&](double x) { return curve.response(x); });
         double change = 0.0;
         for (std::size_t i = 0; i < next.size(); ++i) {
             change = std::max(change, std::abs((next[i] / weights[i]) - 1.0));
@@ -524,7 +542,7 @@ Expected<WeightedFit> alternate(const Standards& standards, const LogisticOption
 }
 
 Expected<WeightedFit> weighted_fit(const Standards& standards, const LogisticOptions& options) {
-    if (options.weights.empty() && options.variance_power > 0.0) {
+    if (options.weights.empty() && !options.variance.is_alike_everywhere()) {
         return alternate(standards, options);
     }
     std::vector<double> weights(options.weights.begin(), options.weights.end());
@@ -544,7 +562,7 @@ LogisticFit described(const WeightedFit& weighted, const Standards& standards,
                     .kind = options.kind,
                     .covariance = std::vector<double>(logistic_parameters * logistic_parameters, 0.0),
                     .residual_sd = found.residual_sd,
-                    .variance_power = options.variance_power,
+                    .variance_shape = options.variance,
                     .n = standards.x.size(),
                     .freedom = found.freedom,
                     .residual_squares = found.residual_squares,
@@ -561,12 +579,17 @@ LogisticFit described(const WeightedFit& weighted, const Standards& standards,
         log_weights += std::log(w);
     }
     // Of own weights only their ratios are known: the factor is that which makes them, on the average of the
-    // logarithms, the power's. Of the curve's weights it is 1.
+    // logarithms, those of the variance. Of the curve's weights it is 1.
     double log_excess = log_weights;
     for (const double x : standards.x) {
-        log_excess += options.variance_power > 0.0
-                          ? options.variance_power * std::log(std::abs(fit.curve.response(x)))
-                          : 0.0;
+        log_excess += std::log(options.variance.at(fit.curve.response(x)));
+    }
+    fit.mean_log_gradient.resize(options.variance.parts.size());
+    for (const double x : standards.x) {
+        const auto by = options.variance.log_gradient(fit.curve.response(x));
+        for (std::size_t k = 0; k < by.size(); ++k) {
+            fit.mean_log_gradient[k] += by[k] / n;
+        }
     }
     fit.sd_scale = std::exp(-0.5 * log_excess / n);
     fit.log_likelihood =
@@ -615,7 +638,15 @@ std::optional<double> LogisticCurve::concentration(double response) const {
 }
 
 double LogisticFit::response_sd(double response) const {
-    return residual_sd * sd_scale * std::pow(std::abs(response), variance_power / 2.0);
+    return residual_sd * sd_scale * std::sqrt(variance_shape.at(response));
+}
+
+double LogisticFit::response_freedom(double response) const {
+    // A variance of f degrees of freedom has a logarithm of variance 2 / f: of the size from the residuals
+    // and of the shape from the replicates together.
+    const auto usual = static_cast<double>(freedom);
+    const double of_shape = variance_shape.log_variance_error(response, mean_log_gradient);
+    return std::max(1.0, 1.0 / ((1.0 / usual) + (of_shape / 2.0)));
 }
 
 LogisticGradient LogisticFit::gradient(double concentration) const {
@@ -654,7 +685,9 @@ std::optional<BackCalculated> invert(const LogisticFit& fit, double response, st
     if (!x) {
         return std::nullopt;
     }
-    BackCalculated read{.concentration = *x, .freedom = static_cast<double>(fit.freedom)};
+    BackCalculated read{.concentration = *x,
+                        .freedom = static_cast<double>(fit.freedom),
+                        .response_freedom = own ? own->freedom : fit.response_freedom(response)};
     const auto gradient = fit.gradient(*x);
     const double by_log_x = -gradient[2]; // half and x only meet in their ratio
     std::ranges::transform(gradient, read.by_parameters.begin(), [&](double g) { return -g / by_log_x; });
@@ -663,20 +696,23 @@ std::optional<BackCalculated> invert(const LogisticFit& fit, double response, st
     read.response_variance = sd * sd / static_cast<double>(replicates) / (by_log_x * by_log_x);
     read.log_se = std::sqrt(of_curve + read.response_variance);
     const double t = fit::two_sided_t(level, read.freedom);
-    const double t_own = own ? fit::two_sided_t(level, own->freedom) : t;
+    const double t_response = fit::two_sided_t(level, read.response_freedom);
     const auto agrees = [&](double at) {
         const double expected = fit.curve.response(at);
         const double sd_there = own ? own->sd : fit.response_sd(expected);
         return std::abs(response - expected) <=
                std::hypot(t * std::sqrt(fit.variance(fit.gradient(at))),
-                          t_own * sd_there / std::sqrt(static_cast<double>(replicates)));
+                          t_response * sd_there / std::sqrt(static_cast<double>(replicates)));
     };
-    const double reach = std::hypot(t * std::sqrt(of_curve), t_own * std::sqrt(read.response_variance));
-    if (own) {
+    const double reach = std::hypot(t * std::sqrt(of_curve), t_response * std::sqrt(read.response_variance));
+    if (read.response_freedom != read.freedom) {
         const double both = of_curve + read.response_variance;
         read.freedom = both * both /
                        ((of_curve * of_curve / read.freedom) +
-                        (read.response_variance * read.response_variance / own->freedom));
+                        (read.response_variance * read.response_variance / read.response_freedom));
+    }
+    if (!own) { // both parts have the size of one noise: together they know no more than the curve does
+        read.freedom = std::min(read.freedom, static_cast<double>(fit.freedom));
     }
     read.lower = last_that_agrees(agrees, *x, -reach).value_or(0.0);
     read.upper = last_that_agrees(agrees, *x, reach).value_or(std::numeric_limits<double>::infinity());

@@ -1,7 +1,7 @@
 #pragma once
 // Logistic standard curves of four and five parameters, and concentrations read back from them.
 //
-//   const auto fit = fit_logistic(concentrations, responses, {.variance_power = 2.0});
+//   const auto fit = fit_logistic(concentrations, responses, {.variance = ResponseVariance::of_power(2.0)});
 //   const auto read = back_calculate(*fit, 0.84, 2);      // the mean of two wells
 //   if (read.reach == Reach::on_curve) use(read.concentration, read.lower, read.upper);
 
@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "condition/response_variance.hpp"
 
 namespace backeddy::condition {
 
@@ -45,14 +46,14 @@ using LogisticGradient = std::array<double, logistic_parameters>;
 
 struct LogisticOptions {
     LogisticKind kind = LogisticKind::four;
-    /// The variance of a response goes with this power of its mean: 0 alike everywhere, 2 a constant CV.
-    /// Weights are 1 / curve^power, curve and weights in turn until they agree (Carroll and Ruppert 1988,
-    /// Transformation and weighting in regression, section 2.2; memory). 0 to 4; above 0 all responses must
-    /// be above 0.
-    double variance_power = 0.0;
+    /// How the variance of a response goes with its mean; only the shape counts, the size comes from the
+    /// residuals. Weights are 1 / variance(curve), curve and weights in turn until they agree (Carroll and
+    /// Ruppert 1988, Transformation and weighting in regression, section 2.2; memory). Powers 0 to 4; without
+    /// a floor all responses must be above 0.
+    ResponseVariance variance;
     /// Weights of your own, one per response, > 0, proportional to 1 / variance, used instead of the curve's:
-    /// only their ratios count. The power then only says how noisy later responses are, beside standards
-    /// whose weights are on the average (of logarithms) those of the power. Empty: none.
+    /// only their ratios count. `variance` then only says how noisy later responses are, beside standards
+    /// whose weights are on the average (of logarithms) those of it. Empty: none.
     std::span<const double> weights;
 };
 
@@ -61,8 +62,9 @@ struct LogisticFit {
     LogisticKind kind = LogisticKind::four;
     std::vector<double> covariance; ///< row by row, 5 x 5: residual variance times (J'WJ)^-1
     double residual_sd = 0.0;       ///< of a response of weight 1
-    double sd_scale = 1.0; ///< 1 by the curve's weights; brings weights of your own to those of the power
-    double variance_power = 0.0;
+    double sd_scale = 1.0; ///< 1 by the curve's weights; brings weights of your own to those of `variance`
+    ResponseVariance variance_shape;
+    std::vector<double> mean_log_gradient; ///< of the shape, over the standards
     std::size_t n = 0;
     std::size_t freedom = 0;       ///< n less 4 or 5
     double residual_squares = 0.0; ///< weighted
@@ -74,9 +76,12 @@ struct LogisticFit {
     double highest = 0.0;
 
     /// Standard deviation of one response whose mean is `response`:
-    /// residual_sd sd_scale |response|^(power/2). It holds what of the standards' scatter the curve does not
-    /// explain, pipetting and lack of fit included.
+    /// residual_sd sd_scale sqrt(variance_shape(response)). It holds what of the standards' scatter the curve
+    /// does not explain, pipetting and lack of fit included.
     [[nodiscard]] double response_sd(double response) const;
+    /// Degrees of freedom of that variance (JCGM 100:2008, G.4, on its logarithm): those of the fit, and
+    /// fewer the less the shape is known there beside its mean over the standards.
+    [[nodiscard]] double response_freedom(double response) const;
     /// How the response moves with each parameter.
     [[nodiscard]] LogisticGradient gradient(double concentration) const;
     /// Variance of a sum of parameters with these weights.
@@ -112,8 +117,9 @@ struct BackCalculated {
     double log_se = 0.0; ///< standard error of ln concentration, about the relative one
     double lower =
         0.0; ///< may lie beyond the standards, where it rests on the curve's form; 0: none is known
-    double upper = 0.0; ///< likewise; infinite: none is known
-    double freedom = 0.0;
+    double upper = 0.0;               ///< likewise; infinite: none is known
+    double freedom = 0.0;             ///< of log_se
+    double response_freedom = 0.0;    ///< of response_variance
     LogisticGradient by_parameters{}; ///< of ln concentration
     double response_variance = 0.0;   ///< of ln concentration, from the response alone
 };
@@ -129,16 +135,16 @@ struct OwnScatter {
 /// method on the logarithm (JCGM 100:2008, eq. 13),
 ///   var ln x = g' V g + sd(y)^2 / replicates / (dy / d ln x)^2,   g = -(dy/dparameters) / (dy / d ln x).
 /// Its interval holds the concentrations whose response on the curve does not differ from the one read,
-///   |y - f(x)| <= t sqrt(f_p(x)' V f_p(x) + sd(f(x))^2 / replicates),
-/// t of the fit's freedom (inversion of a test, as Fieller's for a line: Seber and Wild 1989, Nonlinear
-/// regression, section 5.9.2; O'Connell, Belanger and Haaland 1993, Chemom Intell Lab Syst 20:97; memory); it
-/// is not symmetric and open where the curve is too flat to end it. It was preferred since it holds the truth
-/// more often near the lowest and the highest standard; docs/methods.md has the shares.
+///   |y - f(x)| <= sqrt(t^2 f_p(x)' V f_p(x) + u^2 sd(f(x))^2 / replicates),
+/// t of the fit's freedom, u of response_freedom(y), the same where the shape of the noise counts as known
+/// (inversion of a test, as Fieller's for a line: Seber and Wild 1989, Nonlinear regression, section 5.9.2;
+/// O'Connell, Belanger and Haaland 1993, Chemom Intell Lab Syst 20:97; memory; two t in quadrature: choice);
+/// it is not symmetric and open where the curve is too flat to end it. It was preferred since it holds the
+/// truth more often near the lowest and the highest standard; docs/methods.md has the shares.
 ///
-/// With scatter of its own, s of n - 1 degrees of freedom, s^2 stands for sd(y)^2, and the interval is
-///   |y - f(x)| <= sqrt(t^2 f_p(x)' V f_p(x) + u^2 s^2 / replicates),
-/// u of n - 1 degrees of freedom: by the response alone the t interval of its wells (the two parts added in
-/// quadrature: choice). Freedom is then that of both (JCGM 100:2008, G.4).
+/// With scatter of its own, s of n - 1 degrees of freedom, s^2 stands for sd^2 everywhere, u of n - 1 degrees
+/// of freedom: by the response alone the t interval of its wells. Freedom is that of both parts (JCGM
+/// 100:2008, G.4).
 [[nodiscard]] BackCalculated back_calculate(const LogisticFit& fit, double response, std::size_t replicates,
                                             double level = 0.95, const std::optional<OwnScatter>& own = {});
 /// The same without asking whether it lies among the standards, for the recovery of standards themselves and

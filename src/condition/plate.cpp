@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <string_view>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "condition/detail/plate_edge.hpp"
 #include "condition/detail/plate_groups.hpp"
@@ -20,8 +22,6 @@ using detail::Group;
 using detail::PlateGroups;
 using detail::Reading;
 
-constexpr double greatest_power = 3.0; ///< an estimate beyond is chance
-
 std::vector<Replicates> replicates_of(const PlateGroups& groups) {
     std::vector<Replicates> replicates;
     for (const auto* group : groups.all()) {
@@ -35,35 +35,53 @@ std::vector<Replicates> replicates_of(const PlateGroups& groups) {
     return replicates;
 }
 
-struct PowerChoice {
-    double power = 0.0;
+struct NoiseChoice {
+    ResponseVariance variance;
     std::string from;
 };
 
-PowerChoice variance_power(const PlateGroups& groups, const PlateSettings& settings) {
+/// "1.2e-4 + 0.0016 y^2": what of the parts matters at any of the replicates.
+std::string formula_of(const ResponseVariance& variance, const std::vector<Replicates>& replicates) {
+    constexpr double of_note = 1e-3; // a share of the variance
+    std::vector<std::string> terms;
+    for (std::size_t k = 0; k < variance.parts.size(); ++k) {
+        const auto& [coefficient, power] = variance.parts[k];
+        const bool counts = std::ranges::any_of(replicates, [&](const Replicates& one) {
+            return coefficient * variance.log_gradient(one.mean)[k] > of_note;
+        });
+        if (counts) {
+            const std::string_view of = power == 0.0 ? "" : power == 1.0 ? " y" : " y^2";
+            terms.push_back(fmt::format("{:.2g}{}", coefficient, of));
+        }
+    }
+    return fmt::format("{}", fmt::join(terms, " + "));
+}
+
+NoiseChoice noise_of(const PlateGroups& groups, const PlateSettings& settings) {
     if (settings.variance_power) {
-        return {.power = *settings.variance_power, .from = "as set"};
+        return {.variance = ResponseVariance::of_power(*settings.variance_power),
+                .from = fmt::format("variance y^{:g}, as set", *settings.variance_power)};
     }
     const auto replicates = replicates_of(groups);
     std::size_t freedom = 0;
     for (const auto& one : replicates) {
         freedom += one.freedom;
     }
-    PowerChoice usual{
-        .power = settings.usual_variance_power,
-        .from = fmt::format("the usual one: the replicates have {} degrees of freedom, too few to tell",
-                            freedom)};
+    const auto usual = [&](const std::string& why) {
+        return NoiseChoice{
+            .variance = ResponseVariance::of_power(settings.usual_variance_power),
+            .from = fmt::format("variance y^{:g}, the usual one: {}", settings.usual_variance_power, why)};
+    };
     if (freedom < settings.least_noise_freedom) {
-        return usual;
+        return usual(fmt::format("the replicates have {} degrees of freedom, too few to tell", freedom));
     }
-    const auto noise = fit_variance_power(replicates);
+    auto noise = fit_response_noise(replicates);
     if (!noise) {
-        return {.power = usual.power, .from = "the usual one: " + noise.error().text()};
+        return usual(noise.error().text());
     }
-    const double held = std::clamp(noise->power, 0.0, greatest_power);
-    const std::string by = fmt::format("{:.2f} +- {:.2f} by replicates of {} degrees of freedom",
-                                       noise->power, noise->power_se, noise->freedom);
-    return {.power = held, .from = held == noise->power ? by : fmt::format("held at {:g}: {}", held, by)};
+    auto from = fmt::format("variance {}, by replicates of {} degrees of freedom",
+                            formula_of(noise->variance, replicates), noise->freedom);
+    return {.variance = std::move(noise->variance), .from = std::move(from)};
 }
 
 struct Curves {
@@ -75,19 +93,19 @@ struct Curves {
 /// the nested curve can win. Five's is therefore taken at the weights of four's curve, where it cannot be
 /// less.
 void compare_at_weights_of_four(Curves& curves, std::span<const double> x, std::span<const double> y) {
-    const double power = curves.four->variance_power;
+    const auto& variance = curves.four->variance_shape;
     std::vector<double> weights;
     for (const double at : x) {
-        weights.push_back(std::pow(std::abs(curves.four->curve.response(at)), -power));
+        weights.push_back(1.0 / variance.at(curves.four->curve.response(at)));
     }
     const auto five =
-        fit_logistic(x, y, {.kind = LogisticKind::five, .variance_power = power, .weights = weights});
+        fit_logistic(x, y, {.kind = LogisticKind::five, .variance = variance, .weights = weights});
     curves.five->log_likelihood =
         five ? five->log_likelihood : std::numeric_limits<double>::quiet_NaN(); // none that compares
     curves.five->aicc = five ? five->aicc : std::nullopt;
 }
 
-Curves fit_curves(const PlateGroups& groups, double power) {
+Curves fit_curves(const PlateGroups& groups, const ResponseVariance& variance) {
     std::vector<double> x;
     std::vector<double> y;
     for (const auto& group : groups.standards) {
@@ -96,9 +114,9 @@ Curves fit_curves(const PlateGroups& groups, double power) {
             y.push_back(well.response);
         }
     }
-    Curves curves{.four = fit_logistic(x, y, {.kind = LogisticKind::four, .variance_power = power}),
-                  .five = fit_logistic(x, y, {.kind = LogisticKind::five, .variance_power = power})};
-    if (power > 0.0 && curves.four && curves.five) {
+    Curves curves{.four = fit_logistic(x, y, {.kind = LogisticKind::four, .variance = variance}),
+                  .five = fit_logistic(x, y, {.kind = LogisticKind::five, .variance = variance})};
+    if (curves.four && curves.five) {
         compare_at_weights_of_four(curves, x, y);
     }
     return curves;
@@ -247,13 +265,13 @@ Expected<PlateResult> evaluate_plate(std::span<const Well> wells, const PlateSet
     if (!groups) {
         return fail(groups.error());
     }
-    const PowerChoice power = variance_power(*groups, settings);
-    const Curves curves = fit_curves(*groups, power.power);
+    NoiseChoice noise = noise_of(*groups, settings);
+    const Curves curves = fit_curves(*groups, noise.variance);
     const auto& curve = chosen(curves, settings.curve);
     if (!curve) {
         return fail(Error(curve.error()).within("the standard curve"));
     }
-    PlateResult plate{.curve = *curve, .variance_power_from = power.from, .excluded = groups->excluded};
+    PlateResult plate{.curve = *curve, .noise_from = std::move(noise.from), .excluded = groups->excluded};
     plate.four = curves.four ? std::optional(*curves.four) : std::nullopt;
     plate.five = curves.five ? std::optional(*curves.five) : std::nullopt;
     plate.why_no_five = curves.five ? "" : curves.five.error().text();
@@ -276,7 +294,7 @@ Expected<PlateResult> evaluate_plate(std::span<const Well> wells, const PlateSet
     plate.controls = read_materials(groups->controls, reading);
     plate.spikes = read_materials(groups->spikes, reading);
     detail::recover_spikes(plate.spikes, plate.samples, reading);
-    plate.edge = detail::edge_effect(groups->all(), power.power, settings);
+    plate.edge = detail::edge_effect(groups->all(), noise.variance, settings);
     pool_cvs(plate);
     remark_on_standards(plate);
     remark_on_curve(plate);

@@ -40,8 +40,9 @@ struct PlateSettings {
     std::size_t rows = 8;
     std::size_t columns = 12;
     CurveChoice curve = CurveChoice::four; ///< five parameters on six standards follow their noise
-    /// The variance of a response goes with this power of it. Nothing: estimated from the plate's replicates,
-    /// held within 0 to 3; with under `least_noise_freedom` degrees of freedom `usual_variance_power`.
+    /// The variance of a response goes with this power of it. Nothing: a floor, counting and a share of the
+    /// response, as the plate's replicates have them (fit_response_noise()); with under `least_noise_freedom`
+    /// degrees of freedom `usual_variance_power`.
     std::optional<double> variance_power;
     double usual_variance_power = 1.5;    ///< between counts (1) and a constant CV (2): choice, no source
     std::size_t least_noise_freedom = 10; ///< choice, no source
@@ -204,7 +205,7 @@ struct PlateResult {
     /// curve, so that the two compare (none where five cannot be fitted at those).
     std::optional<LogisticFit> five;
     std::string why_no_five;
-    std::string variance_power_from; ///< in words
+    std::string noise_from; ///< how the variance goes with the response y, and by what, in words
     std::optional<double> blank;
     std::vector<StandardLevel> standards; ///< by concentration, ascending
     std::vector<Material> samples;        ///< in order of their first well, as are the next two
@@ -218,10 +219,9 @@ struct PlateResult {
     std::vector<std::string> remarks;
 };
 
-/// Of the 95 % intervals of single samples in duplicate 93 to 97 % held the truth from the lowest standard to
-/// nine tenths of the way to the highest (10,000 simulated plates a case); where the signal is low fewer did,
-/// 88 to 91 % at the highest standard of a falling curve. Intervals near the curve's flat end are often open
-/// (docs/methods.md, Assay plates).
+/// Of the 95 % intervals of single samples in duplicate 93 to 97 % held the truth at every place between the
+/// standards, up to 98 % where they are open on one side (4,000 simulated plates a case; docs/methods.md,
+/// Assay plates).
 ///
 /// Wells in any order; those not given are empty. Replicates of one label, kind and dilution are taken
 /// together by their mean response; a sample's dilutions by the mean of their logarithms, weighted by

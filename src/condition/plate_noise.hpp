@@ -5,6 +5,7 @@
 #include <span>
 
 #include "base/error.hpp"
+#include "condition/response_variance.hpp"
 
 namespace backeddy::condition {
 
@@ -15,22 +16,19 @@ struct Replicates {
     std::size_t freedom = 0; ///< n - 1, above 0
 };
 
-/// variance = scale^2 mean^power.
-struct VariancePower {
-    double power = 0.0;
-    double power_se = 0.0;
-    double scale = 0.0;      ///< > 0; at power 2 the CV
+struct ResponseNoise {
+    ResponseVariance variance;
     std::size_t freedom = 0; ///< of all replicates together
-
-    [[nodiscard]] double sd(double mean) const;
 };
 
-/// Greatest likelihood of the variances, each chi-squared with its freedom about scale^2 mean^power: a gamma
-/// regression with logarithmic link (Raab 1981, Appl Stat 30:32; Davidian and Carroll 1987, J Am Stat Assoc
-/// 82:1079; memory). The means count as known, and normal responses give the power's error:
-/// sqrt(2 / sum of freedom (ln mean - their mean)^2). Any number of variances may be 0, not all. Fails with
-/// out_of_range (a mean not above 0, a variance below 0, no freedom), too_few (under 3 groups) or degenerate
-/// (all means or all but one alike, or too little scatter to follow).
-[[nodiscard]] Expected<VariancePower> fit_variance_power(std::span<const Replicates> groups);
+/// variance = a + b mean + c mean^2, none below 0: what is always there, counting, and a share of the
+/// response (the quadratic of Rodbard and others 1976, Clin Chem 22:350; without b that of Rocke and
+/// Lorenzen 1995, Technometrics 37:176; memory). By greatest likelihood of the variances, each chi-squared
+/// with its freedom about that sum, found by multiplications that keep the parts above 0 and never lessen
+/// the likelihood (Zhou and others 2019, J Comput Graph Stat 28:350; memory). The means count as known, and
+/// normal responses give the covariance of the parts that are not at 0, by the expected information. Any
+/// number of variances may be 0, not all. Fails with out_of_range (a mean not above 0, a variance below 0, no
+/// freedom), too_few (under 3 groups) or degenerate (fewer than three different means, or no scatter).
+[[nodiscard]] Expected<ResponseNoise> fit_response_noise(std::span<const Replicates> groups);
 
 } // namespace backeddy::condition

@@ -166,7 +166,8 @@ TEST(LogisticCurve, weights_and_curve_agree_with_each_other) {
          {0.01917889609918980, 0.00673601106522765, 0.01841427418161710, 0.01485731764515374},
          0.0119746173391725}};
     for (const auto& row : rows) {
-        const auto fit = fit_logistic(falling_x, falling_y, {.variance_power = row.power});
+        const auto fit =
+            fit_logistic(falling_x, falling_y, {.variance = ResponseVariance::of_power(row.power)});
         ASSERT_TRUE(fit) << fit.error().text();
         const Fpl fpl = as_fpl(*fit);
         for (std::size_t i = 0; i < 4; ++i) {
@@ -248,12 +249,12 @@ TEST(LogisticCurve, units_order_and_direction_change_nothing_but_themselves) {
 }
 
 TEST(LogisticCurve, weights_by_a_power_do_not_depend_on_the_unit_of_the_response) {
-    const auto fit = fit_logistic(falling_x, falling_y, {.variance_power = 1.5});
+    const auto fit = fit_logistic(falling_x, falling_y, {.variance = ResponseVariance::of_power(1.5)});
     auto y = falling_y;
     for (auto& value : y) {
         value *= 1000.0;
     }
-    const auto other = fit_logistic(falling_x, y, {.variance_power = 1.5});
+    const auto other = fit_logistic(falling_x, y, {.variance = ResponseVariance::of_power(1.5)});
     ASSERT_TRUE(fit && other);
     EXPECT_NEAR(other->curve.half, fit->curve.half, 1e-8);
     EXPECT_NEAR(back_calculate(*other, 800.0, 2).log_se, back_calculate(*fit, 0.8, 2).log_se, 1e-8);
@@ -303,6 +304,105 @@ TEST(LogisticCurve, zero_standards_pin_the_response_without_analyte) {
     EXPECT_LT(fit->covariance[0], without->covariance[0]);
 }
 
+// NIST's logistic growth curves are ours with one asymptote held at 0, which a plate's fit never holds:
+// Rat42, b1 / (1 + exp(b2 - b3 t)), at x = e^t with A = 0, D = b1, M = e^(b2 / b3), B = b3; Rat43, the same
+// to the power 1 / b4, at x = e^-t with A = b1, D = 0, B = b3, G = 1 / b4 and M^B = k e^-b2. At the certified
+// parameters our response must leave the certified squares, and our derivatives neither a slope of them nor
+// another error.
+using Matrix = std::vector<std::vector<double>>;
+
+/// By Gauss and Jordan, on J'J brought to a diagonal of ones.
+Matrix inverse(Matrix a) {
+    const std::size_t n = a.size();
+    std::vector<double> size(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        size[i] = 1.0 / std::sqrt(a[i][i]);
+    }
+    Matrix out(n, std::vector<double>(n, 0.0));
+    for (std::size_t i = 0; i < n; ++i) {
+        for (std::size_t j = 0; j < n; ++j) {
+            a[i][j] *= size[i] * size[j];
+        }
+        out[i][i] = 1.0;
+    }
+    for (std::size_t k = 0; k < n; ++k) {
+        const double pivot = a[k][k];
+        for (std::size_t j = 0; j < n; ++j) {
+            a[k][j] /= pivot;
+            out[k][j] /= pivot;
+        }
+        for (std::size_t i = 0; i < n; ++i) {
+            const double factor = a[i][k];
+            for (std::size_t j = 0; i != k && j < n; ++j) {
+                a[i][j] -= factor * a[k][j];
+                out[i][j] -= factor * out[k][j];
+            }
+        }
+    }
+    for (std::size_t i = 0; i < n; ++i) {
+        for (std::size_t j = 0; j < n; ++j) {
+            out[i][j] *= size[i] * size[j];
+        }
+    }
+    return out;
+}
+
+void expect_certified(const std::string& name, const LogisticCurve& curve, double sign,
+                      const std::vector<std::size_t>& free) {
+    const auto set = support::nist_sets().at(name);
+    const auto table = support::read_table(support::nist_folder() / ("nist_" + name + ".csv"));
+    const auto t = table.numbers("x");
+    const auto y = table.numbers("y");
+    const LogisticFit fit{.curve = curve};
+    const std::size_t n = free.size();
+    Matrix squares(n, std::vector<double>(n, 0.0));
+    std::vector<double> slope(n, 0.0);
+    double rss = 0.0;
+    for (std::size_t i = 0; i < t.size(); ++i) {
+        const double x = std::exp(sign * t[i]);
+        const double residual = y[i] - curve.response(x);
+        const auto gradient = fit.gradient(x);
+        rss += residual * residual;
+        for (std::size_t j = 0; j < n; ++j) {
+            slope[j] += gradient[free[j]] * residual;
+            for (std::size_t k = 0; k < n; ++k) {
+                squares[j][k] += gradient[free[j]] * gradient[free[k]];
+            }
+        }
+    }
+    const double certified = set["rss"].get<double>();
+    EXPECT_NEAR(rss / certified, 1.0, 1e-9) << name;
+    for (std::size_t j = 0; j < n; ++j) {
+        EXPECT_LT(std::abs(slope[j]), 1e-5 * std::sqrt(squares[j][j] * certified)) << name << " " << j;
+    }
+    const double variance = certified / set["df"].get<double>();
+    const auto covariance = inverse(squares);
+    const double asymptote = set["se"]["b1"].get<double>();
+    EXPECT_NEAR(std::sqrt(variance * covariance[0][0]) / asymptote, 1.0, 1e-6) << name; // first of `free`
+    const double slope_error = set["se"]["b3"].get<double>() / set["coef"]["b3"].get<double>();
+    EXPECT_NEAR(std::sqrt(variance * covariance[2][2]) / slope_error, 1.0, 1e-6) << name; // of its logarithm
+}
+
+TEST(LogisticCurve, nists_logistic_curves_stand_at_their_certified_least_squares) {
+    const auto sets = support::nist_sets();
+    const auto rat42 = [&](const char* b) { return sets.at("Rat42")["coef"][b].get<double>(); };
+    expect_certified("Rat42",
+                     {.at_zero = 0.0,
+                      .at_infinity = rat42("b1"),
+                      .half = std::exp(rat42("b2") / rat42("b3")),
+                      .slope = rat42("b3")},
+                     1.0, {1, 2, 3});
+    const auto rat43 = [&](const char* b) { return sets.at("Rat43")["coef"][b].get<double>(); };
+    const double k = std::pow(2.0, rat43("b4")) - 1.0;
+    expect_certified("Rat43",
+                     {.at_zero = rat43("b1"),
+                      .at_infinity = 0.0,
+                      .half = std::exp((std::log(k) - rat43("b2")) / rat43("b3")),
+                      .slope = rat43("b3"),
+                      .asymmetry = 1.0 / rat43("b4")},
+                     -1.0, {0, 2, 3, 4});
+}
+
 TEST(LogisticCurve, what_cannot_be_fitted_is_refused_in_words) {
     const std::vector<double> x{1, 1, 2, 2, 4, 4};
     const std::vector<double> y{1.0, 1.1, 0.8, 0.7, 0.4, 0.5};
@@ -314,14 +414,14 @@ TEST(LogisticCurve, what_cannot_be_fitted_is_refused_in_words) {
     EXPECT_EQ(fit_logistic(falling_x, std::vector<double>(16, 1.0)).error().code, ErrorCode::degenerate);
     auto negative = falling_y;
     negative[3] = -0.01;
-    EXPECT_EQ(fit_logistic(falling_x, negative, {.variance_power = 2.0}).error().code,
+    EXPECT_EQ(fit_logistic(falling_x, negative, {.variance = ResponseVariance::of_power(2.0)}).error().code,
               ErrorCode::out_of_range);
     negative[3] = std::numeric_limits<double>::quiet_NaN();
     EXPECT_EQ(fit_logistic(falling_x, negative).error().code, ErrorCode::out_of_range);
     auto below = falling_x;
     below[0] = -1.0;
     EXPECT_EQ(fit_logistic(below, falling_y).error().code, ErrorCode::out_of_range);
-    EXPECT_EQ(fit_logistic(falling_x, falling_y, {.variance_power = 5.0}).error().code,
+    EXPECT_EQ(fit_logistic(falling_x, falling_y, {.variance = ResponseVariance::of_power(5.0)}).error().code,
               ErrorCode::out_of_range);
     EXPECT_EQ(fit_logistic(falling_x, falling_y, {.weights = std::vector<double>(16, 0.0)}).error().code,
               ErrorCode::out_of_range);
@@ -358,7 +458,8 @@ TEST(LogisticCurve, a_step_between_two_standards_is_degenerate_whatever_its_nois
         }
         for (const double power : {0.0, 1.5, 2.0}) {
             for (const auto kind : {LogisticKind::four, LogisticKind::five}) {
-                const auto fit = fit_logistic(x, y, {.kind = kind, .variance_power = power});
+                const auto fit =
+                    fit_logistic(x, y, {.kind = kind, .variance = ResponseVariance::of_power(power)});
                 ASSERT_FALSE(fit) << stream << " power " << power << " half " << fit->curve.half << " slope "
                                   << fit->curve.slope;
                 EXPECT_EQ(fit.error().code, ErrorCode::degenerate) << fit.error().text();
@@ -397,14 +498,16 @@ TEST(LogisticCurve, only_the_ratios_of_own_weights_count) {
         w *= 100.0;
     }
     for (const double power : {0.0, 2.0}) {
-        const auto a = fit_logistic(falling_x, falling_y, {.variance_power = power, .weights = once});
-        const auto b = fit_logistic(falling_x, falling_y, {.variance_power = power, .weights = hundred});
+        const auto a = fit_logistic(falling_x, falling_y,
+                                    {.variance = ResponseVariance::of_power(power), .weights = once});
+        const auto b = fit_logistic(falling_x, falling_y,
+                                    {.variance = ResponseVariance::of_power(power), .weights = hundred});
         ASSERT_TRUE(a && b);
         EXPECT_NEAR(back_calculate(*b, 1.1, 2).log_se / back_calculate(*a, 1.1, 2).log_se, 1.0, 1e-7);
         EXPECT_NEAR(b->response_sd(1.1) / a->response_sd(1.1), 1.0, 1e-7);
     }
     // By the curve's own weights the scale is 1: then own weights equal to those change nothing.
-    const auto by_power = fit_logistic(falling_x, falling_y, {.variance_power = 2.0});
+    const auto by_power = fit_logistic(falling_x, falling_y, {.variance = ResponseVariance::of_power(2.0)});
     ASSERT_TRUE(by_power);
     EXPECT_NEAR(by_power->sd_scale, 1.0, 1e-8);
 }

@@ -507,10 +507,10 @@ TEST(Plate, few_replicates_leave_the_usual_weights_and_say_so) {
     made.standards(7);
     const auto plate = evaluate_plate(made.wells());
     ASSERT_TRUE(plate);
-    EXPECT_EQ(plate->curve.variance_power, 1.5);
-    EXPECT_THAT(plate->variance_power_from, HasSubstr("8 degrees of freedom, too few"));
+    EXPECT_EQ(plate->curve.variance_shape.parts.front().power, 1.5);
+    EXPECT_THAT(plate->noise_from, HasSubstr("8 degrees of freedom, too few"));
     auto more = whole_plate(plates::falling, usual);
-    EXPECT_THAT(evaluate_plate(more.wells())->variance_power_from, HasSubstr("by replicates of"));
+    EXPECT_THAT(evaluate_plate(more.wells())->noise_from, HasSubstr("by replicates of"));
 }
 
 /// Moves the response of all wells of one standard to where the curve has another concentration.

@@ -19,7 +19,8 @@ struct Sums {
     std::size_t freedom = 0; ///< wells less groups
 };
 
-void add(Sums& sums, EdgeEffect& effect, const Group& group, double power, const PlateSettings& settings) {
+void add(Sums& sums, EdgeEffect& effect, const Group& group, const ResponseVariance& variance,
+         const PlateSettings& settings) {
     const auto n = static_cast<double>(group.wells.size());
     double log_mean = 0.0;
     double outer_share = 0.0;
@@ -27,8 +28,8 @@ void add(Sums& sums, EdgeEffect& effect, const Group& group, double power, const
         log_mean += std::log(well.response) / n;
         outer_share += (is_outer(well, settings) ? 1.0 : 0.0) / n;
     }
-    // Var ln y is about var y / y^2: y^(power - 2) but for a constant.
-    const double weight = std::exp((2.0 - power) * log_mean);
+    // Var ln y is about var y / y^2.
+    const double weight = std::exp(2.0 * log_mean) / variance.at(std::exp(log_mean));
     for (const auto& well : group.wells) {
         const double y = std::log(well.response) - log_mean;
         const double x = (is_outer(well, settings) ? 1.0 : 0.0) - outer_share;
@@ -43,7 +44,7 @@ void add(Sums& sums, EdgeEffect& effect, const Group& group, double power, const
 
 } // namespace
 
-EdgeEffect edge_effect(const std::vector<const Group*>& groups, double variance_power,
+EdgeEffect edge_effect(const std::vector<const Group*>& groups, const ResponseVariance& variance,
                        const PlateSettings& settings) {
     EdgeEffect effect;
     Sums sums;
@@ -51,7 +52,7 @@ EdgeEffect edge_effect(const std::vector<const Group*>& groups, double variance_
         const bool has_logarithms =
             std::ranges::all_of(group->wells, [](const Well& well) { return well.response > 0.0; });
         if (group->wells.size() > 1 && has_logarithms) {
-            add(sums, effect, *group, variance_power, settings);
+            add(sums, effect, *group, variance, settings);
         }
     }
     if (!(sums.xx > 0.0)) {

@@ -8,8 +8,8 @@
 
 namespace backeddy::condition::detail {
 
-/// `variance_power`: of the responses. See EdgeEffect.
-[[nodiscard]] EdgeEffect edge_effect(const std::vector<const Group*>& groups, double variance_power,
-                                     const PlateSettings& settings);
+/// `variance`: of the responses. See EdgeEffect.
+[[nodiscard]] EdgeEffect edge_effect(const std::vector<const Group*>& groups,
+                                     const ResponseVariance& variance, const PlateSettings& settings);
 
 } // namespace backeddy::condition::detail

@@ -32,7 +32,7 @@ ZeroNoise zero_noise(const Responses& zero, const Reading& reading) {
     return {.mean = zero.as_read,
             .sd = reading.curve.response_sd(zero.as_read),
             .wells = n,
-            .freedom = static_cast<double>(reading.curve.freedom),
+            .freedom = reading.curve.response_freedom(zero.as_read),
             .from = "sd of the curve's residuals at the zero wells"};
 }
 

@@ -44,7 +44,7 @@ std::optional<OwnScatter> own_scatter(const Responses& responses, const Reading&
     }
     const auto freedom = static_cast<double>(responses.n - 1);
     const double ratio = *responses.sd * *responses.sd / (expected * expected);
-    const double chance = stats::f_upper(ratio, freedom, static_cast<double>(reading.curve.freedom));
+    const double chance = stats::f_upper(ratio, freedom, reading.curve.response_freedom(responses.as_read));
     return chance < reading.settings.scatter_level
                ? std::optional(OwnScatter{.sd = *responses.sd, .freedom = freedom})
                : std::nullopt;
@@ -78,16 +78,16 @@ std::vector<double> precisions_of(const OnCurve& on) {
 double freedom_of(const OnCurve& on, const std::vector<double>& weights, const LogSum& sum,
                   const LogisticFit& curve) {
     const auto usual = static_cast<double>(curve.freedom);
-    if (std::ranges::none_of(on.read, [&](const auto& read) { return read.freedom < usual; })) {
+    if (std::ranges::none_of(on.read, [&](const auto& read) { return read.response_freedom < usual; })) {
         return usual;
     }
     const double of_curve = curve.variance(sum.by_parameters);
     double squares = of_curve * of_curve / usual;
     for (std::size_t i = 0; i < weights.size(); ++i) {
         const double own = weights[i] * weights[i] * on.read[i].response_variance;
-        squares += own * own / on.read[i].freedom;
+        squares += own * own / on.read[i].response_freedom;
     }
-    return sum.se * sum.se * sum.se * sum.se / squares;
+    return std::min(usual, sum.se * sum.se * sum.se * sum.se / squares);
 }
 
 std::optional<Concentration> undiluted(const OnCurve& on, const Reading& reading) {
