@@ -492,8 +492,20 @@ class PlateReader {
 
     struct Marks {
         std::map<MarkEvidence, RawCell> first; ///< the first cell that says so
+        std::map<MarkEvidence, std::size_t> counts;
 
-        void look_at(const RawCell& cell) { first.emplace(mark_evidence(cell.text), cell); }
+        void look_at(const RawCell& cell) {
+            const auto evidence = mark_evidence(cell.text);
+            first.emplace(evidence, cell);
+            ++counts[evidence];
+        }
+        [[nodiscard]] std::size_t count(MarkEvidence one, MarkEvidence other) const {
+            const auto of = [&](MarkEvidence evidence) {
+                const auto found = counts.find(evidence);
+                return found == counts.end() ? std::size_t{0} : found->second;
+            };
+            return of(one) + of(other);
+        }
         [[nodiscard]] bool has(MarkEvidence evidence) const { return first.contains(evidence); }
         [[nodiscard]] std::string example(MarkEvidence evidence) const {
             const auto& cell = first.at(evidence);
@@ -513,6 +525,14 @@ class PlateReader {
         }
         const bool point = marks.has(MarkEvidence::point);
         const bool comma = marks.has(MarkEvidence::comma);
+        const bool both_or =
+            marks.has(MarkEvidence::point_or_thousands) && marks.has(MarkEvidence::comma_or_thousands);
+        if ((point && comma) || ((point || comma) && both_or)) {
+            if (const auto mark = mark_of_nearly_all(marks)) {
+                has_odd_marks_ = true;
+                return set_decimal(*mark, "nearly all cells have it");
+            }
+        }
         if (point && comma) {
             return fail(two_marks(marks, MarkEvidence::point, MarkEvidence::comma));
         }
@@ -552,6 +572,27 @@ class PlateReader {
              .remedy = "set decimal to \"point\" or \"comma\"",
              .place = {.file = {}, .line = cell.line, .column = fmt::format("field {}", cell.field)}});
     }
+    [[nodiscard]] bool has_odd_mark(std::string_view text) const {
+        const auto evidence = mark_evidence(text);
+        return has_odd_marks_ &&
+               (reading_.decimal == DecimalMark::point
+                    ? evidence == MarkEvidence::comma || evidence == MarkEvidence::comma_or_thousands
+                    : evidence == MarkEvidence::point || evidence == MarkEvidence::point_or_thousands);
+    }
+    /// Where both marks stand in one file and at most a tenth of the cells that have one have the other
+    /// (choice): somebody mistyped these, and they alone are lost.
+    static std::optional<DecimalMark> mark_of_nearly_all(const Marks& marks) {
+        constexpr std::size_t one_in = 10;
+        const auto points = marks.count(MarkEvidence::point, MarkEvidence::point_or_thousands);
+        const auto commas = marks.count(MarkEvidence::comma, MarkEvidence::comma_or_thousands);
+        if (marks.has(MarkEvidence::point) && commas > 0 && one_in * commas <= points + commas) {
+            return DecimalMark::point;
+        }
+        if (marks.has(MarkEvidence::comma) && points > 0 && one_in * points <= points + commas) {
+            return DecimalMark::comma;
+        }
+        return std::nullopt;
+    }
     static Error two_marks(const Marks& marks, MarkEvidence one, MarkEvidence other) {
         const auto& cell = marks.first.at(other);
         return {.code = ErrorCode::bad_number,
@@ -585,7 +626,8 @@ class PlateReader {
             if (cell.text.empty()) {
                 continue;
             }
-            const auto number = plate_number(cell.text, reading_.decimal);
+            const auto number =
+                has_odd_mark(cell.text) ? std::nullopt : plate_number(cell.text, reading_.decimal);
             if (number && is_grouped(cell.text)) {
                 grouped.push_back(cell);
             }
@@ -696,6 +738,7 @@ class PlateReader {
     }
 
     const PlateFileSettings& settings_;
+    bool has_odd_marks_ = false; ///< some cells have the other decimal mark: they are refused
     PlateReading reading_;
     Sample sample_;
     Split split_;

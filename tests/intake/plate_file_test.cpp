@@ -415,8 +415,10 @@ TEST(PlateFile, one_cell_that_tells_settles_the_decimal_mark_of_all) {
     EXPECT_THAT(refusal(text("0,5") + "\n" + text("0.5"), six_by_four), HasSubstr("2 blocks"));
     const auto both =
         grid(values_of(6, 4, [](std::size_t i) { return i == 7 ? "0.5" : "0,5"; }), true, true, ";");
-    EXPECT_THAT(refusal(both, six_by_four),
-                testing::AllOf(HasSubstr("\"0.5\" in line 3"), HasSubstr("\"0,5\" in line 2"),
+    const auto half =
+        grid(values_of(6, 4, [](std::size_t i) { return i % 4 == 3 ? "0.5" : "0,5"; }), true, true, ";");
+    EXPECT_THAT(refusal(half, six_by_four),
+                testing::AllOf(HasSubstr("\"0.5\" in line 2"), HasSubstr("\"0,5\" in line 2"),
                                HasSubstr("both decimal marks")));
     const auto set = read(both, {.rows = 6, .columns = 4, .decimal = DecimalMark::comma});
     EXPECT_THAT(set.refused, ElementsAre(RefusedCell{.well = "B3", .line = 3, .field = 4, .raw = "0.5"}));
@@ -557,6 +559,35 @@ TEST(PlateFile, a_list_with_several_columns_of_values_needs_one_chosen) {
     EXPECT_THAT(refusal(text, {.value_column = {.name = "45O"}}), HasSubstr("one of 450, 570"));
     EXPECT_THAT(refusal(text, {.value_column = {.name = "Content"}}), HasSubstr("none of these columns"));
     expect_accounted(reading);
+}
+
+// Of 24 cells one with the other mark: it is lost, with its line and field, and the rest is read.
+TEST(PlateFile, one_mistyped_decimal_mark_loses_one_well) {
+    for (const bool is_point : {true, false}) {
+        const std::string usual = is_point ? "0.5" : "0,5";
+        const std::string odd = is_point ? "0,5" : "0.5";
+        const auto reading =
+            read(grid(values_of(6, 4, [&](std::size_t i) { return i == 7 ? odd : usual; }), true, true, ";"),
+                 six_by_four);
+        EXPECT_EQ(response_at(reading, "A1"), "0.5");
+        EXPECT_THAT(reading.refused,
+                    ElementsAre(RefusedCell{.well = "B3", .line = 3, .field = 4, .raw = odd}));
+        EXPECT_THAT(texts(reading), Contains(testing::AllOf(HasSubstr("line 3"), HasSubstr("field 4"),
+                                                            HasSubstr("in well B3"))));
+        expect_accounted(reading);
+    }
+    std::string list = "well;od\n";
+    for (int i = 1; i <= 11; ++i) {
+        list += "A" + std::to_string(i) + (i == 5 ? ";0,131\n" : ";0.13\n");
+    }
+    const auto reading = read(list);
+    EXPECT_EQ(response_at(reading, "A1"), "0.13");
+    EXPECT_THAT(texts(reading), Contains(testing::AllOf(HasSubstr("\"0,131\""), HasSubstr("line 6"))));
+    // Three digits after it could be thousands: never read as 131 or 1131.
+    const auto thousands = read("well;od\nA1;0.12\nA2;1.234\nA3;0.2\nA4;0.15\nA5;0.2\nA6;0.2\nA7;0.2\nA8;0."
+                                "2\nA9;0.2\nA10;1,234\n");
+    EXPECT_THAT(thousands.refused, SizeIs(1));
+    EXPECT_EQ(response_at(thousands, "A2"), "1.234");
 }
 
 TEST(PlateFile, a_well_twice_is_refused_unless_a_column_tells_the_lines_apart) {
