@@ -112,7 +112,7 @@ std::string tag_text(const condition::Tag& tag) {
 
 std::optional<FateAnswer> fate_answer(const study::FishId& fish, const detail::DrawInputs& inputs) {
     const auto& study = inputs.study;
-    const auto known = study::fate_records(fish, inputs.sheets.fates, study.tables);
+    const auto known = study::fate_records(fish, inputs.sheets.fates, study.brief, study.tables);
     if (known.records.empty()) {
         return std::nullopt;
     }

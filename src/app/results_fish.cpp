@@ -748,8 +748,12 @@ report::Fate fate_by_records(const Answers& answers, const FishAnswer& fish) {
 } // namespace
 
 report::Fate fate_of(const Answers& answers, const FishAnswer& fish) {
+    const auto& study = answers.study;
+    const auto counts = [&](Instant death) { // one from before the catch is told as a slip
+        return !study::is_before_capture(death, fish.fish->id, study.brief, study.tables);
+    };
     for (const auto* event : fish.events) {
-        if (event->kind == study::EventKind::died) {
+        if (event->kind == study::EventKind::died && counts(event->at)) {
             const std::string when =
                 "about " + iso_text(event->at) +
                 (event->at_uncertainty ? fmt::format(", known to {:.0f} min (standard uncertainty)",
@@ -761,7 +765,7 @@ report::Fate fate_of(const Answers& answers, const FishAnswer& fish) {
         }
     }
     for (const auto* stay : fish.stays) {
-        if (stay->stay->ended && *stay->stay->ended == study::StayEnding::died) {
+        if (stay->stay->ended && *stay->stay->ended == study::StayEnding::died && counts(stay->stay->to())) {
             return {.word = "died", .at = stay->stay->last_good, .text = "died " + place_of_death(fish)};
         }
     }

@@ -24,7 +24,7 @@ using TagKind = std::pair<condition::TagPlace, std::string>;
 std::map<TagKind, Counts> counts_of(const Study& study, const study::ConditionSheets& sheets) {
     std::map<TagKind, Counts> out;
     for (const auto& fish : study.tables.fish) {
-        const auto known = study::fate_records(fish.id, sheets.fates, study.tables);
+        const auto known = study::fate_records(fish.id, sheets.fates, study.brief, study.tables);
         for (const auto& tags : condition::tags_left(known.records)) {
             auto& counts = out[{tags.place, tags.type}];
             ++(tags.left == 2 ? counts.both : tags.left == 1 ? counts.one : counts.none);

@@ -115,6 +115,24 @@ Expected<void> check_possible(const Assayed& assayed, double usual) {
                  .remedy = "mend the value or its unit; below an assay's limit, write the limit as such"});
 }
 
+void doubt(Determined& out, std::string words) {
+    out.notes.push_back(words);
+    out.doubts.push_back(std::move(words));
+}
+
+/// Strip meters are put to a drop of whole blood; what plasma of the same draw holds is another number.
+void look_at_matrix(const Assayed& assayed, Determined& out) {
+    const bool has_strips = assayed.analyte == Analyte::glucose || assayed.analyte == Analyte::lactate;
+    out.is_matrix_unknown = has_strips && !assayed.is_matrix_said && !assayed.device.empty();
+    if (out.is_matrix_unknown) {
+        doubt(out,
+              fmt::format("read by {}, and nobody wrote what it was put to: taken for plasma here, and strip "
+                          "meters read whole blood, which holds another {} than its plasma; not held "
+                          "against published ranges. Write its matrix",
+                          assayed.device, name_of(assayed.analyte)));
+    }
+}
+
 /// What is odd about it, were it a reading of blood.
 void look_at(const Assayed& assayed, Determined& out) {
     const auto& published = published_range(assayed.analyte);
@@ -124,7 +142,7 @@ void look_at(const Assayed& assayed, Determined& out) {
         out.notes.push_back(fmt::format("haematocrit of {} %: a fraction written as per cent? Its unit is "
                                         "then \"fraction\"",
                                         significant_text(out.value, 3)));
-    } else if (is_outside && is_blood(assayed.matrix)) {
+    } else if (is_outside && is_blood(assayed.matrix) && !out.is_matrix_unknown) {
         out.notes.push_back(fmt::format("{} of {} {} is outside {} to {}, between which salmonids were found "
                                         "({}): unit, dilution, label? "
                                         "The value is kept",
@@ -136,10 +154,9 @@ void look_at(const Assayed& assayed, Determined& out) {
 void correct(const MeterCorrection& meter, std::string_view device, Determined& out) {
     const auto corrected = meter.corrected(out.value);
     if (corrected.is_beyond) {
-        out.notes.push_back(fmt::format("{} read {}, and was compared from {} to {} only: its "
-                                        "correction is drawn out beyond that",
-                                        device, significant_text(out.value, 3), meter.range.lower,
-                                        meter.range.upper));
+        doubt(out, fmt::format("{} read {}, and was compared from {} to {} only: its correction is drawn out "
+                               "beyond that",
+                               device, significant_text(out.value, 3), meter.range.lower, meter.range.upper));
     }
     out.value = corrected.value;
     out.uncertainty = corrected.uncertainty;
@@ -237,6 +254,7 @@ Expected<Determined> determined(const Assayed& assayed, const MeterCorrection* m
     if (meter != nullptr) {
         correct(*meter, assayed.device.empty() ? "the meter" : assayed.device, out);
     }
+    look_at_matrix(assayed, out);
     look_at(assayed, out);
     out.known_within = known_within(out);
     return out;

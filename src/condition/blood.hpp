@@ -86,6 +86,7 @@ struct Assayed {
     std::string unit; ///< empty: the usual one
     std::string device;
     Matrix matrix = Matrix::plasma;
+    bool is_matrix_said = true; ///< no: `matrix` is what it is taken for
 };
 
 /// The same in its usual unit.
@@ -98,11 +99,16 @@ struct Determined {
     /// Standard, of a corrected meter's value; nothing where nobody told.
     std::optional<double> uncertainty;
     std::vector<std::string> notes; ///< what is odd about it, in words; the value stands all the same
+    /// Those of `notes` that must be looked at before the value is used.
+    std::vector<std::string> doubts;
+    /// Of a meter's glucose or lactate whose matter nobody wrote down: published ranges say nothing of it.
+    bool is_matrix_unknown = false;
 };
 
 /// Into the usual unit, corrected if `meter` (its pairs in the usual unit) is given, and looked at: outside
-/// the published range of salmonids (blood only), beyond the meter's calibration, haematocrit that looks like
-/// a fraction. Limits are corrected as values are. A meter's corrected value below 0 is
+/// the published range of salmonids (blood only), beyond the meter's calibration (a doubt), haematocrit that
+/// looks like a fraction; glucose or lactate by a device without its matter, which may be whole blood (a
+/// doubt). Limits are corrected as values are. A meter's corrected value below 0 is
 /// given as Known::below 0 plus two of its uncertainties. Fails with bad_unit or out_of_range (not finite,
 /// below 0, Known::below 0, haematocrit above 100 %).
 [[nodiscard]] Expected<Determined> determined(const Assayed& assayed, const MeterCorrection* meter = nullptr);

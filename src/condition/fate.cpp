@@ -380,14 +380,4 @@ std::vector<TagsLeft> tags_left(std::span<const FateRecord> records) {
     return out;
 }
 
-Expected<stats::RatioOfShares> shedding_corrected(stats::Share returned, stats::Share retained,
-                                                  double level) {
-    if (retained.of > 0 && retained.count == 0) {
-        return fail({.code = ErrorCode::degenerate,
-                     .found = fmt::format("none of {} tags was retained", retained.of),
-                     .expected = "tags that stay on: returns say nothing otherwise"});
-    }
-    return stats::ratio_of_shares(returned, retained, level);
-}
-
 } // namespace backeddy::condition

@@ -162,10 +162,4 @@ struct TagsLeft {
 /// a kind, or not in hand again, say nothing.
 [[nodiscard]] std::vector<TagsLeft> tags_left(std::span<const FateRecord> records);
 
-/// Returns counted by tags, corrected for tags that were shed: returned / retained, both shares by fish of
-/// their own (a retention study beside it). May exceed 1 by chance. Interval as of a ratio of two shares.
-/// Fails with degenerate (no tag was retained) and as stats::ratio_of_shares().
-[[nodiscard]] Expected<stats::RatioOfShares> shedding_corrected(stats::Share returned, stats::Share retained,
-                                                                double level = 0.95);
-
 } // namespace backeddy::condition

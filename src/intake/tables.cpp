@@ -361,7 +361,11 @@ TablesRead read_tables(const std::filesystem::path& folder, const study::Brief& 
         summary.file = definition.file;
         summary.exists = false;
         out.summaries.push_back(std::move(summary));
-        if (definition.need == Need::required || !is_missing) {
+        const bool is_of_chambers =
+            definition.name == study::TableName::assemblies || definition.name == study::TableName::stays;
+        const bool may_lack =
+            is_of_chambers && brief.traces.empty(); // a study of catch, blood and fates alone
+        if (!is_missing || (definition.need == Need::required && !may_lack)) {
             out.complaints.push_back(
                 {Severity::stops_the_run,
                  {.code = bytes.error().code,

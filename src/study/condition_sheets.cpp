@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "base/lower_case.hpp"
+#include "study/detail/catches.hpp"
 #include "study/detail/sheet_faults.hpp"
 #include "study/words.hpp"
 
@@ -32,6 +33,10 @@ std::optional<condition::FateKind> fate_of_event(EventKind kind) {
     }
 }
 
+bool is_end(condition::FateKind kind) {
+    return kind == condition::FateKind::dead || kind == condition::FateKind::lost;
+}
+
 void add(FateRecords& out, condition::FateRecord record, const Place& place) {
     record.row = out.places.size();
     out.records.push_back(std::move(record));
@@ -42,7 +47,18 @@ bool has(const std::vector<condition::FateRecord>& records, condition::FateKind 
     return std::ranges::find(records, kind, &condition::FateRecord::kind) != records.end();
 }
 
-void add_events(FateRecords& out, const FishId& fish, const Tables& tables) {
+/// Of another table than fates.csv: an end from before the fish was met does not count.
+void add_unless_before(FateRecords& out, condition::FateRecord record, const Place& place,
+                       const std::vector<Catch>& catches) {
+    if (is_end(record.kind) && is_before_all(record.at, catches)) {
+        out.set_aside.push_back({.kind = record.kind, .at = record.at, .place = place});
+    } else {
+        add(out, std::move(record), place);
+    }
+}
+
+void add_events(FateRecords& out, const FishId& fish, const std::vector<Catch>& catches,
+                const Tables& tables) {
     const auto written = out.records;
     for (const auto& event : tables.events) {
         const auto kind = fate_of_event(event.kind);
@@ -53,12 +69,13 @@ void add_events(FateRecords& out, const FishId& fish, const Tables& tables) {
             return row.kind == *kind && std::abs((row.at - event.at).seconds()) <= same_fact_s;
         });
         if (!is_written) {
-            add(out, {.kind = *kind, .at = event.at}, event.place);
+            add_unless_before(out, {.kind = *kind, .at = event.at}, event.place, catches);
         }
     }
 }
 
-void add_stays(FateRecords& out, const FishId& fish, const Tables& tables) {
+void add_stays(FateRecords& out, const FishId& fish, const std::vector<Catch>& catches,
+               const Tables& tables) {
     const bool is_death_told = has(out.records, condition::FateKind::dead);
     for (const auto& stay : tables.stays) {
         if (stay.fish != fish) {
@@ -66,19 +83,19 @@ void add_stays(FateRecords& out, const FishId& fish, const Tables& tables) {
         }
         const auto& place = stay.parts.back().place;
         if (stay.ended == StayEnding::died && !is_death_told) {
-            add(out,
-                {.kind = condition::FateKind::dead,
-                 .at = stay.to(),
-                 .last_alive = stay.last_good ? std::optional(stay.usable_to()) : std::nullopt,
-                 .stage = condition::FateStage::chamber},
-                place);
+            add_unless_before(out,
+                              {.kind = condition::FateKind::dead,
+                               .at = stay.to(),
+                               .last_alive = stay.last_good ? std::optional(stay.usable_to()) : std::nullopt,
+                               .stage = condition::FateStage::chamber},
+                              place, catches);
         } else if (stay.ended == StayEnding::escaped) {
-            add(out,
-                {.kind = condition::FateKind::lost,
-                 .at = stay.to(),
-                 .stage = condition::FateStage::chamber,
-                 .cause = "escaped"},
-                place);
+            add_unless_before(out,
+                              {.kind = condition::FateKind::lost,
+                               .at = stay.to(),
+                               .stage = condition::FateStage::chamber,
+                               .cause = "escaped"},
+                              place, catches);
         }
     }
 }
@@ -117,7 +134,8 @@ condition::Assayed assayed(const BloodRow& row, const ConditionSheets& sheets) {
             .unit = row.unit,
             .device = row.device,
             .matrix = is_haematocrit ? condition::Matrix::whole_blood
-                                     : row.matrix.value_or(of_sample.value_or(condition::Matrix::plasma))};
+                                     : row.matrix.value_or(of_sample.value_or(condition::Matrix::plasma)),
+            .is_matrix_said = is_haematocrit || row.matrix || of_sample};
 }
 
 // ---- scores
@@ -270,8 +288,10 @@ std::optional<condition::HookPlace> hook_place_of(std::string_view text) {
 
 // ---- fate
 
-FateRecords fate_records(const FishId& fish, std::span<const FateRow> fates, const Tables& tables) {
+FateRecords fate_records(const FishId& fish, std::span<const FateRow> fates, const Brief& brief,
+                         const Tables& tables) {
     FateRecords out;
+    const auto catches = catches_of(fish, brief, tables);
     for (const auto& row : fates) {
         if (row.fish == fish) {
             add(out,
@@ -284,9 +304,13 @@ FateRecords fate_records(const FishId& fish, std::span<const FateRow> fates, con
                 row.place);
         }
     }
-    add_events(out, fish, tables);
-    add_stays(out, fish, tables);
+    add_events(out, fish, catches, tables);
+    add_stays(out, fish, catches, tables);
     return out;
+}
+
+bool is_before_capture(Instant moment, const FishId& fish, const Brief& brief, const Tables& tables) {
+    return is_before_all(moment, catches_of(fish, brief, tables));
 }
 
 } // namespace backeddy::study

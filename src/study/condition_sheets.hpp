@@ -94,11 +94,23 @@ struct ReflexLook {
 struct FateRecords {
     std::vector<condition::FateRecord> records;
     std::vector<Place> places; ///< of the record of that FateRecord::row
+    /// Deaths and losses of events.csv and stays.csv from before the fish was met: of another fish, or a
+    /// slip. They are in `records` no more than such rows of fates.csv are.
+    struct SetAside {
+        condition::FateKind kind = condition::FateKind::dead;
+        Instant at;
+        Place place;
+    };
+    std::vector<SetAside> set_aside;
 };
 /// `fates`, rows of fates.csv that count, of any fish; events tagged, released and died, unless fates.csv
 /// says the same within an hour (choice); stays that ended escaped, and, where no other row tells of a death,
 /// died: found dead at their end.
-[[nodiscard]] FateRecords fate_records(const FishId& fish, std::span<const FateRow> fates,
+[[nodiscard]] FateRecords fate_records(const FishId& fish, std::span<const FateRow> fates, const Brief& brief,
                                        const Tables& tables);
+/// Whether a moment lies before all that says when the fish came into somebody's hands (encounters, hook-ups,
+/// landings) by more than a minute and two of their uncertainties; no where nothing says that.
+[[nodiscard]] bool is_before_capture(Instant moment, const FishId& fish, const Brief& brief,
+                                     const Tables& tables);
 
 } // namespace backeddy::study

@@ -274,7 +274,7 @@ std::vector<Complaint> check_relations(const Brief& brief, const Tables& tables)
     append(out, check_seasons(brief, tables));
     append(out, check_keys(tables));
     append(out, check_encounters(tables));
-    append(out, check_any_stay(tables));
+    append(out, check_any_stay(brief, tables));
     append(out, check_stays(brief, tables));
     append(out, check_events(brief, tables));
     append(out, check_assemblies(brief, tables));

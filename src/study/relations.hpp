@@ -22,8 +22,9 @@ namespace backeddy::study {
 [[nodiscard]] std::vector<Complaint> check_keys(const Tables& tables);
 /// Encounters of fish that are in no table.
 [[nodiscard]] std::vector<Complaint> check_encounters(const Tables& tables);
-/// A study without a stay has nothing to compute.
-[[nodiscard]] std::vector<Complaint> check_any_stay(const Tables& tables);
+/// A study without a stay has nothing to compute, unless it is one of catch, blood, scores and fates alone:
+/// then a warning.
+[[nodiscard]] std::vector<Complaint> check_any_stay(const Brief& brief, const Tables& tables);
 /// Unknown fish or assembly, dates swapped, role intervals that overlap or leave a gap (a warning), last_good
 /// outside, a role that does not fit (a blank with a fish), overlapping stays of one fish, two stays in one
 /// assembly at once, a stay that no row of its assembly covers, a sensor swapped inside (a warning that names

@@ -96,12 +96,32 @@ void check_split(SheetFaults& faults, const SampleRow& row, const Tables& tables
 
 } // namespace
 
+/// "; in wells C3, C4 of plate p1, whose result goes with it": of the labels that no row of samples.csv
+/// keeps.
+std::string wells_with(const SampleId& sample, const ConditionSheets& sheets) {
+    std::map<std::string, std::vector<std::string>> by_plate;
+    for (const auto& well : sheets.wells) {
+        const bool is_of_sample =
+            well.kind == condition::WellKind::sample || well.kind == condition::WellKind::spiked;
+        if (is_of_sample && well.label == sample.text()) {
+            by_plate[well.plate.text()].push_back(condition::well_name(well.row, well.column));
+        }
+    }
+    std::vector<std::string> words;
+    for (const auto& [plate, wells] : by_plate) {
+        words.push_back(fmt::format("in {} of plate {}", fmt::join(wells, ", "), quote(plate)));
+    }
+    return words.empty() ? std::string()
+                         : fmt::format("; {}, whose results go with it", fmt::join(words, " and "));
+}
+
 void check_samples(SheetFaults& faults, const Tables& tables) {
     const auto& samples = tables.sheets.samples;
     faults.leave_out_repeated( // a label of two fish is nobody's, known or not
         samples, "sample", [](const SampleRow& r) { return r.id.text(); },
-        [](const SampleRow& r) {
-            return fmt::format("the label {} (here of {})", quote(r.id.text()), quote(r.fish.text()));
+        [&](const SampleRow& r) {
+            return fmt::format("the label {} (here of {}{})", quote(r.id.text()), quote(r.fish.text()),
+                               wells_with(r.id, tables.sheets));
         });
     leave_out_unknown_fish(faults, samples, tables);
     for (const auto& row : samples) {
@@ -417,7 +437,7 @@ void check_blood(SheetFaults& faults, const Brief& brief, const Tables& tables) 
     const auto fates = kept(tables.sheets.fates, faults);
     for (const auto& [fish, draws] : by_fish) {
         const auto catches = catches_of(fish, brief, tables);
-        const auto fate = fate_records(fish, fates, tables);
+        const auto fate = fate_records(fish, fates, brief, tables);
         for (const auto& rows : draws) {
             check_caught(faults, rows, catches);
             check_at_hand(faults, rows, catches, fate);

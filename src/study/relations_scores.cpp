@@ -258,6 +258,25 @@ void check_tags(SheetFaults& faults, const std::vector<FateRow>& fates) {
     }
 }
 
+/// A death or loss that events.csv or stays.csv dates before the fish was met, told where no row stops for
+/// it.
+void check_set_aside(SheetFaults& faults, const FishId& fish, const std::vector<FateRow>& fates,
+                     const Brief& brief, const Tables& tables) {
+    const auto catches = catches_of(fish, brief, tables);
+    for (const auto& one : fate_records(fish, fates, brief, tables).set_aside) {
+        const bool is_stay = one.place.file == "stays.csv";
+        faults.tell(
+            one.place, is_stay ? "to" : "at",
+            {.code = ErrorCode::bad_time,
+             .found = fmt::format("{} {} at {}, before it was met: it was first {}", quote(fish.text()),
+                                  word_of(one.kind), iso_text(one.at), catches.front().what),
+             .expected = "an end after the catch",
+             .remedy = fmt::format("correct the fish or one of the times; until then this {} does not "
+                                   "count, and what became of the fish is not known by it",
+                                   one.kind == condition::FateKind::dead ? "death" : "loss")});
+    }
+}
+
 } // namespace
 
 void check_fates(SheetFaults& faults, const Brief& brief, const Tables& tables) {
@@ -268,6 +287,9 @@ void check_fates(SheetFaults& faults, const Brief& brief, const Tables& tables) 
     }
     const auto fates = kept(tables.sheets.fates, faults);
     check_tags(faults, fates);
+    for (const auto& fish : tables.fish) {
+        check_set_aside(faults, fish.id, fates, brief, tables);
+    }
     std::set<FishId> told;
     for (const auto& row : tables.sheets.fates) {
         if (tables.find(row.fish) == nullptr) {
@@ -277,7 +299,7 @@ void check_fates(SheetFaults& faults, const Brief& brief, const Tables& tables) 
         if (!told.insert(row.fish).second) {
             continue;
         }
-        const auto all = fate_records(row.fish, fates, tables);
+        const auto all = fate_records(row.fish, fates, brief, tables);
         for (const auto& doubt : condition::fate_of(all.records, brief.fates).doubts) {
             const Place& place = all.places.at(doubt.row);
             faults.tell(place, place.file == "stays.csv" ? "to" : "at",

@@ -196,9 +196,21 @@ void overlaps(std::vector<Complaint>& out, const Tables& tables, Key key_of, con
 
 } // namespace
 
-std::vector<Complaint> check_any_stay(const Tables& tables) {
+std::vector<Complaint> check_any_stay(const Brief& brief, const Tables& tables) {
     if (!tables.stays.empty()) {
         return {};
+    }
+    const auto& sheets = tables.sheets;
+    const bool tells_of_fish =
+        !(tables.encounters.empty() && sheets.blood.empty() && sheets.samples.empty() &&
+          sheets.fins.empty() && sheets.body.empty() && sheets.reflexes.empty() && sheets.fates.empty());
+    if (tells_of_fish && brief.traces.empty()) {
+        return {warn({.file = "stays.csv", .line = {}, .column = {}, .byte = {}}, {},
+                     {.code = ErrorCode::too_few,
+                      .found = "no stay, and no trace in the brief: no uptake is computed",
+                      .expected = "a study of catch, blood, scores and fates alone, which this is taken for",
+                      .remedy = "nothing, if no fish was in a chamber; else name the loggers' files with "
+                                "[[trace]] in study.toml, and fill in assemblies.csv and stays.csv"})};
     }
     return {stop({.file = "stays.csv", .line = {}, .column = {}, .byte = {}}, {},
                  {.code = ErrorCode::too_few,

@@ -1,5 +1,10 @@
 #include "study/words.hpp"
 
+#include <algorithm>
+#include <array>
+
+#include "base/error.hpp"
+
 namespace backeddy::study {
 
 const std::vector<std::string>& words_of(uptake::StayRole) {
@@ -172,6 +177,25 @@ const std::vector<std::string>& words_of(condition::CurveChoice) {
 const std::vector<std::string>& words_of(YesNo) {
     static const std::vector<std::string> words{"no", "yes"};
     return words;
+}
+
+std::optional<std::string> nearest_word(std::string_view word, const std::vector<std::string>& words) {
+    static constexpr std::array<std::array<std::string_view, 2>, 10> same{{{"died", "dead"},
+                                                                           {"dead", "died"},
+                                                                           {"killed", "dead"},
+                                                                           {"killed", "died"},
+                                                                           {"death", "dead"},
+                                                                           {"death", "died"},
+                                                                           {"escaped", "lost"},
+                                                                           {"alive", "seen_alive"},
+                                                                           {"caught_again", "recaptured"},
+                                                                           {"shed", "tag_shed"}}};
+    for (const auto& [from, to] : same) {
+        if (from == word && std::ranges::find(words, to) != words.end()) {
+            return std::string(to);
+        }
+    }
+    return nearest_name(word, words);
 }
 
 } // namespace backeddy::study

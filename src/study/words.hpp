@@ -46,6 +46,11 @@ enum class YesNo : std::uint8_t { no, yes };
 [[nodiscard]] const std::vector<std::string>& words_of(condition::HookPlace);
 [[nodiscard]] const std::vector<std::string>& words_of(condition::CurveChoice);
 
+/// The word meant by one that is none of `words`: one that means the same elsewhere in these tables ("died"
+/// of events.csv is "dead" in fates.csv), else one spelt alike.
+[[nodiscard]] std::optional<std::string> nearest_word(std::string_view word,
+                                                      const std::vector<std::string>& words);
+
 /// The word of a value: word(EventKind::hook_up) is "hook_up".
 template <typename Choice>
 [[nodiscard]] const std::string& word_of(Choice value) {

@@ -371,14 +371,6 @@ TEST(TagsLeft, are_those_of_a_fish_in_hand_again_that_was_given_two) {
         IsEmpty());
 }
 
-TEST(SheddingCorrected, is_returned_over_retained) {
-    const auto got = shedding_corrected({18, 60}, {36, 40});
-    ASSERT_TRUE(got);
-    EXPECT_NEAR(got->value, 0.3 / 0.9, 1e-14);
-    EXPECT_TRUE(got->interval.holds(1.0 / 3.0));
-    EXPECT_EQ(shedding_corrected({18, 60}, {0, 40}).error().code, ErrorCode::degenerate);
-}
-
 TEST(Fate, a_tag_outside_that_was_shed_is_not_one_inside) {
     const std::vector<FateRecord> records{
         {.kind = FateKind::tag_shed, .at = at(50), .tag = Tag{.place = TagPlace::external}, .row = 1},

@@ -307,13 +307,18 @@ TEST(Tables, a_quote_never_closed_costs_one_row_and_is_said) {
 }
 
 TEST(Tables, a_missing_needed_file_is_a_complaint_and_another_is_not) {
-    const auto read = read_tables("no/such/folder", study::Brief());
-    std::vector<std::string> files;
-    for (const auto& complaint : read.complaints) {
-        files.push_back(complaint.error.place.file);
-    }
-    EXPECT_THAT(files, ElementsAre("fish.csv", "stays.csv", "assemblies.csv"));
-    EXPECT_THAT(read.summaries, SizeIs(study::tables().size()));
+    study::Brief brief;
+    const auto missed = [&] {
+        std::vector<std::string> files;
+        for (const auto& complaint : read_tables("no/such/folder", brief).complaints) {
+            files.push_back(complaint.error.place.file);
+        }
+        return files;
+    };
+    EXPECT_THAT(missed(), ElementsAre("fish.csv")) << "a study of blood and fates alone has no chambers";
+    brief.traces.push_back({.name = "boat"});
+    EXPECT_THAT(missed(), ElementsAre("fish.csv", "stays.csv", "assemblies.csv"));
+    EXPECT_THAT(read_tables("no/such/folder", brief).summaries, SizeIs(study::tables().size()));
 }
 
 } // namespace

@@ -426,7 +426,9 @@ TEST(ConditionSheets, a_meter_that_cannot_be_fitted_is_told_and_corrects_nothing
     meter.pairs = {{.reference = 1.0, .meter = 1.1}, {.reference = 2.0, .meter = 2.2}};
     meter.place = {.file = "study.toml", .line = 12, .column = {}, .byte = {}};
     s.brief.meters = {meter};
-    s.lactate("st01", "14T10:05", 6.5).device = "strip";
+    auto& row = s.lactate("st01", "14T10:05", 6.5);
+    row.device = "strip";
+    row.matrix = condition::Matrix::plasma;
     EXPECT_THAT(s.said(), ElementsAre(AllOf(HasSubstr("beware study.toml 12 pairs:"),
                                             HasSubstr("until then its values stand as they were read"))));
     EXPECT_EQ(Meters(s.brief).find(assayed(s.sheets().blood[0], s.sheets())), nullptr);
@@ -544,6 +546,16 @@ TEST(ConditionSheets, a_label_of_two_fish_says_nothing_of_either) {
                 ElementsAre(HasSubstr("samples.csv 3 sample: the label \"a1\" (here of \"st02\") stands "
                                       "in line 2 already")));
     EXPECT_THAT(s.checked().sound.samples, IsEmpty());
+    WellRow well;
+    well.plate = PlateId("p1");
+    well.row = 3;
+    well.column = 4;
+    well.kind = WellKind::sample;
+    well.label = "a1";
+    well.place = in("wells.csv", 0);
+    s.sheets().wells.push_back(well);
+    EXPECT_THAT(s.said(), Contains(HasSubstr("the label \"a1\" (here of \"st02\"; in C4 of plate \"p1\", "
+                                             "whose results go with it) stands in line 2 already")));
 }
 
 TEST(ConditionSheets, a_part_is_of_another_sample_of_the_same_fish) {
@@ -832,7 +844,8 @@ TEST(ConditionSheets, a_release_after_a_death_is_told_at_its_row_and_the_death_s
                                                       "2026-06-14T13:00:00Z, after it was found dead at "
                                                       "2026-06-14T12:00:00Z"),
                                             HasSubstr("the first death stands"))));
-    const auto fate = condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.tables).records);
+    const auto fate =
+        condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.brief, s.tables).records);
     EXPECT_EQ(fate.ending, condition::FateEnding::dead);
     EXPECT_EQ(fate.last_alive, at("14T11:00"));
 }
@@ -852,8 +865,36 @@ TEST(ConditionSheets, a_death_before_the_fish_was_met_is_left_out_and_nothing_la
     const auto sound = s.checked().sound;
     EXPECT_THAT(sound.blood, SizeIs(1));
     ASSERT_THAT(sound.fates, SizeIs(1));
-    EXPECT_EQ(condition::fate_of(fate_records(FishId("st01"), sound.fates, s.tables).records).ending,
+    EXPECT_EQ(condition::fate_of(fate_records(FishId("st01"), sound.fates, s.brief, s.tables).records).ending,
               condition::FateEnding::alive);
+}
+
+// Such a death took the fish out of the study's mortality, and nobody was told.
+TEST(ConditionSheets, an_event_or_a_stay_that_dates_a_death_before_the_catch_is_told_and_is_no_death) {
+    Study s;
+    s.event(EventKind::died, "st01", "14T08:00");
+    s.met("st02", "14T20:00");
+    Stay stay;
+    stay.id = StayId("s0");
+    stay.fish = FishId("st02");
+    stay.ended = StayEnding::died;
+    stay.place = in("stays.csv", 0);
+    stay.parts = {{.from = at("14T16:00"), .to = at("14T18:00"), .place = stay.place}};
+    s.tables.stays.push_back(stay);
+    EXPECT_THAT(
+        s.said(),
+        UnorderedElementsAre(
+            AllOf(HasSubstr("events.csv 2 at: \"st01\" dead at 2026-06-14T08:00:00Z, before it was met"),
+                  HasSubstr("until then this death does not count")),
+            AllOf(HasSubstr("stays.csv 2 to: \"st02\" dead at 2026-06-14T18:00:00Z, before it was met"),
+                  HasSubstr("until then this death does not count"))));
+    for (const char* fish : {"st01", "st02"}) {
+        const auto known = fate_records(FishId(fish), s.sheets().fates, s.brief, s.tables);
+        EXPECT_THAT(known.records, IsEmpty()) << fish;
+        EXPECT_THAT(known.set_aside, SizeIs(1)) << fish;
+    }
+    s.tables.events[0].at = at("14T10:00"); // within the minute to which times are written
+    EXPECT_THAT(fate_records(FishId("st01"), s.sheets().fates, s.brief, s.tables).records, SizeIs(1));
 }
 
 TEST(ConditionSheets, alive_or_let_go_before_the_fish_was_met_is_told_and_stands) {
@@ -899,7 +940,7 @@ TEST(ConditionSheets, what_events_and_fates_both_say_within_an_hour_is_said_once
     s.event(EventKind::tagged, "st01", "14T10:30");
     s.fate(FateKind::dead, "14T12:00");
     EXPECT_THAT(s.said(), IsEmpty());
-    EXPECT_THAT(fate_records(FishId("st01"), s.sheets().fates, s.tables).records, SizeIs(2));
+    EXPECT_THAT(fate_records(FishId("st01"), s.sheets().fates, s.brief, s.tables).records, SizeIs(2));
     s.tables.events[0].at = at("14T13:05");
     EXPECT_THAT(s.said(),
                 ElementsAre(HasSubstr("events.csv 2 at: \"st01\": found dead at 2026-06-14T13:05:00Z")));
@@ -917,15 +958,18 @@ TEST(ConditionSheets, a_stay_that_ended_with_the_fish_tells_of_its_fate_where_no
         stay.parts = {{.from = at("14T16:00"), .to = at("14T18:00"), .place = stay.place}};
         s.tables.stays.push_back(stay);
     }
-    const auto dead = condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.tables).records);
+    const auto dead =
+        condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.brief, s.tables).records);
     EXPECT_EQ(dead.ending, condition::FateEnding::dead);
     EXPECT_EQ(dead.last_alive, at("14T17:00"));
     EXPECT_EQ(dead.found_dead, at("14T18:00"));
-    const auto lost = condition::fate_of(fate_records(FishId("st02"), s.sheets().fates, s.tables).records);
+    const auto lost =
+        condition::fate_of(fate_records(FishId("st02"), s.sheets().fates, s.brief, s.tables).records);
     EXPECT_EQ(lost.ending, condition::FateEnding::lost);
     EXPECT_EQ(lost.cause, "escaped");
     s.fate(FateKind::dead, "14T20:00");
-    EXPECT_EQ(condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.tables).records).found_dead,
+    EXPECT_EQ(condition::fate_of(fate_records(FishId("st01"), s.sheets().fates, s.brief, s.tables).records)
+                  .found_dead,
               at("14T20:00"));
 }
 

@@ -196,11 +196,9 @@ const study::Event* first_of(const FishAnswer& fish, EventKind kind, std::option
     return nullptr;
 }
 
-bool is_known_dead(const FishAnswer& fish, const FishCondition& condition) {
-    return (condition.fate && condition.fate->fate.ending == condition::FateEnding::dead) ||
-           first_of(fish, EventKind::died) != nullptr ||
-           std::any_of(fish.stays.begin(), fish.stays.end(),
-                       [](const StayAnswer* stay) { return stay->stay->ended == study::StayEnding::died; });
+/// By fates.csv, an event or the end of a stay: fate_records() has all three.
+bool is_known_dead(const FishCondition& condition) {
+    return condition.fate && condition.fate->fate.ending == condition::FateEnding::dead;
 }
 
 // When the fish was last seen alive: by a look, a detection that counts or a recapture, at the end of a stay
@@ -221,7 +219,8 @@ std::optional<Instant> seen_alive_after(const Study& study, const FishAnswer& fi
     }
     const auto& fate = condition.fate->fate;
     // Rows that are left out tell of deaths and losses alone, which are not looked at here.
-    const auto records = study::fate_records(fish.fish->id, study.tables.sheets.fates, study.tables).records;
+    const auto records =
+        study::fate_records(fish.fish->id, study.tables.sheets.fates, study.brief, study.tables).records;
     const auto was_held = [&](Instant before) {
         return std::ranges::any_of(fish.stays,
                                    [&](const auto* stay) { return stay->stay->from() < before; }) ||
@@ -243,7 +242,7 @@ std::optional<Instant> seen_alive_after(const Study& study, const FishAnswer& fi
 }
 
 Cell died_cell(const Study& study, const FishAnswer& fish, const FishCondition& condition) {
-    if (is_known_dead(fish, condition)) {
+    if (is_known_dead(condition)) {
         return Word{"yes"};
     }
     const auto* fate = condition.fate ? &condition.fate->fate : nullptr;

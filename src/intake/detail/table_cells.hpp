@@ -420,7 +420,7 @@ class Cells {
             return value;
         }
         const auto& words = study::words_of(Choice{});
-        const auto near = nearest_name(plain_name(cell), words);
+        const auto near = study::nearest_word(plain_name(cell), words);
         refuse(column, {.code = ErrorCode::unknown_name,
                         .found = in_quotes(cell),
                         .expected = "one of " + listed(words),
