@@ -33,7 +33,7 @@ struct BloodValue {
     std::string plate;
     std::vector<std::string> wells;
     std::string from;
-    std::vector<std::string> doubts; ///< of a plate's: why not to trust it before it was looked at
+    std::vector<std::string> doubts; ///< why not to trust it before it was looked at; in findings too
 };
 
 /// Blood, or other matter, taken at one moment.

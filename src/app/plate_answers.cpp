@@ -1,6 +1,7 @@
 #include "app/plate_answers.hpp"
 
 #include <algorithm>
+#include <map>
 #include <utility>
 
 #include <fmt/format.h>
@@ -116,8 +117,40 @@ class PlateRun {
             tell_of_standards(answer);
             tell_of_materials(answer);
         } else {
-            give_up(answer, std::move(result).error(), "plate");
+            auto error = std::move(result).error();
+            if (const auto culprits = culprits_of(answer.wells, settings); !culprits.empty()) {
+                error.found +=
+                    fmt::format("; without {} the rest makes a curve", fmt::join(culprits, ", or without "));
+                error.remedy = "look at these wells first, and leave one that is wrong out by a reason in "
+                               "\"excluded\"";
+            }
+            give_up(answer, std::move(error), "plate");
         }
+    }
+
+    /// Standards, each alone, without which the plate can be evaluated: where one is wrong.
+    static std::vector<std::string> culprits_of(const std::vector<condition::Well>& wells,
+                                                const condition::PlateSettings& settings) {
+        std::map<double, std::vector<std::string>> levels;
+        for (const auto& well : wells) {
+            if (well.kind == condition::WellKind::standard && well.excluded.empty()) {
+                levels[well.concentration].push_back(condition::well_name(well.row, well.column));
+            }
+        }
+        std::vector<std::string> out;
+        for (const auto& [level, names] : levels) {
+            auto without = wells;
+            for (auto& well : without) {
+                if (well.kind == condition::WellKind::standard && well.concentration == level) {
+                    well.excluded = "tried without it";
+                }
+            }
+            if (condition::evaluate_plate(without, settings)) {
+                out.push_back(
+                    fmt::format("the standard of {} ({})", exact_text(level), fmt::join(names, ", ")));
+            }
+        }
+        return out;
     }
 
     /// Once of a plate, at the first well of the first standard that did not come back.
@@ -125,11 +158,14 @@ class PlateRun {
         std::vector<std::string> words;
         const study::WellRow* first = nullptr;
         for (const auto& level : answer.result->standards) {
-            if (level.nominal == 0.0 || level.is_accepted) {
+            const bool is_fine = level.nominal == 0.0 ? level.remarks.empty() : level.is_accepted;
+            if (is_fine) {
                 continue;
             }
-            words.push_back(fmt::format("that of {} {} ({}): {}", exact_text(level.nominal), answer.row.unit,
-                                        fmt::join(level.responses.wells, ", "),
+            const auto what = level.nominal == 0.0
+                                  ? std::string("the zero wells")
+                                  : fmt::format("that of {} {}", exact_text(level.nominal), answer.row.unit);
+            words.push_back(fmt::format("{} ({}): {}", what, fmt::join(level.responses.wells, ", "),
                                         fmt::join(level.remarks, "; ")));
             if (first == nullptr) {
                 first = find_standard(answer.row.id, level.nominal);
@@ -139,7 +175,7 @@ class PlateRun {
             return;
         }
         Place place = first->place;
-        place.column = "concentration";
+        place.column = first->kind == condition::WellKind::zero ? "well" : "concentration";
         out_.complaints.push_back(
             {.severity = study::Severity::warning,
              .error = {
@@ -233,8 +269,10 @@ class PlateRun {
 
     [[nodiscard]] const study::WellRow* find_standard(const study::PlateId& plate, double nominal) const {
         const auto found = std::ranges::find_if(sound_.wells, [&](const study::WellRow& row) {
-            return row.plate == plate && row.kind == condition::WellKind::standard &&
-                   row.concentration == nominal && row.excluded.empty();
+            const bool is_it =
+                nominal == 0.0 ? row.kind == condition::WellKind::zero
+                               : row.kind == condition::WellKind::standard && row.concentration == nominal;
+            return row.plate == plate && is_it && row.excluded.empty();
         });
         return found == sound_.wells.end() ? nullptr : &*found;
     }

@@ -61,8 +61,10 @@ Number value_number(const BloodValue& value) {
 
 void add_range(const BloodValue& value, report::BloodValue& out) {
     const auto& unit = value.determined.unit;
-    if (!is_blood(value.matrix)) {
-        const auto none = fmt::format("published ranges are of blood, not of {}", out.matrix);
+    if (!is_blood(value.matrix) || value.determined.is_matrix_unknown) {
+        const auto none = value.determined.is_matrix_unknown
+                              ? "what it was measured in was not written down"
+                              : fmt::format("published ranges are of blood, not of {}", out.matrix);
         out.range_low = report::no_number(none, unit);
         out.range_high = report::no_number(none, unit);
         return;
@@ -86,7 +88,8 @@ report::BloodValue value_of(const BloodValue& value) {
                            .plate = value.plate,
                            .wells = value.wells,
                            .from = value.from,
-                           .notes = determined.notes};
+                           .notes = determined.notes,
+                           .doubts = value.doubts};
     if (determined.known != Known::exactly) {
         const auto& within = determined.known_within;
         out.below = std::isfinite(within.upper) ? std::optional(within.upper) : std::nullopt;

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 #include <functional>
 
 #include <fmt/format.h>
@@ -41,6 +42,13 @@ std::optional<Instant> held_at(const study::FishId& fish, const study::Condition
         }
     }
     return out;
+}
+
+/// From its capture on; one found dead in the minute before it, as times are written, died at once.
+std::optional<Instant> at_risk_from(const FishCondition& fish) {
+    const auto caught = caught_at(fish);
+    const auto dead = fish.fate ? fish.fate->fate.found_dead : std::nullopt;
+    return caught && dead ? std::min(caught, dead) : caught;
 }
 
 /// A fish that was found dead before its origin was not at risk from then on; one found dead at it died at
@@ -86,6 +94,23 @@ Number corrected(const condition::Mortality& treated, const condition::Mortality
                                     .high = 100.0 * value->interval.upper,
                                     .level = 0.95,
                                     .method = "score limits of the ratio of survivals"};
+    return out;
+}
+
+/// Dead of those known in one group over those in another.
+Number relative_risk(const condition::Mortality& of, const condition::Mortality& reference,
+                     const std::string& name) {
+    const auto ratio = stats::ratio_of_shares(of.share, reference.share);
+    if (!ratio || !std::isfinite(ratio->value)) {
+        return report::no_number(!ratio ? ratio.error().text() : "none of the other group is known dead", "");
+    }
+    auto out = report::number(ratio->value, "",
+                              fmt::format("{} dead of {} known, over {} of {} in {}", of.share.count,
+                                          of.share.of, reference.share.count, reference.share.of, name));
+    out.interval = report::Interval{.low = ratio->interval.lower,
+                                    .high = ratio->interval.upper,
+                                    .level = 0.95,
+                                    .method = "score limits of a ratio of shares (Koopman)"};
     return out;
 }
 
@@ -148,7 +173,25 @@ class Chapter {
                                  .can_be_low_percent = report::number(100.0 * mortality->can_be.lower, "%"),
                                  .can_be_high_percent = report::number(100.0 * mortality->can_be.upper, "%")};
         out.corrected_percent = corrected_for(of, all, horizon);
+        out.relative_risk = risk_for(group, *mortality, all, horizon);
         out_.mortality.push_back(std::move(out));
+    }
+
+    /// Between two groups alone: of three or more one ratio says nothing without its question.
+    [[nodiscard]] Number risk_for(const std::string& group, const condition::Mortality& of, const AtRisk& all,
+                                  Duration horizon) const {
+        const auto groups = groups_of(fish_);
+        if (group.empty() || groups.size() != 2) {
+            return report::no_number(group.empty() ? "of all fish" : "not two groups: ask a question", "");
+        }
+        const auto& other = std::ranges::find(groups, control_) != groups.end() ? control_ : groups.front();
+        if (group == other) {
+            return report::no_number("the group that the other is held against", "");
+        }
+        const auto against = all.of([&](std::size_t i) { return fish_[i].group == other; });
+        const auto reference = condition::mortality(against.fates, against.origins, horizon);
+        return reference ? relative_risk(of, *reference, other)
+                         : report::no_number("nothing is known of the other group", "");
     }
 
     [[nodiscard]] Number corrected_for(const AtRisk& of, const AtRisk& all, Duration horizon) const {
@@ -188,7 +231,8 @@ void add_mortality(const Answers& answers, const std::vector<report::Fish>& fish
     const auto& horizons_h = answers.study.brief.mortality.horizons_h;
     const auto& sheets = answers.condition.sheets;
     Chapter chapter(answers, fish, out);
-    chapter.add("from capture", at_risk(answers, [&](std::size_t i) { return caught_at(all[i]); }), {day_h});
+    chapter.add("from capture", at_risk(answers, [&](std::size_t i) { return at_risk_from(all[i]); }),
+                {day_h});
     chapter.add(
         "from the start of holding",
         at_risk(answers, [&](std::size_t i) { return held_at(answers.study.tables.fish[i].id, sheets); }),

@@ -6,6 +6,7 @@
 #include <fmt/ranges.h>
 
 #include "app/detail/results_parts.hpp"
+#include "app/detail/why_condition.hpp"
 #include "base/number_text.hpp"
 
 namespace backeddy::app {
@@ -224,21 +225,33 @@ Expected<std::string> why_event(const Answers& answers, const FishAnswer& fish, 
 
 } // namespace
 
+std::vector<std::string> why_condition_metrics() {
+    return detail::condition_metrics();
+}
+
 std::vector<std::string> why_metrics() {
     return {"peak_after_capture", "peak_after_chase", "resting", "scope", "excess", "recovery"};
 }
 
 Expected<std::string> why(const Answers& answers, const std::string& fish, const std::string& metric) {
-    const auto known = why_metrics();
+    auto known = why_metrics();
+    const auto of_condition = detail::condition_metrics();
+    const bool is_condition =
+        std::find(of_condition.begin(), of_condition.end(), metric) != of_condition.end();
+    known.insert(known.end(), of_condition.begin(), of_condition.end());
     if (std::find(known.begin(), known.end(), metric) == known.end()) {
         return fail(unknown("metric", metric, known));
     }
     std::vector<std::string> names;
-    for (const auto& one : answers.fish) {
+    for (std::size_t i = 0; i < answers.fish.size(); ++i) {
+        const auto& one = answers.fish[i];
         const std::string& id = one.fish->id.text();
         names.push_back(id);
         if (id != fish) {
             continue;
+        }
+        if (is_condition) {
+            return detail::why_condition(answers, i, metric);
         }
         if (metric == "resting") {
             if (!one.rest) {

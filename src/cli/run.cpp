@@ -205,6 +205,13 @@ int run(const RunOptions& options) {
     return exit_clean;
 }
 
+std::vector<std::string> why_words() {
+    auto out = app::why_metrics();
+    const auto of_condition = app::why_condition_metrics();
+    out.insert(out.end(), of_condition.begin(), of_condition.end());
+    return out;
+}
+
 } // namespace
 
 void add_run(CLI::App& program, int& status) {
@@ -221,7 +228,7 @@ void add_run(CLI::App& program, int& status) {
         ->add_option("--why", options->why,
                      fmt::format("print the road from a number back to files and lines, and write nothing; "
                                  "METRIC is one of {}",
-                                 fmt::join(app::why_metrics(), ", ")))
+                                 fmt::join(why_words(), ", ")))
         ->expected(2)
         ->type_name("FISH METRIC");
     command

@@ -82,8 +82,10 @@ struct ObservedColumn {
     /// Of words with an order (or first the reference): as they are to be sorted; empty: alphabetical.
     std::vector<std::string> levels;
     std::string preposition =
-        "with";           ///< between outcome and level: "higher with treble_hooks", "after chase"
-    std::string caution;  ///< said whenever it is compared: "capture always came first"
+        "with";          ///< between outcome and level: "higher with treble_hooks", "after chase"
+    std::string caution; ///< said whenever it is compared: "capture always came first"
+    /// By row: why its value must be looked at before it is trusted; said of the rows that take part.
+    std::map<std::size_t, std::string> doubts;
     std::string exposure; ///< of counts: the column of what they were counted in ("rod_hours")
 
     /// Of times: whether endings are written into its cells where there were any, so that none means none.

@@ -34,6 +34,7 @@ struct BloodValue {
     std::string range_source;
     bool is_outside_range = false;
     std::vector<std::string> notes;
+    std::vector<std::string> doubts; ///< why to look at it before it is used
 };
 
 struct BloodDraw {
@@ -266,6 +267,7 @@ struct MortalityRow {
     Number can_be_low_percent; ///< the unknown all alive, all dead
     Number can_be_high_percent;
     Number corrected_percent; ///< what the treatment adds over the control; no number: why
+    Number relative_risk; ///< share of dead over that of the control, or the first, of two; no number: why
 };
 
 /// How many fish of a group lost so many reflexes, or had such an index: for the figure, each fish a point.

@@ -29,7 +29,7 @@ namespace backeddy::report {
 
 /// The version of the results document. The first number changes when a reader of the old shape would be
 /// misled.
-inline constexpr std::string_view schema_version = "1.6";
+inline constexpr std::string_view schema_version = "1.7";
 
 // ---------------------------------------------------------------- the study, its inputs and settings
 

@@ -294,6 +294,7 @@ void value_row(CsvTable& table, const DrawOfFish& from, const BloodValue& value)
     table.text("range_source", value.range_source);
     table.text("outside_range", value.analyte.empty() ? "" : value.is_outside_range ? "yes" : "no");
     table.text("notes", joined(value.notes));
+    table.text("doubts", joined(value.doubts));
     table.text("draw_notes", joined(draw.notes));
     table.end_row();
 }

@@ -196,6 +196,25 @@ TEST(Condition, two_scorers_through_the_sheets_agree_as_published) {
     EXPECT_GT(agreement.kappa.interval->high, 0.7553);
 }
 
+TEST(Condition, a_death_dated_before_the_catch_leaves_the_fish_at_risk_with_an_unknown_state) {
+    Season season;
+    for (const auto* when : {"14T08:00", "14T09:59"}) { // the second in the minute before it was met
+        study::Event died;
+        died.kind = study::EventKind::died;
+        died.fish = season.fish();
+        died.at = at(when);
+        season.study.tables.events.push_back(died);
+    }
+    season.fate(season.fish(), FateKind::seen_alive, "16T12:00");
+    const auto out = season.chapter();
+    ASSERT_FALSE(out.mortality.empty());
+    const auto& row = out.mortality[0];
+    EXPECT_EQ(row.from, "from capture");
+    EXPECT_EQ(row.dead, 1U);
+    EXPECT_EQ(row.known, 2U);
+    EXPECT_EQ(row.unknown, 1U) << "it was dropped";
+}
+
 // binom.test(3, 30)$conf.int. Of the control 1 of 28 died: 1 - (27 / 30) / (27 / 28) = 0.0667 (Abbott).
 TEST(Condition, deaths_after_release_have_exact_limits_and_are_held_against_the_control) {
     Season season;
@@ -239,6 +258,12 @@ TEST(Condition, deaths_after_release_have_exact_limits_and_are_held_against_the_
     EXPECT_EQ(row("from release", "").dead, 4U);
     EXPECT_EQ(row("from release", "").corrected_percent.reason,
               "these hold the control too: corrected group by group");
+    // riskratio of 3 / 30 over 1 / 28, and its score limits as stats/counts_test.cpp has them from R.
+    EXPECT_NEAR(*row("from release", "treble").relative_risk.value, (3.0 / 30.0) / (1.0 / 28.0), 1e-12);
+    const auto limits = stats::ratio_of_shares({3, 30}, {1, 28})->interval;
+    EXPECT_NEAR(row("from release", "treble").relative_risk.interval->low, limits.lower, 1e-12);
+    EXPECT_NEAR(row("from release", "treble").relative_risk.interval->high, limits.upper, 1e-12);
+    EXPECT_EQ(row("from release", "seine").relative_risk.reason, "the group that the other is held against");
     EXPECT_EQ(row("from capture", "treble").dead, 3U) << "within the day: found dead 20 h after it";
     season.study.brief.mortality.control = "sein";
     EXPECT_THAT(season.chapter().notes, ElementsAre(HasSubstr("no fish is of such a group")));

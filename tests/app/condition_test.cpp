@@ -8,6 +8,7 @@
 
 #include "app/observe.hpp"
 #include "app/run.hpp"
+#include "app/why.hpp"
 #include "base/number_text.hpp"
 #include "report/tables.hpp"
 #include "study/observed.hpp"
@@ -481,6 +482,15 @@ TEST(FishCondition, two_plates_of_one_sample_are_kept_apart) {
     EXPECT_NEAR(*values[1].value.value, 45.0, 45e-4);
     EXPECT_EQ(values[1].plate, "p2");
     EXPECT_THAT(values[1].notes, Contains(HasSubstr("for the study's numbers counts plate p1")));
+    // 37.5, 45 and 40 typed: by their errors the plates disagree, and all that uses the first says so.
+    EXPECT_THAT(values[0].doubts,
+                Contains(AllOf(HasSubstr("measured as 37.5 ng/mL (plate p1"),
+                               HasSubstr("and as 45.0 ng/mL (plate p2"), HasSubstr("the first counts"))));
+    EXPECT_THAT(run.fish().doubts, Contains(HasSubstr("further apart than their errors allow")));
+    const auto rows = observe(run.opened->study, run.run->fish, run.run->condition);
+    EXPECT_THAT(rows[0].column("cortisol_ng_per_ml")->doubts.at(0), HasSubstr("measured as 37.5 ng/mL"));
+    EXPECT_THAT(full().fish().draws.at(0).values.at(0).doubts, IsEmpty())
+        << "40 typed and 37.5 of a plate are one";
     ASSERT_THAT(run.results.condition.inter_assay, SizeIs(1));
     EXPECT_EQ(run.results.condition.inter_assay[0].label, "pool");
     EXPECT_NEAR(*run.results.condition.inter_assay[0].cv_of_means_percent.value, 0.0, 1e-6);
@@ -499,6 +509,89 @@ TEST(FishCondition, a_meter_s_value_is_set_right_by_the_pairs_of_the_brief) {
     ASSERT_NE(lactate, values.end());
     EXPECT_NEAR(*lactate->value.value, 5.0, 1e-9);
     EXPECT_EQ(lactate->device, "Strip");
+}
+
+// 20 read, and the pairs end at 14.9: the number was given with a line in the warnings alone.
+TEST(FishCondition, a_value_beyond_a_meter_s_pairs_or_of_unknown_matter_carries_it_to_where_it_is_used) {
+    auto files = full_study();
+    files["study.toml"] += "[[meter]]\ndevice = \"strip\"\nanalyte = \"lactate\"\n"
+                           "pairs = [[1.7, 1], [2.9, 2], [5.3, 4], [10.1, 8], [14.9, 12]]\n";
+    files["blood.csv"] = "fish,drawn_at,analyte,value,unit,device,matrix\n"
+                         "T01,2026-06-14T09:06:00Z,lactate,20,mmol/L,strip,plasma\n"
+                         "T01,2026-06-14T09:06:00Z,glucose,30,mmol/L,strip,\n";
+    const Season run(files);
+    const auto value = [&](const char* analyte) {
+        const auto& values = run.fish().draws.at(0).values;
+        return *std::ranges::find(values, analyte, &report::BloodValue::analyte);
+    };
+    EXPECT_THAT(value("lactate").doubts, ElementsAre(HasSubstr("was compared from 1.7 to 14.9 only")));
+    EXPECT_THAT(value("glucose").doubts, ElementsAre(HasSubstr("strip meters read whole blood")));
+    EXPECT_FALSE(value("glucose").is_outside_range) << "30 is over what blood holds, if it is plasma";
+    EXPECT_FALSE(value("glucose").range_low.value);
+    EXPECT_THAT(run.fish().doubts, AllOf(Contains(HasSubstr("drawn out beyond that")),
+                                         Contains(HasSubstr("nobody wrote what it was put to"))));
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("blood.csv line 3"), HasSubstr("Write its matrix"))));
+    const auto rows = observe(run.opened->study, run.run->fish, run.run->condition);
+    EXPECT_THAT(rows[0].column("lactate_mmol_per_l")->doubts.at(0), HasSubstr("drawn out beyond"));
+}
+
+TEST(FishCondition, why_leads_from_blood_to_the_plate_s_wells_and_lines) {
+    const auto cortisol = why(*full().run->answers, "T01", "cortisol");
+    ASSERT_TRUE(cortisol) << cortisol.error().text();
+    EXPECT_THAT(*cortisol,
+                AllOf(HasSubstr("T01: cortisol of plasma = 37.5"), HasSubstr("plate p1, wells B3, B4"),
+                      HasSubstr("B3: "), HasSubstr("(raw/plates/p1.csv, line 3)"),
+                      HasSubstr("standard curve of plate p1"), HasSubstr("100: A1, A2")));
+    EXPECT_THAT(why(*full().run->answers, "T01", "lactate").value(),
+                AllOf(HasSubstr("written as 43 mg/dL"), HasSubstr("blood.csv, line 2")));
+    EXPECT_THAT(why(*full().run->answers, "T01", "fate").value(), HasSubstr("(fates.csv, line 3)"));
+    EXPECT_THAT(why(*full().run->answers, "T01", "fins").value(), HasSubstr("caudal: level 3"));
+    EXPECT_THAT(why(*full().run->answers, "T01", "reflexes").value(), HasSubstr("righting: lost"));
+    EXPECT_THAT(why(*full().run->answers, "T01", "sodium").error().text(), HasSubstr("T01 has no sodium"));
+    EXPECT_THAT(why(*full().run->answers, "T01", "cortsol").error().text(),
+                HasSubstr("did you mean \"cortisol\"?"));
+}
+
+TEST(FishCondition, zero_wells_that_lie_apart_are_told) {
+    auto plate = sound_plate();
+    plate.grid[0][3] *= 0.6; // A4 of A3, A4
+    const Season run(full_study(plate));
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("wells.csv line"), HasSubstr("the zero wells (A3, A4)"),
+                                           HasSubstr("the wells' CV is"))));
+}
+
+// Five standards of which one was pipetted into the wrong well: the curve fails for it alone.
+TEST(FishCondition, a_curve_that_fails_for_one_standard_names_it) {
+    auto plate = sound_plate();
+    for (std::size_t row = 0; row < 8;
+         ++row) { // all alike, one pair far off: without it there is no dose response
+        for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
+            plate.grid[row][i] = row == 4 ? 30.0 : plate.grid[row][i];
+        }
+    }
+    const Season run(full_study(plate));
+    EXPECT_THAT(run.said(), Contains(AllOf(HasSubstr("plates.csv line 2"),
+                                           HasSubstr("without the standard of 6.25 (E1, E2) the rest makes a "
+                                                     "curve"),
+                                           HasSubstr("look at these wells first"))));
+}
+
+// Catch, blood, fins and fates, and no chamber: nothing was computed of it.
+TEST(FishCondition, a_study_without_a_stay_has_results_and_a_report_of_what_there_is) {
+    auto files = full_study();
+    for (const char* name :
+         {"stays.csv", "assemblies.csv", "calibrations.csv", "raw/boat.csv", "events.csv"}) {
+        files.erase(name);
+    }
+    auto& brief = files["study.toml"];
+    brief = test::with(brief, "[[trace]]\nname = \"boat\"\nfiles = [\"raw/boat*.csv\"]\n", "");
+    const Season run(files);
+    EXPECT_THAT(run.said(), Contains(HasSubstr("no stay, and no trace in the brief: no uptake is computed")));
+    ASSERT_THAT(run.results.fish, SizeIs(1));
+    EXPECT_THAT(run.fish().draws, SizeIs(2));
+    EXPECT_NEAR(*run.fish().draws[0].values[0].value.value, 37.5, 37.5e-4);
+    EXPECT_EQ(run.results.condition.mortality.front().dead, 0U) << "28 h after its capture at the earliest";
+    EXPECT_THAT(run.results.fish[0].stays, IsEmpty());
 }
 
 TEST(FishCondition, a_study_without_sheets_has_none_but_its_events) {

@@ -492,7 +492,8 @@ void add_mortality(StudyCondition& study, const std::vector<Fish>& fish) {
          .percent = between(percent, 0.3 * percent, std::min(100.0, percent + 45.0), "%", "invented limits"),
          .can_be_low_percent = number(of_all * static_cast<double>(dead), "%"),
          .can_be_high_percent = number(of_all * static_cast<double>(dead + 1), "%"),
-         .corrected_percent = no_number("no group is named as the control", "%")}};
+         .corrected_percent = no_number("no group is named as the control", "%"),
+         .relative_risk = no_number("of all fish", "")}};
 }
 
 void add_points(Results& results) {

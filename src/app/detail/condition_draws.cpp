@@ -99,6 +99,7 @@ std::optional<BloodValue> typed_value(const study::BloodRow& row, const DrawInpu
     if (!determined) { // such a row does not count (study::check_sheets)
         return std::nullopt;
     }
+    auto doubts = determined->doubts;
     return BloodValue{.analyte = assayed.analyte,
                       .matrix = assayed.matrix,
                       .haemolysis = row.haemolysis,
@@ -106,7 +107,52 @@ std::optional<BloodValue> typed_value(const study::BloodRow& row, const DrawInpu
                       .as_written = as_written(row),
                       .device = row.device,
                       .sample = row.sample.text(),
-                      .from = row_text(row.place)};
+                      .from = row_text(row.place),
+                      .doubts = std::move(doubts)};
+}
+
+/// Of exact values by what they are known to, of others by whether both can be true.
+bool disagree(const BloodValue& a, const BloodValue& b) {
+    const auto& one = a.determined;
+    const auto& other = b.determined;
+    const bool is_exact = one.known == Known::exactly && other.known == Known::exactly;
+    if (!is_exact || !(one.value > 0.0) || !(other.value > 0.0)) {
+        return one.known_within.upper < other.known_within.lower ||
+               other.known_within.upper < one.known_within.lower;
+    }
+    constexpr double normal_95 = 1.959963984540054;
+    constexpr double of_unknown = 0.2; ///< a share: as far off as a control may be (choice)
+    const double apart = std::abs(std::log(one.value / other.value));
+    if (!one.uncertainty || !other.uncertainty) {
+        return apart > std::log1p(of_unknown);
+    }
+    return apart > normal_95 * std::hypot(*one.uncertainty / one.value, *other.uncertainty / other.value);
+}
+
+std::string value_text(const condition::Determined& determined) {
+    const char* sign = determined.known == Known::below   ? "below "
+                       : determined.known == Known::above ? "above "
+                                                          : "";
+    return fmt::format("{}{} {}", sign, significant_text(determined.value, 3), determined.unit);
+}
+
+/// Measured twice, and both cannot be: told of each of them, the one that counts included.
+void doubt_what_disagrees(std::vector<BloodValue>& values) {
+    for (std::size_t i = 0; i < values.size(); ++i) {
+        for (std::size_t j = i + 1; j < values.size(); ++j) {
+            auto& a = values[i];
+            auto& b = values[j];
+            if (a.analyte != b.analyte || a.matrix != b.matrix || !disagree(a, b)) {
+                continue;
+            }
+            const auto words =
+                fmt::format("measured as {} ({}) and as {} ({}), further apart than their "
+                            "errors allow: the first counts, as nothing says which is right",
+                            value_text(a.determined), a.from, value_text(b.determined), b.from);
+            a.doubts.push_back(words);
+            b.doubts.push_back(words);
+        }
+    }
 }
 
 /// Several values of one analyte and matrix are kept apart; each is told of the others.
@@ -235,6 +281,7 @@ DrawAnswer answer_of(Drawing& drawing, const DrawInputs& inputs) {
         }
     }
     tell_of_others(out.values);
+    doubt_what_disagrees(out.values);
     if (auto note = haemolysis_note(drawing.draw, out.values); !note.empty()) {
         out.notes.push_back(std::move(note));
     }

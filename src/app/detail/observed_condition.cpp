@@ -6,6 +6,7 @@
 #include <set>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "app/detail/condition_parts.hpp"
 #include "app/detail/observed_rows.hpp"
@@ -109,6 +110,12 @@ void set_blood(Observations& rows, std::size_t row, const FishCondition& fish,
     const auto* draw = first_draw(fish);
     for (const auto& [analyte, name] : analyte_columns) {
         set_derived(rows, row, name, analyte_cell(draw, analyte, matrices));
+        const auto matrix = matrices.find(analyte);
+        const auto* value =
+            draw == nullptr || matrix == matrices.end() ? nullptr : draw->find(analyte, matrix->second);
+        if (value != nullptr && !value->doubts.empty()) {
+            rows.column_of(name).doubts[row] = fmt::format("{}", fmt::join(value->doubts, "; "));
+        }
     }
     const auto since = draw == nullptr ? std::nullopt : draw->times.since_hook_up;
     set_derived(rows, row, "hook_up_to_blood_min",

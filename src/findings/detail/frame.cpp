@@ -1042,6 +1042,24 @@ void warn_of_shared_fish(const Frame& frame, Finding& out) {
     }
 }
 
+/// Values of the outcome, and of what is compared, that stand on something doubtful.
+void warn_of_doubts(const Frame& frame, Finding& out) {
+    for (const auto* column : {&frame.outcome, &frame.compare}) {
+        std::vector<std::string> words;
+        for (const auto row : frame.kept) {
+            if (const auto doubt = column->doubts.find(row); doubt != column->doubts.end()) {
+                words.push_back(fmt::format("{}: {}", frame.rows.label(row), doubt->second));
+            }
+        }
+        if (!words.empty()) {
+            out.warnings.push_back(fmt::format("{} of the {} values of {} {} in doubt: look at {} first. {}",
+                                               words.size(), frame.kept.size(), column->title,
+                                               words.size() == 1 ? "is" : "are",
+                                               words.size() == 1 ? "it" : "them", fmt::join(words, ". ")));
+        }
+    }
+}
+
 } // namespace
 
 Finding begun(const Frame& frame) {
@@ -1052,6 +1070,7 @@ Finding begun(const Frame& frame) {
     out.fish = frame.fish();
     out.warnings = frame.warnings;
     warn_of_shared_fish(frame, out);
+    warn_of_doubts(frame, out);
     for (const auto row : frame.kept) {
         out.points.push_back(point_of(frame, row));
     }

@@ -17,7 +17,7 @@ class ConditionWriter : public StructWriter<ConditionWriter> {
                "as_written", v.as_written, "device", v.device, "haemolysis", v.haemolysis, "sample", v.sample,
                "plate", v.plate, "wells", v.wells, "from", v.from, "range_low", v.range_low, "range_high",
                v.range_high, "range_source", v.range_source, "is_outside_range", v.is_outside_range, "notes",
-               v.notes);
+               v.notes, "doubts", v.doubts);
     }
     void put(const BloodDraw& v) {
         object("at", v.at, "since_hook_up_min", v.since_hook_up_min, "since_sealed_min", v.since_sealed_min,
@@ -104,7 +104,8 @@ class ConditionWriter : public StructWriter<ConditionWriter> {
     void put(const MortalityRow& v) {
         object("from", v.from, "horizon_h", v.horizon_h, "group", v.group, "dead", v.dead, "known", v.known,
                "unknown", v.unknown, "percent", v.percent, "can_be_low_percent", v.can_be_low_percent,
-               "can_be_high_percent", v.can_be_high_percent, "corrected_percent", v.corrected_percent);
+               "can_be_high_percent", v.can_be_high_percent, "corrected_percent", v.corrected_percent,
+               "relative_risk", v.relative_risk);
     }
     void put(const ConditionPoint& v) {
         object("fish", v.fish, "group", v.group, "fin_mean", v.fin_mean, "impaired_percent",

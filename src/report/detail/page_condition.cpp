@@ -166,7 +166,10 @@ std::string remarks_of(const BloodValue& value, bool is_haemolysis_told) {
     add("written as ", value.as_written);
     add("", value.device);
     add("haemolysis: ", is_haemolysis_told ? std::string() : value.haemolysis);
-    all.insert(all.end(), value.notes.begin(), value.notes.end());
+    add("look at it before it is used: ", joined(value.doubts));
+    std::ranges::copy_if(value.notes, std::back_inserter(all), [&](const std::string& note) {
+        return std::ranges::find(value.doubts, note) == value.doubts.end();
+    });
     return joined(all);
 }
 
@@ -421,7 +424,8 @@ std::string mortality_table(const Results& results) {
     const auto& all = results.condition.mortality;
     HtmlTable table("Dead of those whose state is known, with exact 95 % limits",
                     {"Group", "Dead of known", "Share", "State not known",
-                     "Share of all, whatever these were", "Added over the control"});
+                     "Share of all, whatever these were", "Added over the control",
+                     "Times the share of the other group"});
     for (std::size_t i = 0; i < all.size(); ++i) {
         const MortalityRow& each = all[i];
         const std::string at = fmt::format("/condition/mortality/{}", i);
@@ -430,7 +434,8 @@ std::string mortality_table(const Results& results) {
                    fmt::format("{} of {}", each.dead, each.known),
                    quantity_with_interval(each.percent, at + "/percent"), fmt::format("{}", each.unknown),
                    from_to(each.can_be_low_percent, each.can_be_high_percent),
-                   quantity_with_interval(each.corrected_percent, at + "/corrected_percent")});
+                   quantity_with_interval(each.corrected_percent, at + "/corrected_percent"),
+                   quantity_with_interval(each.relative_risk, at + "/relative_risk")});
     }
     return all.empty() ? "" : std::move(table).take("");
 }

@@ -1,7 +1,7 @@
 // The results document as the figures want it: lists of points, hours instead of instants, nulls dropped.
 import type { Fish, Mark, Quantity, Results, Spells, Stay } from './results';
 
-export const schemaVersion = '1.6';
+export const schemaVersion = '1.7';
 
 /** The document embedded in the page; throws in words when it is not one of ours or of another version. */
 export function parseResults(text: string): Results {

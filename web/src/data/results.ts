@@ -3,7 +3,7 @@
 /** Everything one run of Backeddy has to say about a study. Units stand in the names or in a number's unit; times are UTC (ISO 8601); null means there is no value. No wall-clock time and no absolute path. */
 export interface Results {
   schema: "backeddy results";
-  schema_version: "1.6";
+  schema_version: "1.7";
   study: StudyHeader;
   columns: Column[];
   groups: Group[];
@@ -788,6 +788,8 @@ export interface BloodValue {
   is_outside_range: boolean;
   /** What is odd about it, in words */
   notes: string[];
+  /** Why to look at it before it is used: drawn out beyond a meter's pairs, measured twice and not alike, its matter unknown, its wells apart. Findings that use it say so */
+  doubts: string[];
 }
 
 /** One draw of blood. */
@@ -1180,6 +1182,8 @@ export interface MortalityRow {
   can_be_high_percent: Quantity;
   /** What the treatment adds over the control (Abbott); null: why */
   corrected_percent: Quantity;
+  /** Share of dead of this group over that of the control, or of the first, where there are two; score limits (Koopman); null: why */
+  relative_risk: Quantity;
 }
 
 /** One fish as a point of the study's figure of condition. */

@@ -111,7 +111,7 @@ export function bloodRows(fish: Fish): Row[] {
     draw.values.map((value): Row => {
       const name = spoken(value.analyte);
       const range = value.range_low.value === null || value.range_high.value === null ? '' : `${value.range_low.text} to ${value.range_high.text} ${value.range_high.unit}${value.is_outside_range ? ': outside' : ''}`;
-      const remarks = [value.as_written && `written as ${value.as_written}`, value.device, value.haemolysis && `haemolysis: ${value.haemolysis}`, ...value.notes];
+      const remarks = [value.as_written && `written as ${value.as_written}`, value.device, value.haemolysis && `haemolysis: ${value.haemolysis}`, value.doubts.length > 0 && `look at it before it is used: ${value.doubts.join('; ')}`, ...value.notes.filter((note) => !value.doubts.includes(note))];
       return {
         title: `${name}, ${spoken(value.matrix)}`,
         cells: [
