@@ -19,7 +19,7 @@ describe('the results document', () => {
 
   it('is refused when it is none of ours, or of another version', () => {
     expect(() => parseResults('{"a": 1}')).toThrow('no results document');
-    expect(() => parseResults(fixtureText.replace('"schema_version":"1.6"', '"schema_version":"2.0"'))).toThrow('2.0');
+    expect(() => parseResults(fixtureText.replace('"schema_version":"1.7"', '"schema_version":"2.0"'))).toThrow('2.0');
     expect(() => parseResults('')).toThrow();
   });
 
