@@ -66,7 +66,7 @@ describe('fish', () => {
     const { default: FishPage } = await import('../src/pages/FishPage.svelte');
     for (const fish of study.fish) {
       // A canvas is not to be had here.
-      const body = shown(FishPage, { results: study, fishes: [{ ...fish, stays: fish.stays.map((stay) => ({ ...stay, trace: { ...stay.trace, at_s: [], oxygen_mg_per_l: [] } })) }] });
+      const body = shown(FishPage, { known: known(), results: study, fishes: [{ ...fish, stays: fish.stays.map((stay) => ({ ...stay, trace: { ...stay.trace, at_s: [], oxygen_mg_per_l: [] } })) }] });
       flushSync();
       noFailedFigure(body);
       for (const peak of fish.metrics.peaks) expect(body.querySelector(`.numbers button[aria-label^="${fish.id}, ${peak.name}"]`)).not.toBeNull();
@@ -77,7 +77,7 @@ describe('fish', () => {
   it('two stand side by side, section by section', async () => {
     const { default: FishPage } = await import('../src/pages/FishPage.svelte');
     const fishes = study.fish.slice(0, 2).map((fish) => ({ ...fish, stays: [] }));
-    const body = shown(FishPage, { results: study, fishes });
+    const body = shown(FishPage, { known: known(), results: study, fishes });
     flushSync();
     expect(body.querySelectorAll('h1')).toHaveLength(2);
     for (const row of body.querySelectorAll('section.row')) expect(row.querySelectorAll('.column')).toHaveLength(2);

@@ -1,12 +1,13 @@
 // Wishes that wait: their order, that each is written once, what a refusal leaves, and what a reload finds again.
 import { describe, expect, it } from 'vitest';
 import { patience } from '../src/server/feed';
-import { Unsent, type Item, type Sender, type Wished } from '../src/server/unsent';
+import type { Wish } from '../src/server/api';
+import { Unsent, type Item, type Sender } from '../src/server/unsent';
 
 const study = 'Skerry Voe';
 const keen: Sender = { study, author: 'A. Keen', changeToken: 'token' };
 const about = { fish: 'T01', stay: 's1', spell: 2 };
-const wish = (word: string): Wished => ({ act: 'add', content: { table: 'decisions', row: { stay: 's1', act: word } }, reason: 'a leak' });
+const wish = (word: string): Wish => ({ act: 'add', content: { table: 'decisions', row: { stay: 's1', act: word } }, reason: 'a leak' });
 
 type Answer = { status: number; body?: unknown } | 'no answer';
 interface Entry {

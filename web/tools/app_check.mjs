@@ -509,6 +509,90 @@ if (study.doubtful) {
   await all.context.close();
 }
 
+// ---------------------------------------------------------------- a fish's facts and events corrected
+
+{
+  const id = study.fish[0];
+  const all = await atWork('correcting', pages['one-fish'], '.fish-name button', id);
+  const { page, press, must, numbers, ask, answered, fault } = all;
+  const before = await numbers();
+  /** Rows of a table as objects. */
+  const rowsOf = async (table) => {
+    const { columns, rows } = await ask(`/api/tables/${table}`);
+    return rows.map((row) => Object.fromEntries(columns.map((name, i) => [name, row.cells[i] ?? ''])));
+  };
+  const massNow = async () => (await rowsOf('fish')).find((row) => row.fish === id).mass_g;
+  const rowsNow = async () => (await rowsOf('events')).filter((row) => row.fish === id);
+  const written = async (what) => {
+    await page.getByRole('button', { name: what }).click();
+    await page.waitForFunction(() => document.querySelector('.edit-fish [role=status]')?.textContent.startsWith('Written'), undefined, { timeout: 20000 });
+  };
+  const fill = (label, text) => page.locator('.row-form label').filter({ hasText: label }).locator('input').first().fill(text);
+
+  await press('e');
+  await page.getByRole('button', { name: 'Correct its facts' }).click();
+  await axeOf(page, fault);
+  await fill('mass, g', 'heavy');
+  await fill('Why', 'measured again');
+  await picture(page, 'edit-facts-laptop');
+  await page.getByRole('button', { name: 'Write it' }).click();
+  await must('a mass that is none is not told at its cell', async () => (await page.locator('.row-form label [role=alert]').innerText()).includes('heavy'));
+  const mass = Number(await massNow());
+  await fill('mass, g', String(mass + 50));
+  // Somebody else has changed the cell meanwhile: the real program's own complaint.
+  await page.route('**/api/entries', (route) =>
+    route.request().method() === 'POST' ? route.continue({ postData: route.request().postData().replace(`"was":"${mass}"`, '"was":"1"') }) : route.continue());
+  await page.getByRole('button', { name: 'Write it' }).click();
+  await must('a refusal is not told at the form', async () => (await page.locator('.row-form [role=alert]').innerText({ timeout: 20000 })).includes('holds'));
+  await must('a refusal loses what was typed', async () => (await page.locator('.row-form label').filter({ hasText: 'mass, g' }).locator('input').first().inputValue()) === String(mass + 50));
+  await picture(page, 'edit-refused-laptop');
+  await page.unroute('**/api/entries');
+  await written('Write it');
+  await must('the corrected cell is not in the table', async () => (await massNow()) === String(mass + 50));
+  await page.getByRole('button', { name: 'Close', exact: true }).click();
+  await must('a corrected mass does not show what it does', async () => {
+    await page.waitForTimeout(600);
+    await answered();
+    return (await page.locator('.before-after tbody tr').count()) > 0 && (await numbers()) !== before;
+  });
+  await picture(page, 'edit-changed-laptop');
+
+  const count = (await rowsNow()).length;
+  const at = (await rowsNow())[0].at;
+  await press('e');
+  await page.getByRole('button', { name: 'Add an event' }).click();
+  await fill('at', at);
+  await page.locator('.row-form select').first().selectOption('note');
+  await fill('note', 'remembered ashore');
+  await written('Write it');
+  await must('a late event is not in the table', async () => (await rowsNow()).length === count + 1);
+  await page.locator('.edit-fish li').filter({ hasText: 'remembered ashore' }).getByRole('button', { name: 'Correct' }).click();
+  await fill('note', 'remembered next day');
+  await fill('Why', 'typed wrongly');
+  await written('Write it');
+  await must('an event is not corrected', async () => (await rowsNow()).some((row) => row.note === 'remembered next day'));
+  await axeOf(page, fault);
+  await picture(page, 'edit-events-laptop');
+  await page.locator('.edit-fish li').filter({ hasText: 'remembered next day' }).getByRole('button', { name: 'Take out' }).click();
+  await fill('Why', 'never happened');
+  await written('Take it out');
+  await must('an event is not taken out', async () => (await rowsNow()).length === count);
+  await page.getByRole('button', { name: 'Close', exact: true }).click();
+  await answered();
+  await undoAll(all, 4);
+  await must('undone, the fish’s numbers are not as before', async () => (await numbers()) === before);
+  await all.context.close();
+}
+{
+  const all = await atWork('correcting, phone', pages['one-fish'], '.fish-name button', study.fish[0], { viewport: sizes.phone, hasTouch: true });
+  await all.page.locator('.fish-name button').click();
+  await all.page.getByRole('button', { name: 'Add an event' }).click();
+  await fits(all.page, all.fault);
+  await axeOf(all.page, all.fault);
+  await picture(all.page, 'edit-events-phone');
+  await all.context.close();
+}
+
 // ---------------------------------------------------------------- states that a good day does not show
 
 const stateNow = { phase: 'ready', what: '', done: 0, total: 0, unit: '', revision: 'other', answered_at: '2026-06-14T03:12:00Z', complaints: [] };

@@ -1,5 +1,5 @@
 // A judgement of a spell as rows of decisions.csv.
-import type { Wished } from '../server/unsent';
+import type { Wish } from '../server/api';
 import { boundText, momentOf, type Bounds } from './bounds';
 import type { Deed } from './reasons';
 import type { Stay } from './results';
@@ -15,8 +15,8 @@ export interface Judgement {
 export type Sight = 'hidden' | 'seen';
 
 /** Each a row of its own: a later one of its kind replaces an earlier one, and both stay in the record. */
-export function decisionsOf(stay: Stay, spell: number, judgement: Judgement, sight: Sight, at: string): Wished[] {
-  const row = (act: string, value: string): Wished => ({
+export function decisionsOf(stay: Stay, spell: number, judgement: Judgement, sight: Sight, at: string): Wish[] {
+  const row = (act: string, value: string): Wish => ({
     act: 'add',
     content: { table: 'decisions', row: { stay: stay.id, moment: momentOf(stay, spell), act, ...(value === '' ? {} : { value }), treatment: sight, at } },
     reason: judgement.reason,

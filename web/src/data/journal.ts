@@ -1,14 +1,17 @@
 // What the journal's entries say to people: what was done, what of it can be undone and done again.
 import type { Results, Stay } from './results';
-import type { Entry } from '../server/wire';
-import type { About, Wished } from '../server/unsent';
+import type { Entry, Wish } from '../server/api';
+import type { About } from '../server/unsent';
 import { seconds, spoken } from './read';
 
 /** Whoever opened the program on the machine itself has no name of their own; so the program writes it. */
 export const authorOf = (sessionName: string): string => (sessionName === '' ? 'somebody at this machine' : sessionName);
 
-const textIn = (content: Record<string, unknown>, name: string): string => {
-  const value = content[name];
+/** What stands under a name in an entry's content, which these pages may not be able to read. */
+const inContent = (content: unknown, name: string): unknown => (typeof content === 'object' && content !== null ? (content as Record<string, unknown>)[name] : undefined);
+
+const textIn = (content: unknown, name: string): string => {
+  const value = inContent(content, name);
   return typeof value === 'string' ? value : '';
 };
 
@@ -21,8 +24,8 @@ const lastOf = <T>(list: readonly T[], is: (each: T, i: number) => boolean): T |
 };
 
 type Texts = Record<string, string>;
-const textsIn = (content: Record<string, unknown>, name: string): Texts => {
-  const value = content[name];
+const textsIn = (content: unknown, name: string): Texts => {
+  const value = inContent(content, name);
   return typeof value === 'object' && value !== null ? (value as Texts) : {};
 };
 
@@ -61,7 +64,7 @@ export const undoOf = (entries: Entry[], entry: Entry): Entry | undefined =>
   lastOf(entries, (each) => isUndo(each) && !each.is_undone && textIn(each.content, 'entry') === entry.id);
 
 /** Wishes that undo an entry and what was written in one with it, the last first. */
-export const undoing = (entries: Entry[], entry: Entry, reason: string): Wished[] =>
+export const undoing = (entries: Entry[], entry: Entry, reason: string): Wish[] =>
   together(entries, entry)
     .filter((each) => !each.is_undone)
     .reverse()

@@ -5,9 +5,10 @@ import { where } from '../app/where.svelte';
 import { aboutOf, authorOf, lastDone, lastUndone, undoing, wordsOf } from '../data/journal';
 import type { Results } from '../data/results';
 import type { Known } from './feed';
-import { askFor, isAborted, problemOf, type Problem } from './request';
-import { Unsent, type About, type Item, type Outcome, type Wished } from './unsent';
-import { entriesOf, type Entry } from './wire';
+import { isAborted, problemOf, type Problem } from './request';
+import type { Entry, Wish } from './api';
+import { askEntries } from './setup';
+import { Unsent, type About, type Item, type Outcome } from './unsent';
 
 /** What was written since the numbers were last as `before`. */
 export interface Change {
@@ -74,7 +75,7 @@ class Changes {
     const reading = new AbortController();
     this.reading = reading;
     try {
-      this.entries = await askFor('/api/entries', entriesOf, { signal: reading.signal });
+      this.entries = await askEntries({ signal: reading.signal });
       this.problem = null;
     } catch (error) {
       if (!isAborted(error)) this.problem = problemOf(error);
@@ -82,7 +83,7 @@ class Changes {
   }
 
   /** One change, of one or several entries; what became of it. */
-  async write(what: string, about: About, wishes: Wished[]): Promise<Outcome> {
+  async write(what: string, about: About, wishes: Wish[]): Promise<Outcome> {
     const results = this.known?.results;
     const revision = this.known?.state?.revision ?? '';
     this.said = '';

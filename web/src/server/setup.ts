@@ -1,6 +1,7 @@
 // What Set-up asks of the program: tables, the brief, and files that are offered.
-import type { Brief, Complaint, Entry, Grid, Journal, Look, LookWish, SettingSection, Table, TakeWish, Taken, Wish, Written } from './api';
+import type { Brief, Complaint, Entry, Grid, Look, LookWish, SettingSection, Table, TakeWish, Taken, Wish } from './api';
 import { askFor, Problem, problemOf, sendFor, type Asking } from './request';
+import { entriesOf, idsOf } from './wire';
 
 export const mostOfferedBytes = 256 * 2 ** 20;
 /** of one post of entries */
@@ -25,8 +26,6 @@ export const briefOf = (value: unknown): Brief => having(value, ['text', 'sha256
 export const lookOf = (value: unknown): Look => having(value, ['id', 'stop', 'columns', 'first_rows', 'streams', 'places'], 'what the reader saw');
 const settingsOf = (value: unknown): SettingSection[] => listWith(value, 'settings', 'the list of settings');
 const complaintsOf = (value: unknown): Complaint[] => listWith(value, 'text', 'the list of complaints');
-const entriesOf = (value: unknown): Entry[] => listWith(having<Journal>(value, ['entries'], 'the journal').entries, 'act', 'the journal');
-const idsOf = (value: unknown): string[] => having<Written>(value, ['ids'], 'the answer').ids;
 
 export const askTables = (asking?: Asking): Promise<Table[]> => askFor('/api/tables', tablesOf, asking);
 export const askGrid = (table: string, asking?: Asking): Promise<Grid> => askFor(`/api/tables/${encodeURIComponent(table)}`, gridOf, asking);

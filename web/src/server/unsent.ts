@@ -3,13 +3,8 @@
 // sent. What is refused stays, with the reason, until somebody sends it again or takes it back.
 import { patience } from './feed';
 import { post, problemOf, type Fetch, type Problem } from './request';
+import type { Wish } from './api';
 import { idsOf } from './wire';
-
-export interface Wished {
-  act: 'add' | 'set' | 'withdraw' | 'undo';
-  content: Record<string, unknown>;
-  reason: string;
-}
 
 /** What a change is about: where it is shown, and whose numbers it may move. */
 export interface About {
@@ -31,7 +26,7 @@ export interface Item {
   /** in words */
   what: string;
   about: About;
-  wishes: Wished[];
+  wishes: Wish[];
   /** why it was refused; null while it waits */
   refusal: { what: string; whatToDo: string } | null;
 }
@@ -101,7 +96,7 @@ export class Unsent {
   }
 
   /** Keeps it, tries to send it, and says what became of that. */
-  async put(sender: Pick<Sender, 'study' | 'author'>, what: string, about: About, wishes: Wished[]): Promise<Outcome> {
+  async put(sender: Pick<Sender, 'study' | 'author'>, what: string, about: About, wishes: Wish[]): Promise<Outcome> {
     const id = this.world.word();
     // The word goes into what is written, one for each.
     const marked = wishes.map((wish, i) => ({ ...wish, content: { ...wish.content, wish: `${id}.${i}` } }));

@@ -1,5 +1,6 @@
 // What the server says besides the results, checked at the door: a value of another shape is refused in words.
 import type { DrawnTrace } from '../data/results';
+import type { Entry } from './api';
 
 export interface About {
   program: string;
@@ -138,35 +139,19 @@ export function traceOf(value: unknown): DrawnTrace {
   return value as DrawnTrace;
 }
 
-/** What somebody did in the program: an entry of the journal. */
-export interface Entry {
-  /** place in the order, from 1 */
-  number: number;
-  id: string;
-  at: string;
-  author: string;
-  role: string;
-  act: string;
-  /** empty where it is none that these pages can read */
-  content: Record<string, unknown>;
-  reason: string;
-  is_undone: boolean;
-}
-
 export function entriesOf(value: unknown): Entry[] {
   const { entries } = fields(value, 'journal');
   if (!Array.isArray(entries)) throw new Error('journal: "entries" is no list');
   return entries.map((each) => {
     const from = fields(each, 'entry');
-    const isReadable = typeof from.content === 'object' && from.content !== null;
     return {
       number: numberOr(from.number, 0),
       id: text(from, 'id', 'entry'),
       at: text(from, 'at', 'entry'),
       author: text(from, 'author', 'entry'),
-      role: text(from, 'role', 'entry'),
+      role: text(from, 'role', 'entry') as Entry['role'],
       act: text(from, 'act', 'entry'),
-      content: isReadable ? (from.content as Fields) : {},
+      content: from.content ?? null,
       reason: textOrNull(from.reason) ?? '',
       is_undone: from.is_undone === true,
     };
