@@ -12,7 +12,7 @@ export const none = (reason: string, unit = ''): Quantity => ({ value: null, uni
 
 export function bloodValue(analyte: string, value: Quantity, more: Partial<BloodValue> = {}): BloodValue {
   return {
-    analyte, matrix: 'plasma', value, below: null, above: null, as_written: '', device: '', haemolysis: 'none', sample: '', plate: '', wells: [],
+    analyte, matrix: 'plasma', value, below: null, above: null, as_written: '', device: '', haemolysis: 'none', doubts: [], sample: '', plate: '', wells: [],
     from: 'blood.csv, line 2', range_low: number(0.1, value.unit), range_high: number(30, value.unit), range_source: 'A. Source 1991, from memory',
     is_outside_range: false, notes: [], ...more,
   };
