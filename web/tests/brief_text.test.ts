@@ -19,6 +19,9 @@ describe('the brief as text', () => {
     expect(withSetting(text, 8, 'a', '1').text).toBe(`${text}\na = 1`);
     expect(withSetting('[peak]', 0, 'a', '1').text).toBe('[peak]\na = 1');
   });
+  it('a setting that a remark shows takes its place', () => {
+    expect(withSetting('[water]\n# of the sea\n#salinity =\n#flow = 1\n\n[peak]', 1, 'salinity', '31.5')).toEqual({ text: '[water]\n# of the sea\nsalinity = 31.5\n#flow = 1\n\n[peak]', line: 2 });
+  });
   it('a key is found in its own section only', () => {
     expect(lineOfKey(text, 3, 'title')).toBe(2);
     expect(lineOfKey(text, 5, 'title')).toBeNull();

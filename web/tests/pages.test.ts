@@ -55,6 +55,14 @@ describe('the study', () => {
     expect(text).toContain('line 12');
     expect(text).toContain('write one of assemblies.csv');
   });
+  it('newly made, leads through Set-up before it says what is missing', async () => {
+    const { default: StudyPage } = await import('../src/pages/StudyPage.svelte');
+    const none: Worry = { severity: 'stops', text: 'stays.csv: no stay: there is nothing to compute', file: 'stays.csv', line: null, column: null, remedy: '' };
+    const state = { ...known().state!, phase: 'stopped' as const, complaints: [none] };
+    const body = shown(StudyPage, { known: known({ results: null, state }), isEmpty: false });
+    expect([...body.querySelectorAll('.steps a')].map((link) => link.getAttribute('href'))).toEqual(expect.arrayContaining(['/set-up/brief', '/set-up/files', '/set-up/tables/assemblies', '/set-up/tables/fish']));
+    expect(body.querySelector('.worries a')?.getAttribute('href')).toBe('/set-up/tables/stays');
+  });
   it('empty, says what to do next', async () => {
     const { default: StudyPage } = await import('../src/pages/StudyPage.svelte');
     expect(textOf(shown(StudyPage, { known: known({ results: { ...study, fish: [] } }), isEmpty: true }))).toContain('What to do next');

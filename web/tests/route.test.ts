@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { chapterOf, chapters, pathOf, routeOf, type Route } from '../src/data/route';
+import { chapterOf, chapters, pathOf, routeOf, setUpPathOf, type Route } from '../src/data/route';
 
 describe('addresses', () => {
   const all: [string, Route][] = [
@@ -39,5 +39,11 @@ describe('addresses', () => {
     for (const { chapter, path } of chapters) expect(chapterOf(routeOf(path))).toBe(chapter);
     expect(chapterOf({ page: 'one_fish', fish: 'a', beside: null })).toBe('fish');
     expect(chapterOf({ page: 'unknown', path: '/x' })).toBeNull();
+  });
+
+  it('files of the study have their place in Set-up, others none', () => {
+    expect(setUpPathOf('study.toml')).toBe('/set-up/brief');
+    expect(setUpPathOf('clock_checks.csv')).toBe('/set-up/tables/clock_checks');
+    for (const file of ['', 'journal', 'raw/day.csv', 'results.json']) expect(setUpPathOf(file), file).toBeNull();
   });
 });

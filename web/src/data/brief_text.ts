@@ -25,22 +25,31 @@ export function spanOf(text: string, line: number): { from: number; to: number }
   return { from, to: from + (lines[line]?.length ?? 0) };
 }
 
-/** The text with a setting behind the last line of the section in which `line` stands; `line` of the new one with it. */
-export function withSetting(text: string, line: number, key: string, value: string): { text: string; line: number } {
-  const lines = linesOf(text);
-  let end = line + 1;
-  while (end < lines.length && !header.test(lines[end] ?? '')) ++end;
-  while (end > line + 1 && (lines[end - 1] ?? '').trim() === '') --end;
-  return { text: [...lines.slice(0, end), `${key} = ${value}`, ...lines.slice(end)].join('\n'), line: end };
-}
-
-/** Whether the section in which `line` stands says the key already; the line in which it does, from 0, or null. */
-export function lineOfKey(text: string, line: number, key: string): number | null {
-  const lines = linesOf(text);
+/** First line of the section in which `line` stands, and the one behind its last. */
+function sectionSpan(lines: string[], line: number): { start: number; end: number } {
   let start = Math.min(line, lines.length - 1);
   while (start > 0 && !header.test(lines[start] ?? '')) --start;
-  for (let i = start; i < lines.length && (i === start || !header.test(lines[i] ?? '')); ++i) if (new RegExp(`^\\s*${key}\\s*=`).test(lines[i] ?? '')) return i;
+  let end = start + 1;
+  while (end < lines.length && !header.test(lines[end] ?? '')) ++end;
+  return { start, end };
+}
+
+/** The line, from 0, in which the section of `line` says the key, or as a remark would say it; null where it does not. */
+export function lineOfKey(text: string, line: number, key: string, isRemark = false): number | null {
+  const lines = linesOf(text);
+  const { start, end } = sectionSpan(lines, line);
+  const is = new RegExp(`^\\s*${isRemark ? '#\\s*' : ''}${key}\\s*=`);
+  for (let i = start; i < end; ++i) if (is.test(lines[i] ?? '')) return i;
   return null;
+}
+
+/** The text with a setting in the section of `line`: in place of the remark that shows it, else behind the section's last line. */
+export function withSetting(text: string, line: number, key: string, value: string): { text: string; line: number } {
+  const lines = linesOf(text);
+  const remark = lineOfKey(text, line, key, true);
+  let at = remark ?? sectionSpan(lines, line).end;
+  while (remark === null && at > line + 1 && (lines[at - 1] ?? '').trim() === '') --at;
+  return { text: [...lines.slice(0, at), `${key} = ${value}`, ...lines.slice(remark === null ? at : at + 1)].join('\n'), line: at };
 }
 
 /** Lines of each text, from 0, that the other does not have, in their order (longest common subsequence). */

@@ -113,3 +113,10 @@ export function pathOf(route: Route): string {
       return route.path;
   }
 }
+
+/** Where a file of the study is changed on the pages; null where it is not. */
+export function setUpPathOf(file: string): string | null {
+  if (file === 'study.toml') return pathOf({ page: 'set_up', part: 'brief', table: null });
+  const table = /^([a-z_]+)\.csv$/.exec(file)?.[1];
+  return table === undefined || table === 'refused_rows' ? null : pathOf({ page: 'set_up', part: 'tables', table });
+}
