@@ -5,6 +5,8 @@ import type { Look, LookWish } from '../../server/api';
 import { isAborted, Problem, problemOf } from '../../server/request';
 import { lookAgain, mostOfferedBytes, offerFile, takeIn } from '../../server/setup';
 
+export const mostText = `${mostOfferedBytes / 2 ** 20} MiB`;
+
 /** Which [[trace]] takes the file: one of the brief's by its name, or a new one. */
 export type Goal = { kind: 'there'; trace: string; place: string } | { kind: 'new' };
 
@@ -29,7 +31,7 @@ export class Offer {
     this.number = number;
     this.name = traceNameOf(file.name);
     if (file.size > mostOfferedBytes) {
-      this.problem = new Problem(413, `${file.name} has ${sizeText(file.size)}; through this page go at most ${sizeText(mostOfferedBytes)}`,
+      this.problem = new Problem(413, `${file.name} has ${sizeText(file.size)}; through this page go at most ${mostText}`,
         'Copy it below raw/ in the study’s folder by hand and say in the brief, as [[trace]], how it is read; or let the logger write a file a day.');
       this.state = 'failed';
     } else if (file.size === 0) {
