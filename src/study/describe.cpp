@@ -124,10 +124,8 @@ std::vector<DescribedSection> described_settings() {
                        .what = section.what,
                        .settings = described(settings(), section.name)});
     }
-    const auto list = [&](std::string name, const auto& of, std::string what) {
-        auto rows = described(of, name);
-        out.push_back(
-            {.name = std::move(name), .is_list = true, .what = std::move(what), .settings = std::move(rows)});
+    const auto list = [&](const std::string& name, const auto& of, const std::string& what) {
+        out.push_back({.name = name, .is_list = true, .what = what, .settings = described(of, name)});
     };
     list("trace", trace_settings(),
          "Files that one logger wrote, on one clock; as many of these as there are loggers. What is not set "
