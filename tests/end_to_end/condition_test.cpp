@@ -199,10 +199,10 @@ TEST_F(MessyCondition, each_slip_of_blood_is_told_at_its_cell) {
     EXPECT_THAT(said,
                 told("blood.csv line 2, column \"volume_ml\"", "OVER the permit's 1.00 mL/kg by 0.40 mL"));
     EXPECT_THAT(said, told("blood.csv line 3, column \"drawn_at\"", "first met at 2026-06-14T07:55:00Z",
-                            "until then the row is left out"));
+                           "until then the row is left out"));
     EXPECT_THAT(said, told("blood.csv line 4, column \"value\": \"5,2\"", "write a decimal point"));
     EXPECT_THAT(said, told("blood.csv line 5, column \"drawn_at\": \"06/14/2026 09:06\" is not a time",
-                            "format the column as yyyy-mm-dd"));
+                           "format the column as yyyy-mm-dd"));
     EXPECT_THAT(said, told("blood.csv line 6, column \"unit\": \"mmol/gal\"", "one of mmol/L"));
     EXPECT_THAT(said, told("blood.csv line 7, column \"volume_ml\": \"-0.4\"", "more than 0"));
     EXPECT_THAT(said,
@@ -225,11 +225,9 @@ TEST_F(MessyCondition, each_slip_of_tubes_and_plates_is_told_at_its_cell) {
     EXPECT_THAT(said, told("samples.csv line 5, column \"sample\"", "\"A3\"", "stands in line 4 already"));
     EXPECT_THAT(said, told("wells.csv line 22, column \"dilution\": \"0\"", "more than 0"));
     EXPECT_THAT(said, told("wells.csv line", "E5 of \"p1\" stands in line", "neither row counts"));
-    EXPECT_THAT(said,
-                told("wells.csv line", "of plate \"p1\"", "that of 6.25 ng/mL (E1, E2): read back as"));
+    EXPECT_THAT(said, told("wells.csv line", "of plate \"p1\"", "that of 6.25 ng/mL (E1, E2): read back as"));
     EXPECT_THAT(said, told("raw/plates/p1.csv line", "that the plate map does not name", "H12"));
-    EXPECT_THAT(said,
-                told("plates.csv line 3, column \"file\"", "\"raw/plates/p2.csv\": the file is empty"));
+    EXPECT_THAT(said, told("plates.csv line 3, column \"file\"", "\"raw/plates/p2.csv\": the file is empty"));
     const auto& plates = results.at("condition").at("plates");
     ASSERT_EQ(plates.size(), 2U);
     EXPECT_EQ(plates[0].at("unanswered"), "");
@@ -243,9 +241,9 @@ TEST_F(MessyCondition, each_slip_of_scores_and_fates_is_told_at_its_cell) {
                 told("fins.csv line 102, column \"fin\": \"left_pelvik\"", "did you mean left_pelvic?"));
     EXPECT_THAT(said, told("fins.csv line 103, column \"score\": \"shredded\"", "one of whole, torn"));
     EXPECT_THAT(said, told("fates.csv line 60, column \"at\"",
-                            "released at 2026-06-14T18:00:00Z, after it was "
-                            "found dead",
-                            "the first death stands"));
+                           "released at 2026-06-14T18:00:00Z, after it was "
+                           "found dead",
+                           "the first death stands"));
     EXPECT_EQ(fish("F10").at("fate").at("ending"), "dead");
 }
 
