@@ -3,74 +3,31 @@
 #include "pages/edit_routes.hpp"
 
 #include <algorithm>
-#include <chrono>
-#include <thread>
 
 #include <gmock/gmock.h>
-#include <gtest/gtest.h>
-#include <nlohmann/json.hpp>
 
 #include "base/file.hpp"
-#include "server/target.hpp"
-#include "support/small_study.hpp"
+#include "pages/asked_routes.hpp"
 
 namespace backeddy::pages {
 namespace {
 
 using nlohmann::json;
 using server::Method;
-using server::Response;
 using server::Right;
 using server::Role;
-using server::Routes;
 using testing::HasSubstr;
-using namespace std::chrono_literals;
 
-class EditRoutes : public testing::Test {
+class EditRoutes : public AskedRoutes {
   protected:
+    EditRoutes() : AskedRoutes("edit_routes_") {}
     void SetUp() override {
-        test::write_all(folder_, test::small_study());
-        desk_ = std::make_unique<app::Desk>(app::DeskWish{
-            .folder = folder_.path(), .now = [] { return *parse_iso("2026-06-20T12:00:00Z"); }});
-        routes_ = std::make_unique<Routes>(*Routes::of(edit_routes(*desk_)));
+        open(test::small_study(), edit_routes);
         ASSERT_TRUE(until(1));
     }
     [[nodiscard]] bool until(std::uint64_t revision) const {
-        for (const auto end = std::chrono::steady_clock::now() + 60s;
-             std::chrono::steady_clock::now() < end;) {
-            if (desk_->state().phase == app::DeskPhase::ready && desk_->state().revision >= revision) {
-                return true;
-            }
-            std::this_thread::sleep_for(5ms);
-        }
-        return false;
+        return AskedRoutes::until(app::DeskPhase::ready, revision);
     }
-    [[nodiscard]] Response ask(const std::string& address, Method method = Method::get, std::string body = {},
-                               Role role = Role::scientist) const {
-        const auto target = server::parse_target(address);
-        auto found = routes_->find(method, target->path);
-        if (auto* refusal = std::get_if<Response>(&found)) {
-            return *refusal;
-        }
-        auto& match = std::get<Routes::Match>(found);
-        return match.route->handler({.method = method,
-                                     .path = target->path,
-                                     .query = target->query,
-                                     .named = match.named,
-                                     .body = std::move(body),
-                                     .asker = {.name = "A. Tester", .role = role}});
-    }
-    [[nodiscard]] json ask_json(const std::string& address, Method method = Method::get,
-                                const std::string& body = {}) const {
-        const auto answer = ask(address, method, body);
-        EXPECT_EQ(answer.status, 200) << address << ": " << answer.body.view();
-        return json::parse(answer.body.view());
-    }
-
-    test::ScratchFolder folder_{std::string("edit_routes_") +
-                                testing::UnitTest::GetInstance()->current_test_info()->name()};
-    std::unique_ptr<app::Desk> desk_;
-    std::unique_ptr<Routes> routes_;
 };
 
 TEST_F(EditRoutes, tell_what_the_tables_are_and_who_may_change_them) {

@@ -3,21 +3,16 @@
 #include "pages/study_routes.hpp"
 
 #include <algorithm>
-#include <chrono>
-#include <thread>
 
 #include <gmock/gmock.h>
-#include <gtest/gtest.h>
-#include <nlohmann/json.hpp>
 
 #include "app/run.hpp"
 #include "app/why.hpp"
+#include "pages/asked_routes.hpp"
 #include "pages/edit_routes.hpp"
 #include "pages/page_files.hpp"
 #include "server/gate.hpp"
 #include "server/own_routes.hpp"
-#include "server/target.hpp"
-#include "support/small_study.hpp"
 
 namespace backeddy::pages {
 namespace {
@@ -30,63 +25,22 @@ using server::Response;
 using server::Right;
 using server::Role;
 using server::Route;
-using server::Routes;
 using testing::Contains;
 using testing::HasSubstr;
-using namespace std::chrono_literals;
 
-/// The routes over a study's folder, asked as a scientist.
-class StudyRoutes : public testing::Test {
+class StudyRoutes : public AskedRoutes {
   protected:
+    StudyRoutes() : AskedRoutes("routes_") {}
     void open(const test::StudyFiles& files = test::small_study()) {
-        test::write_all(folder_, files);
-        desk_ = std::make_unique<app::Desk>(app::DeskWish{
-            .folder = folder_.path(), .now = [] { return *parse_iso("2026-06-20T12:00:00Z"); }});
-        auto all = study_routes(*desk_);
-        std::ranges::move(page_routes(), std::back_inserter(all));
-        routes_ = std::make_unique<Routes>(*Routes::of(std::move(all)));
-    }
-
-    [[nodiscard]] bool until(app::DeskPhase phase, std::uint64_t revision) const {
-        for (const auto end = std::chrono::steady_clock::now() + 60s;
-             std::chrono::steady_clock::now() < end;) {
-            if (desk_->state().phase == phase && desk_->state().revision == revision) {
-                return true;
-            }
-            std::this_thread::sleep_for(5ms);
-        }
-        return false;
-    }
-
-    [[nodiscard]] Response ask(const std::string& address, Method method = Method::get, std::string body = {},
-                               Role role = Role::scientist) const {
-        const auto target = server::parse_target(address);
-        EXPECT_TRUE(target) << address;
-        auto found = routes_->find(method, target->path);
-        if (auto* refusal = std::get_if<Response>(&found)) {
-            return *refusal;
-        }
-        auto& match = std::get<Routes::Match>(found);
-        return match.route->handler({.method = method,
-                                     .path = target->path,
-                                     .query = target->query,
-                                     .named = match.named,
-                                     .body = std::move(body),
-                                     .asker = {.name = "A. Tester", .role = role}});
-    }
-    [[nodiscard]] json ask_json(const std::string& address) const {
-        const auto answer = ask(address);
-        EXPECT_EQ(answer.status, 200) << address << ": " << answer.body.view();
-        return json::parse(answer.body.view());
+        AskedRoutes::open(files, [](app::Desk& desk) {
+            auto all = study_routes(desk);
+            std::ranges::move(page_routes(), std::back_inserter(all));
+            return all;
+        });
     }
     [[nodiscard]] Response write(const std::string& entries, Role role = Role::scientist) const {
         return ask("/api/entries", Method::post, R"({"entries":[)" + entries + "]}", role);
     }
-
-    test::ScratchFolder folder_{std::string("routes_") +
-                                testing::UnitTest::GetInstance()->current_test_info()->name()};
-    std::unique_ptr<app::Desk> desk_;
-    std::unique_ptr<Routes> routes_;
 };
 
 const std::string exclusion =

@@ -82,6 +82,28 @@ beforeEach(() => {
   };
 });
 
+describe("the journal's copy", () => {
+  const behind = { folder: '/media/stick/voe', behind: 3, trouble: 'the disk is full', complete: null };
+
+  it('is asked for at the start, and followed', async () => {
+    bench.answers['/api/copy'] = { body: JSON.stringify(behind) };
+    await bench.start();
+    expect(bench.known.copy).toEqual(behind);
+    bench.line.onmessage?.({ data: JSON.stringify({ copy: { ...behind, behind: 0, trouble: '', complete: '2026-06-14T03:12:00Z' } }) });
+    expect(bench.known.copy?.trouble).toBe('');
+    expect(bench.known.copy?.complete).toBe('2026-06-14T03:12:00Z');
+  });
+
+  it('stops nothing where there is none, or no word of it', async () => {
+    await bench.start();
+    expect(bench.known.copy).toBeNull();
+    expect(bench.known.results).not.toBeNull();
+    bench.answers['/api/copy'] = { body: 'null' };
+    await bench.start();
+    expect(bench.known.copy).toBeNull();
+  });
+});
+
 describe('a good day', () => {
   it('who, state and results are there, and the line is live once it is open', async () => {
     await bench.start();

@@ -3,7 +3,8 @@
 import { parseResults } from '../data/read';
 import type { Results } from '../data/results';
 import { ask, askFor, isAborted, Problem, type Fetch } from './request';
-import { aboutOf, sessionOf, stateOf, type About, type ServerState, type Session } from './wire';
+import type { Copy } from './api';
+import { aboutOf, copyOf, sessionOf, stateOf, type About, type ServerState, type Session } from './wire';
 
 export type Link = 'connecting' | 'live' | 'lost' | 'signed_out';
 
@@ -12,6 +13,8 @@ export interface Known {
   session: Session | null;
   state: ServerState | null;
   results: Results | null;
+  /** of the journal; null while there is none or nothing is known of it */
+  copy: Copy | null;
   link: Link;
   /** ms since 1970; null while the line holds */
   lostSince: number | null;
@@ -41,7 +44,7 @@ export interface World {
 export const patience = (failures: number): number => Math.min(20_000, 500 * 2 ** Math.max(0, failures - 1));
 
 export class Feed {
-  known: Known = { about: null, session: null, state: null, results: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
+  known: Known = { about: null, session: null, state: null, results: null, copy: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
   private readonly world: World;
   private readonly tell: (known: Known) => void;
   private line: Line | null = null;
@@ -81,6 +84,8 @@ export class Feed {
       if (isOvertaken()) return;
       this.take(state);
       this.listen();
+      const copy = await askFor('/api/copy', copyOf, { fetcher: this.world.fetcher }).catch(() => null);
+      if (!isOvertaken()) this.change({ copy });
     } catch (error) {
       if (!isOvertaken()) this.failed(error);
     }
@@ -122,8 +127,9 @@ export class Feed {
 
   private heard(data: unknown): void {
     try {
-      const told = JSON.parse(String(data)) as { state?: unknown } | null;
+      const told = JSON.parse(String(data)) as { state?: unknown; copy?: unknown } | null;
       if (told?.state !== undefined) this.take(stateOf(told.state));
+      if (told?.copy !== undefined) this.change({ copy: copyOf(told.copy) });
     } catch (error) {
       this.change({ fault: `The program sent what these pages cannot read (${error instanceof Error ? error.message : String(error)}).` });
     }

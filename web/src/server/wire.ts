@@ -1,5 +1,6 @@
 // What the server says besides the results, checked at the door: a value of another shape is refused in words.
 import type { DrawnTrace } from '../data/results';
+import type { Copy } from './api';
 import type { Entry } from './api';
 
 export interface About {
@@ -107,6 +108,18 @@ export function stateOf(value: unknown): ServerState {
     revision: String(from.revision ?? ''),
     answered_at: textOrNull(from.answered_at),
     complaints: Array.isArray(from.complaints) ? from.complaints.map(worryOf) : [],
+  };
+}
+
+/** Where the journal's copy stands; null where there is none. */
+export function copyOf(value: unknown): Copy | null {
+  if (value === null) return null;
+  const from = fields(value, 'copy');
+  return {
+    folder: text(from, 'folder', 'copy'),
+    behind: numberOr(from.behind, 0),
+    trouble: textOrNull(from.trouble) ?? '',
+    complete: textOrNull(from.complete),
   };
 }
 
