@@ -80,6 +80,13 @@ std::string curve_lines(const PlateAnswer& plate) {
     return out;
 }
 
+std::string read_text(const condition::BackCalculated& read, const std::string& unit) {
+    if (read.reach == condition::Reach::on_curve) {
+        return fmt::format("{} {}", significant_text(read.concentration, 4), unit);
+    }
+    return read.reach == condition::Reach::below ? "below the standards" : "above the standards";
+}
+
 std::string plate_lines(const PlateAnswers& plates, const BloodValue& value) {
     const auto plate = std::ranges::find_if(
         plates.list, [&](const PlateAnswer& one) { return one.row.id.text() == value.plate; });
@@ -91,13 +98,9 @@ std::string plate_lines(const PlateAnswers& plates, const BloodValue& value) {
         std::ranges::find(plate->result->samples, value.sample, &condition::Material::label);
     if (material != plate->result->samples.end()) {
         for (const auto& step : material->steps) {
-            out += fmt::format(
-                "  mean {} at dilution {:g}: {} in the well\n", significant_text(step.responses.as_read, 5),
-                step.dilution,
-                step.read.reach == condition::Reach::on_curve
-                    ? significant_text(step.read.concentration, 4) + " " + plate->row.unit
-                    : std::string(step.read.reach == condition::Reach::below ? "below" : "above") +
-                          " the standards");
+            out += fmt::format("  mean {} at dilution {:g}: {} in the well\n",
+                               significant_text(step.responses.as_read, 5), step.dilution,
+                               read_text(step.read, plate->row.unit));
         }
     }
     return out + curve_lines(*plate);
