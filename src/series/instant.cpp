@@ -8,10 +8,13 @@ namespace backeddy {
 
 std::string iso_text(Instant moment) {
     using namespace std::chrono;
-    const sys_time<nanoseconds> t{nanoseconds{moment.unix_nanoseconds()}};
-    const auto day = floor<days>(t);
-    const year_month_day date{day};
-    const hh_mm_ss clock{t - day};
+    // By hand: the library's floor turns the day back into nanoseconds, which the first day of all does not
+    // fit.
+    constexpr std::int64_t day_ns = nanoseconds{days{1}}.count();
+    const std::int64_t into_day = ((moment.unix_nanoseconds() % day_ns) + day_ns) % day_ns;
+    const auto day = moment.unix_nanoseconds() / day_ns - (moment.unix_nanoseconds() % day_ns < 0 ? 1 : 0);
+    const year_month_day date{sys_days{days{day}}};
+    const hh_mm_ss clock{nanoseconds{into_day}};
     std::string text = fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}", static_cast<int>(date.year()),
                                    static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()),
                                    clock.hours().count(), clock.minutes().count(), clock.seconds().count());

@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include <gtest/gtest.h>
 
@@ -41,6 +42,11 @@ TEST(Instant, text_reads_back) {
         EXPECT_EQ(parse_iso(iso_text(moment)), moment) << iso_text(moment);
     }
     EXPECT_EQ(iso_text(Instant::unix_nanoseconds(1781471103250000000)), "2026-06-14T21:05:03.25Z");
+    // 2^63 nanoseconds on either side of 1970, as numpy's manual gives the span of datetime64[ns].
+    EXPECT_EQ(iso_text(Instant::unix_nanoseconds(std::numeric_limits<std::int64_t>::max())),
+              "2262-04-11T23:47:16.854775807Z");
+    EXPECT_EQ(iso_text(Instant::unix_nanoseconds(std::numeric_limits<std::int64_t>::min())),
+              "1677-09-21T00:12:43.145224192Z");
 }
 
 // The middle by definition: the steps sorted, the one at half their number. Steps that are all alike, that
