@@ -17,18 +17,6 @@ using study::Edit;
 using study::TableDefinition;
 using study::TableName;
 
-std::string_view table_word(TableName name) {
-    const std::string_view file = study::table(name).file;
-    return file.substr(0, file.rfind('.'));
-}
-
-const TableDefinition* table_of(const std::string& word) {
-    const auto& all = study::tables();
-    const auto found =
-        std::ranges::find_if(all, [&](const auto& table) { return table_word(table.name) == word; });
-    return found == all.end() ? nullptr : &*found;
-}
-
 // What is wrong with an entry, as text to be thrown within this file: an entry is read whole or not at all.
 struct Unreadable {
     std::string found;
@@ -89,7 +77,7 @@ Edit edit_of(const store::Entry& entry, std::uint64_t number) {
         throw Unreadable{"content that is no JSON object", "one, as docs/journal.md says"};
     }
     const std::string word = text_at(content, "table");
-    const auto* table = table_of(word);
+    const auto* table = study::table_of_word(word);
     if (table == nullptr) {
         throw Unreadable{fmt::format("a table \"{}\"", word), "one of the study's tables"};
     }
@@ -267,7 +255,7 @@ std::string_view act_of(const Edit& edit) {
 }
 
 std::string content_of(const Edit& edit) {
-    Json out{{"table", table_word(edit.table)}};
+    Json out{{"table", study::table(edit.table).word()}};
     if (!edit.added_by.empty()) {
         out["added_by"] = edit.added_by;
     } else {

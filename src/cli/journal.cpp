@@ -1,4 +1,3 @@
-#include <cstdlib>
 #include <filesystem>
 #include <string>
 
@@ -6,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "app/journal.hpp"
+#include "base/temporary_folder.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
 #include "store/backup.hpp"
@@ -97,30 +97,6 @@ Expected<void> copy_database(const fs::path& from, const fs::path& to) {
     return {};
 }
 
-/// A folder of its own that goes when the trial is over.
-class TrialFolder {
-  public:
-    TrialFolder() {
-        std::error_code bad;
-        std::string pattern = (fs::temp_directory_path(bad) / "backeddy_restore_XXXXXX").string();
-        if (!bad && ::mkdtemp(pattern.data()) != nullptr) {
-            path_ = pattern;
-        }
-    }
-    TrialFolder(const TrialFolder&) = delete;
-    TrialFolder& operator=(const TrialFolder&) = delete;
-    ~TrialFolder() {
-        std::error_code ignored;
-        if (!path_.empty()) {
-            fs::remove_all(path_, ignored);
-        }
-    }
-    [[nodiscard]] const fs::path& path() const { return path_; }
-
-  private:
-    fs::path path_;
-};
-
 void print_restored(const store::Restored& restored, bool is_trial) {
     for (const auto& damage : restored.damage) {
         fmt::print("damage: {}\n", damage);
@@ -143,20 +119,20 @@ std::optional<fs::path> copy_file(const JournalWords& words) {
 }
 
 int rehearse(const JournalWords& words, const fs::path& file) {
-    const TrialFolder trial;
-    auto copied = trial.path().empty() ? fail({.code = ErrorCode::cannot_write,
-                                               .found = "no folder for temporary files can be made",
-                                               .expected = "one with room for the journal"})
-                                       : copy_database(file, trial.path() / store::journal_name);
+    const auto trial = TemporaryFolder::make("restore");
+    if (!trial) {
+        return report_error(trial.error());
+    }
+    auto copied = copy_database(file, trial->path() / store::journal_name);
     auto from = copy_file(words);
     if (copied && from) {
-        copied = copy_database(*from, trial.path() / store::copy_name);
-        from = trial.path() / store::copy_name;
+        copied = copy_database(*from, trial->path() / store::copy_name);
+        from = trial->path() / store::copy_name;
     }
     if (!copied) {
         return report_error(copied.error());
     }
-    const auto restored = store::restore(trial.path() / store::journal_name, from);
+    const auto restored = store::restore(trial->path() / store::journal_name, from);
     if (!restored) {
         return report_error(restored.error());
     }

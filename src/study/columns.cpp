@@ -12,6 +12,10 @@ const ColumnDefinition* TableDefinition::column(std::string_view wanted) const {
     return found == columns.end() ? nullptr : &*found;
 }
 
+std::string_view TableDefinition::word() const {
+    return std::string_view(file).substr(0, file.rfind('.'));
+}
+
 std::vector<std::string> TableDefinition::column_names() const {
     std::vector<std::string> out;
     for (const auto& column : columns) {
@@ -558,6 +562,12 @@ const std::vector<TableDefinition>& tables() {
 
 const TableDefinition& table(TableName name) {
     return tables().at(static_cast<std::size_t>(name));
+}
+
+const TableDefinition* table_of_word(std::string_view word) {
+    const auto& all = tables();
+    const auto found = std::ranges::find_if(all, [&](const auto& each) { return each.word() == word; });
+    return found == all.end() ? nullptr : &*found;
 }
 
 } // namespace backeddy::study

@@ -71,11 +71,15 @@ struct TableDefinition {
     std::vector<ColumnDefinition> columns;
 
     [[nodiscard]] const ColumnDefinition* column(std::string_view name) const;
+    /// "fish": its file without the ending, by which entries of the journal and the pages name it.
+    [[nodiscard]] std::string_view word() const;
     [[nodiscard]] std::vector<std::string> column_names() const;
 };
 
 /// All of them, in the order of a study's days.
 [[nodiscard]] const std::vector<TableDefinition>& tables();
 [[nodiscard]] const TableDefinition& table(TableName name);
+/// Nothing when there is none of this word.
+[[nodiscard]] const TableDefinition* table_of_word(std::string_view word);
 
 } // namespace backeddy::study

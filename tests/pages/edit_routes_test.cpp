@@ -111,6 +111,17 @@ TEST_F(EditRoutes, save_a_brief_and_keep_what_it_replaces) {
     }
 }
 
+TEST_F(EditRoutes, put_a_sound_brief_in_the_place_of_one_in_another_encoding) {
+    const auto sound = *read_file(folder_.path() / "study.toml");
+    folder_.write("study.toml", sound + "# 12 \xB0"
+                                        "C\n"); // Latin-1
+    const auto standing = ask_json("/api/brief");
+    const auto saved = ask_json("/api/brief", Method::put,
+                                json{{"text", sound}, {"was_sha256", standing.at("sha256")}}.dump());
+    EXPECT_EQ(saved.at("text"), sound);
+    EXPECT_EQ(*read_file(folder_.path() / "study.toml"), sound);
+}
+
 TEST_F(EditRoutes, try_a_brief_without_saving_it) {
     const std::string text = ask_json("/api/brief").at("text");
     const auto faults = ask_json("/api/brief/try", Method::post, json{{"text", text + "[peek]\n"}}.dump());
