@@ -1,0 +1,234 @@
+// The line between a phone's queue and the program: sends what is unsent in its order, takes what others wrote, measures
+// the clocks' difference, waits longer after each failure. Without the program nothing is lost and nothing stops.
+import { baseOf } from './base';
+import { entryOf, type Entry, type Role } from './entry';
+import type { Queue } from './queue';
+import { ask, askFor, Problem, problemOf, type Fetch } from '../server/request';
+import { patience } from '../server/feed';
+
+export type Line = 'asking' | 'held' | 'away' | 'signed_out' | 'refused' | 'other_study';
+
+export interface Told {
+  line: Line;
+  /** why, and what to do; null while all is well */
+  problem: Problem | null;
+  /** of another study, whose program answers at this address */
+  served: { study: string; identity: string } | null;
+  /** ms since 1970: last time that the program answered */
+  lastAnswer: number | null;
+  changeToken: string;
+  name: string;
+  role: Role | '';
+}
+
+export const fresh: Told = { line: 'asking', problem: null, served: null, lastAnswer: null, changeToken: '', name: '', role: '' };
+
+export interface SyncWorld {
+  fetcher: Fetch;
+  now: () => number;
+  monotonic: () => number;
+  later: (call: () => void, ms: number) => () => void;
+  /** runs it if no other tab of this browser is at it */
+  alone: (work: () => Promise<void>) => Promise<void>;
+}
+
+export const mostEntries = 500;
+const mostBytes = 3 * 2 ** 20;
+/** between two rounds, ms */
+export const pause = 4000;
+
+type Fields = Record<string, unknown>;
+const fields = (value: unknown): Fields => (typeof value === 'object' && value !== null ? (value as Fields) : {});
+const whole = (value: unknown): number => (Number.isSafeInteger(value) ? (value as number) : 0);
+
+const sessionOf = (value: unknown): { name: string; role: Role; changeToken: string } => {
+  const from = fields(value);
+  return { name: String(from.name ?? ''), role: from.role as Role, changeToken: String(from.change_token ?? '') };
+};
+
+/** The first that fit into one sending. */
+export function batchOf(entries: readonly Entry[]): Entry[] {
+  let bytes = 0;
+  const out: Entry[] = [];
+  for (const entry of entries) {
+    bytes += new TextEncoder().encode(JSON.stringify(entry)).length + 1;
+    if (out.length > 0 && (bytes > mostBytes || out.length >= mostEntries)) break;
+    out.push(entry);
+  }
+  return out;
+}
+
+/** Server minus device in µs: of several askings the one with the shortest way there and back. */
+export async function clockOffset(world: Pick<SyncWorld, 'fetcher' | 'now' | 'monotonic'>, times = 5): Promise<number | null> {
+  let best: { trip: number; offset: number } | null = null;
+  for (let i = 0; i < times; ++i) {
+    const sent = world.monotonic();
+    const wall = world.now();
+    const serverUs = await askFor('/api/clock', (value) => Number(fields(value).now_us), { fetcher: world.fetcher });
+    const trip = world.monotonic() - sent;
+    if (Number.isFinite(serverUs) && (best === null || trip < best.trip)) best = { trip, offset: Math.round(serverUs - (wall + trip / 2) * 1000) };
+  }
+  return best && best.offset;
+}
+
+export class Sync {
+  private readonly world: SyncWorld;
+  private readonly queue: Queue;
+  private readonly tell: (told: Told) => void;
+  told: Told = fresh;
+  private failures = 0;
+  private running: Promise<void> | null = null;
+  private wantsMore = false;
+  private isStopped = false;
+  private cancelWait: () => void = () => undefined;
+  /** when the clocks were compared last, and the study asked for */
+  private comparedAt = -Infinity;
+  private askedAt = -Infinity;
+
+  constructor(world: SyncWorld, queue: Queue, tell: (told: Told) => void) {
+    this.world = world;
+    this.queue = queue;
+    this.tell = tell;
+  }
+
+  /** A round at once, or another one after that which runs. */
+  kick(): Promise<void> {
+    this.cancelWait();
+    if (this.running) {
+      this.wantsMore = true;
+      return this.running;
+    }
+    this.running = this.rounds().finally(() => (this.running = null));
+    return this.running;
+  }
+
+  stop(): void {
+    this.isStopped = true;
+    this.cancelWait();
+  }
+
+  /** Somebody has just signed in, or was paired. */
+  again(): Promise<void> {
+    this.failures = 0;
+    this.askedAt = -Infinity;
+    this.change({ line: 'asking', problem: null });
+    return this.kick();
+  }
+
+  private change(part: Partial<Told>): void {
+    this.told = { ...this.told, ...part };
+    this.tell(this.told);
+  }
+
+  private async rounds(): Promise<void> {
+    do {
+      this.wantsMore = false;
+      await this.world.alone(() => this.round());
+    } while (this.wantsMore && this.failures === 0 && !this.isStopped);
+    if (!this.isStopped) this.cancelWait = this.world.later(() => void this.kick(), this.failures === 0 ? pause : patience(this.failures));
+  }
+
+  private async round(): Promise<void> {
+    try {
+      const session = await askFor('/api/session', sessionOf, { fetcher: this.world.fetcher });
+      this.change(session);
+      if (!(await this.meet()) || !(await this.exchange())) return;
+      await this.sendPhotos();
+      this.failures = 0;
+      this.change({ line: 'held', problem: null, served: null, lastAnswer: this.world.now() });
+    } catch (error) {
+      this.failed(problemOf(error));
+    }
+  }
+
+  private failed(problem: Problem): void {
+    this.failures += 1;
+    const line: Line = problem.status === 401 ? 'signed_out' : problem.status === 403 || problem.status === 413 || problem.status === 422 || problem.status === 400 ? 'refused' : 'away';
+    this.change({ line, problem });
+  }
+
+  /** Whether the program serves the study of this queue; what it says of the study is kept. */
+  private async meet(): Promise<boolean> {
+    if (this.world.monotonic() - this.askedAt > 60_000) {
+      const text = await (await ask('/api/deck', { fetcher: this.world.fetcher })).text();
+      const base = baseOf(JSON.parse(text));
+      if (this.queue.kept.identity !== '' && this.queue.kept.identity !== base.identity) {
+        this.otherStudy(base.study, base.identity);
+        return false;
+      }
+      if (text !== this.queue.kept.base) await this.queue.note({ base: text, identity: base.identity, study: base.study });
+      this.askedAt = this.world.monotonic();
+    }
+    await this.keepPerson();
+    if (this.world.monotonic() - this.comparedAt > 600_000) {
+      const offsetUs = await clockOffset(this.world);
+      if (offsetUs !== null) await this.queue.note({ offsetUs });
+      this.comparedAt = this.world.monotonic();
+    }
+    return true;
+  }
+
+  private otherStudy(study: string, identity: string): void {
+    this.failures += 1;
+    const problem = new Problem(409, `The program serves “${study}”; the entries on this phone are of “${this.queue.kept.study}”`, 'Nothing is sent. Have that study opened on the laptop, or save the queue as a file.');
+    this.change({ line: 'other_study', problem, served: { study, identity } });
+  }
+
+  /** Who is signed in logs; on the laptop itself nobody has a name, and the page asks for one. */
+  private async keepPerson(): Promise<void> {
+    const { name, role } = this.told;
+    const { kept } = this.queue;
+    const author = name === '' ? kept.author : name;
+    if (role !== '' && (author !== kept.author || role !== kept.role)) await this.queue.note({ author, role });
+  }
+
+  /** Takes what others wrote and sends what is unsent, in turns; false where the program serves another study now. What is
+   *  taken says whose journal this is, so that nothing is sent into another one. */
+  private async exchange(): Promise<boolean> {
+    while (!this.isStopped) {
+      if (!(await this.takeAll())) return false;
+      const batch = batchOf(await this.queue.shelf.ownAfter(this.queue.kept.sent, mostEntries));
+      const last = batch.at(-1);
+      if (!last) return true;
+      await this.request('POST', '/api/entries/carried', JSON.stringify({ entries: batch }), 'application/json');
+      await this.queue.acknowledge(last.sequence);
+    }
+    return true;
+  }
+
+  private async takeAll(): Promise<boolean> {
+    for (;;) {
+      const after = this.queue.kept.arrived;
+      const answer = fields(await (await ask(`/api/entries/arrived?after=${after}`, { fetcher: this.world.fetcher })).json());
+      if (answer.identity !== this.queue.kept.identity) {
+        this.askedAt = -Infinity;
+        if (await this.meet()) continue;
+        return false;
+      }
+      const through = whole(answer.through);
+      const entries = (Array.isArray(answer.entries) ? answer.entries : []).map(entryOf);
+      if (entries.some((entry) => entry === null)) throw new Problem(0, 'The program sent an entry that this page cannot read', 'Reload the page when the program is near, so that both are of one version.');
+      // A journal that was restored may be shorter than what we saw: then everything is told to it anew.
+      if (through < after) await this.queue.note({ arrived: 0, sent: 0 });
+      else if (through === after) return true;
+      else await this.queue.took(entries as Entry[], through);
+    }
+  }
+
+  private async sendPhotos(): Promise<void> {
+    for (const photo of await this.queue.shelf.photos(true)) {
+      await this.request('PUT', `/api/photos/${photo.sha256}`, photo.bytes, photo.type);
+      await this.queue.keepPhoto({ ...photo, isSent: true });
+    }
+  }
+
+  private async request(method: 'POST' | 'PUT', path: string, body: string | ArrayBuffer, type: string): Promise<Response> {
+    const answer = await this.world.fetcher(path, {
+      method, body, credentials: 'same-origin', cache: 'no-store',
+      headers: { Accept: 'application/json', 'Content-Type': type, 'Backeddy-Change-Token': this.told.changeToken },
+    });
+    if (answer.ok) return answer;
+    const told = fields(await answer.json().catch(() => null));
+    throw new Problem(answer.status, String(told.detail ?? `The program answered ${answer.status}`), String(told.remedy ?? ''));
+  }
+}
