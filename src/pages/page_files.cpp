@@ -66,7 +66,8 @@ std::vector<Route> page_routes() {
             page("/report", index),
             page("/set-up", index),
             page("/set-up/{part}", index),
-            page("/set-up/tables/{table}", index)};
+            page("/set-up/tables/{table}", index),
+            page("/set-up/paper/{part}", index)};
 }
 
 } // namespace backeddy::pages

@@ -3,6 +3,7 @@ import './look/tokens.css';
 import './look/figures.css';
 import './look/app.css';
 import './look/setup.css';
+import './look/paper.css';
 import { mount } from 'svelte';
 import App from './app/App.svelte';
 import { keys } from './app/keys.svelte';

@@ -20,6 +20,8 @@ describe('addresses', () => {
     ['/set-up/tables/clock_checks', { page: 'set_up', part: 'tables', table: 'clock_checks' }],
     ['/set-up/brief', { page: 'set_up', part: 'brief', table: null }],
     ['/set-up/sensors', { page: 'set_up', part: 'sensors', table: null }],
+    ['/set-up/paper', { page: 'set_up', part: 'paper', table: null }],
+    ['/set-up/paper/type-in', { page: 'set_up', part: 'type_in', table: null }],
   ];
 
   it.each(all)('%s leads to its page and back', (path, route) => {
@@ -31,7 +33,7 @@ describe('addresses', () => {
     expect(routeOf('/fish/')).toEqual({ page: 'fish' });
   });
 
-  it.each(['/nothing', '/fish/a/beside', '/fish/a/b', '/traces/S1/x', '/traces/S1/0', '/traces/S1/2/3', '/report/x', '/set-up/x', '/set-up/brief/x', '/set-up/tables/a/b', '/fish/%E0%A4%A'])('%s leads nowhere and says so', (path) => {
+  it.each(['/nothing', '/fish/a/beside', '/fish/a/b', '/traces/S1/x', '/traces/S1/0', '/traces/S1/2/3', '/report/x', '/set-up/x', '/set-up/brief/x', '/set-up/tables/a/b', '/set-up/paper/x', '/set-up/type-in', '/fish/%E0%A4%A'])('%s leads nowhere and says so', (path) => {
     expect(routeOf(path)).toEqual({ page: 'unknown', path });
   });
 

@@ -11,13 +11,15 @@ export type Route =
   | { page: 'set_up'; part: SetUpPart; table: string | null }
   | { page: 'unknown'; path: string };
 
-export type SetUpPart = 'steps' | 'files' | 'tables' | 'brief' | 'sensors';
+export type SetUpPart = 'steps' | 'files' | 'tables' | 'brief' | 'sensors' | 'paper' | 'type_in';
 export const setUpParts: { part: SetUpPart; title: string; tab: string; path: string }[] = [
   { part: 'steps', title: 'Steps', tab: 'Steps', path: '/set-up' },
   { part: 'files', title: 'Bring files in', tab: 'Files', path: '/set-up/files' },
   { part: 'tables', title: 'Tables', tab: 'Tables', path: '/set-up/tables' },
   { part: 'brief', title: 'Brief', tab: 'Brief', path: '/set-up/brief' },
   { part: 'sensors', title: 'Sensors', tab: 'Sensors', path: '/set-up/sensors' },
+  { part: 'paper', title: 'Field sheets', tab: 'Paper', path: '/set-up/paper' },
+  { part: 'type_in', title: 'Type sheets in', tab: 'Type in', path: '/set-up/paper/type-in' },
 ];
 
 export type Chapter = 'study' | 'fish' | 'traces' | 'findings' | 'report' | 'set_up';
@@ -53,10 +55,11 @@ function decoded(part: string): string | null {
   }
 }
 
-function setUpRoute([, part, table, ...more]: string[]): Route | null {
-  const found = setUpParts.find((each) => each.path === (part === undefined ? '/set-up' : `/set-up/${part}`));
-  if (!found || more.length > 0 || (table !== undefined && found.part !== 'tables')) return null;
-  return { page: 'set_up', part: found.part, table: table ?? null };
+function setUpRoute(parts: string[]): Route | null {
+  const [, part, table, ...more] = parts;
+  if (part === 'tables' && table !== undefined) return more.length > 0 ? null : { page: 'set_up', part: 'tables', table };
+  const found = setUpParts.find((each) => each.path === `/${parts.join('/')}`);
+  return found ? { page: 'set_up', part: found.part, table: null } : null;
 }
 
 export function routeOf(path: string): Route {
