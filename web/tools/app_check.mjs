@@ -35,10 +35,12 @@ let storageState;
   await context.close();
 }
 
-/** A page whose every word to the console and every request is watched. `allow` are console texts that belong to the case. */
-async function open(name, options = {}, { allow = [], prepare } = {}) {
+/** A page whose every word to the console and every request is watched. `allow` are console texts that belong to the case; `hasTour`: as a device that was never here. */
+async function open(name, options = {}, { allow = [], prepare, hasTour = false } = {}) {
   const fault = (text) => faults.push(`${name}: ${text}`);
   const context = await browser.newContext({ viewport: sizes.laptop, reducedMotion: 'reduce', acceptDownloads: true, storageState, ...options });
+  // The tour is looked at on its own: everywhere else it was seen.
+  if (!hasTour) await context.addInitScript(() => window === top && localStorage.setItem('backeddy tour', 'seen'));
   const page = await context.newPage();
   page.on('console', (message) => {
     if (!['error', 'warning'].includes(message.type())) return;
@@ -296,6 +298,53 @@ if (new Set(Object.values(papers)).size !== themes.length) faults.push(`themes: 
   await picture(page, 'keys-laptop');
   await axeOf(page, fault);
   await press('Escape');
+  await context.close();
+}
+
+// ---------------------------------------------------------------- the tour of an invented study
+
+for (const [sizeName, viewport] of Object.entries(sizes)) {
+  const { context, page, fault } = await open(`tour, ${sizeName}`, { viewport }, { hasTour: true });
+  const must = async (what, claim) => {
+    try {
+      if ((await claim()) === false) fault(what);
+    } catch (error) {
+      fault(`${what} (${String(error).split('\n')[0]})`);
+    }
+  };
+  const card = page.locator('.tour');
+  await goTo(page, '/');
+  await must('an invented study does not open with its tour', () => card.waitFor({ timeout: 8000 }));
+  await axeOf(page, fault);
+  await fits(page, fault);
+  await picture(page, `tour-${sizeName}`);
+  const places = [];
+  for (let i = 0; i < 10 && (await card.count()) > 0; ++i) {
+    places.push(new URL(page.url()).pathname);
+    await page.keyboard.press('n');
+    await settled(page);
+  }
+  await must(`n does not lead through the pages: ${places.join(' ')}`, () => places.length >= 6 && new Set(places).size >= 6 && places.includes('/set-up'));
+  await page.reload();
+  await page.waitForSelector('main h1');
+  await settled(page);
+  await must('a tour that was seen comes again', async () => (await card.count()) === 0);
+  await must('the tour does not begin again by its link', async () => {
+    await goTo(page, '/');
+    await page.getByRole('button', { name: 'a short tour' }).click();
+    await card.waitFor({ timeout: 4000 });
+    await page.keyboard.press('n');
+    await page.keyboard.press('p');
+    if (new URL(page.url()).pathname !== '/') return false;
+    await page.keyboard.press('Escape');
+    return (await card.count()) === 0;
+  });
+  await must('nor from the sheet of keys', async () => {
+    await page.keyboard.press('?');
+    await page.getByRole('button', { name: 'The short tour of this study' }).click();
+    await card.waitFor({ timeout: 4000 });
+    await page.keyboard.press('Escape');
+  });
   await context.close();
 }
 

@@ -25,6 +25,8 @@ class Keys {
   /** of the page that is shown */
   page = $state.raw<{ title: string; keys: Key[] }>({ title: '', keys: [] });
   everywhere: Key[] = [];
+  /** of what lies over the page for a while */
+  over = $state.raw<Key[]>([]);
 
   switch(isOn: boolean): void {
     this.isOn = isOn;
@@ -38,7 +40,7 @@ class Keys {
       if (!this.isOn && event.key.length === 1 && !event.ctrlKey && !event.metaKey) return;
       const target = event.target as HTMLElement | null;
       if (target?.closest('input, select, textarea, [contenteditable], dialog')) return;
-      const found = [...this.page.keys, ...this.everywhere].find((each) => isHeld(each, event));
+      const found = [...this.over, ...this.page.keys, ...this.everywhere].find((each) => isHeld(each, event));
       if (!found) return;
       event.preventDefault();
       found.press();
