@@ -131,7 +131,8 @@ class Desk::Worker {
     // The files of the journal change with every entry of our own, and again a moment later: what it says is
     // looked at, not its files.
     void answer(const std::set<std::string>& changed) {
-        const auto edits = read_journal(wish_.folder).read.edits();
+        const auto journal = read_journal(wish_.folder);
+        const auto edits = journal.read.edits();
         bool only_decisions = std::ranges::all_of(changed, [](const std::string& file) {
             return file == "decisions.csv" || file.starts_with(store::journal_name);
         });
@@ -142,18 +143,28 @@ class Desk::Worker {
             only_decisions = only_decisions && edit.table == study::TableName::decisions;
         }
         if (only_decisions && differing.empty() && !changed.contains("decisions.csv")) {
+            look_at(journal);
+            if (journal.entries.size() != state().entries) {
+                change([this](DeskState& state) { state.entries = entries_; });
+            }
             return;
         }
         if (only_decisions && study_ && phase() == DeskPhase::ready) {
-            answered_edits_ = edits;
+            look_at(journal);
             answer_decisions();
         } else {
             answer_all();
         }
     }
 
+    // Before the answer is made: an entry that comes in between is answered for again.
+    void look_at(const JournalRead& journal) {
+        answered_edits_ = journal.read.edits();
+        entries_ = journal.entries.size();
+    }
+
     void answer_all() {
-        answered_edits_ = read_journal(wish_.folder).read.edits();
+        look_at(read_journal(wish_.folder));
         change([](DeskState& state) { state.phase = DeskPhase::reading; });
         auto answered = answer_study(wish_.folder, false, job());
         if (!answered) {
@@ -191,6 +202,7 @@ class Desk::Worker {
             state.phase = DeskPhase::stopped;
             state.complaints = std::move(refusal.complaints);
             state.followers = refusal.followers;
+            state.entries = entries_;
         });
     }
 
@@ -211,6 +223,7 @@ class Desk::Worker {
             state.complaints = complaints_;
             state.followers = run.followers;
             state.revision = answer->revision;
+            state.entries = entries_;
             answer_ = answer;
         });
     }
@@ -287,6 +300,7 @@ class Desk::Worker {
     std::unique_ptr<AnsweredStudy> study_;
     // Of the thread alone:
     study::Edits answered_edits_;
+    std::size_t entries_ = 0;                  ///< of the journal as it was looked at last
     std::vector<study::Complaint> complaints_; ///< of the latest answer
     std::shared_ptr<const DeskAnswer> unkept_; ///< not in the folder yet
     std::mutex writer_guard_;

@@ -48,6 +48,8 @@ struct DeskState {
     std::string unit;
     std::uint64_t revision = 0; ///< of the answer held; 0: none yet
     std::optional<Instant> answered_at;
+    std::size_t entries =
+        0; ///< of the journal: this many were looked at for the answer, or for what stops it
     /// Of the folder as it was last read: those that stop it, and those to beware of.
     std::vector<study::Complaint> complaints;
     std::size_t followers = 0; ///< complaints left out since they only follow from others

@@ -220,6 +220,7 @@ std::string state_json(const app::DeskState& state) {
     field("revision", state.answered_at ? revision_text(state.revision, *state.answered_at) : std::string());
     out.key("answered_at");
     state.answered_at ? out.value(*state.answered_at) : out.null();
+    field("entries", std::uint64_t{state.entries});
     out.key("complaints");
     out.begin_array();
     for (const auto& complaint : state.complaints) {

@@ -167,9 +167,23 @@ TEST(Desk, AnswersWhatIsWrittenInTheJournal) {
     EXPECT_EQ(watched.desk->answer()->results.file("results.json")->bytes,
               ResultSet(*run->study->run).file("results.json")->bytes);
     EXPECT_EQ(watched.desk->journal().entries.size(), 2U);
+    EXPECT_EQ(watched.desk->state().entries, 2U);
     // The journal's own files have changed; nobody asked for another answer.
     std::this_thread::sleep_for(5 * Desk::look_every);
     EXPECT_EQ(watched.desk->state().revision, 3U);
+}
+
+TEST(Desk, SaysThatItHasLookedAtEntriesWhichChangeNoNumber) {
+    const Watched watched("desk_entries");
+    ASSERT_TRUE(watched.until_revision(1));
+    const Author author{.name = "A. Tester", .role = store::Role::scientist};
+    const Wished saved{.act = "record",
+                       .content =
+                           R"({"file":"study.toml","was":{"sha256":"","text":""},"now":{"sha256":""}})"};
+    ASSERT_TRUE(watched.desk->write({saved}, author));
+    ASSERT_TRUE(watched.until([](const DeskState& state) { return state.entries == 1; }));
+    EXPECT_EQ(watched.desk->state().phase, DeskPhase::ready);
+    EXPECT_EQ(watched.desk->state().revision, 1U);
 }
 
 TEST(Desk, KeepsTheEarlierAnswerWhileComplaintsStopTheRun) {
@@ -182,6 +196,7 @@ TEST(Desk, KeepsTheEarlierAnswerWhileComplaintsStopTheRun) {
     EXPECT_EQ(state.revision, 1U);
     ASSERT_FALSE(state.complaints.empty());
     EXPECT_THAT(state.complaints.front().error.text(), HasSubstr("fish.csv"));
+    EXPECT_EQ(state.entries, 0U);
     EXPECT_TRUE(watched.desk->answer());
     watched.save("fish.csv", files["fish.csv"]);
     EXPECT_TRUE(watched.until_revision(2));

@@ -108,6 +108,7 @@ describe('a good day', () => {
   it('who, state and results are there, and the line is live once it is open', async () => {
     await bench.start();
     expect(bench.known.about?.program).toBe('backeddy');
+    expect(bench.known.shownRevision).toBe('1');
     expect(bench.known.session).toEqual(session);
     expect(bench.known.results?.fish).toHaveLength(fixture().fish.length);
     expect(bench.known.link).toBe('connecting');

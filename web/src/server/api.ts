@@ -28,6 +28,8 @@ export interface State {
   /** Of the results served; empty while there are none */
   revision: string;
   answered_at: string | null;
+  /** Of the journal: how many were looked at for the results, or for what stops them */
+  entries: number;
   /** Of the folder as it was last read */
   complaints: Complaint[];
   /** Those that only follow from others */

@@ -15,8 +15,8 @@ export interface Change {
   what: string[];
   about: About;
   before: Results;
-  /** of the state when the last of it was written: the answer is another one */
-  revision: string;
+  /** entries that the journal had when the last of it was written: the answer has looked at so many */
+  entries: number;
 }
 
 class Changes {
@@ -77,6 +77,7 @@ class Changes {
     try {
       this.entries = await askEntries({ signal: reading.signal });
       this.problem = null;
+      if (this.shown?.entries === Infinity) this.shown = { ...this.shown, entries: this.entries.length };
     } catch (error) {
       if (!isAborted(error)) this.problem = problemOf(error);
     }
@@ -85,27 +86,27 @@ class Changes {
   /** One change, of one or several entries; what became of it. */
   async write(what: string, about: About, wishes: Wish[]): Promise<Outcome> {
     const results = this.known?.results;
-    const revision = this.known?.state?.revision ?? '';
     this.said = '';
     const outcome = await this.unsent.put({ study: results?.study.title ?? '', author: this.author }, what, about, wishes);
     if (outcome.kind === 'written') {
-      if (results) this.expect(what, about, results, revision);
+      // Nobody is told "no number moved" before the journal says what there is to wait for.
+      if (results) this.expect(what, about, results, Infinity);
       await this.read();
     }
     return outcome;
   }
 
   /** Numbers are to come: those that are there now are what they are held against, or still those of before. */
-  private expect(what: string, about: About, results: Results, revision: string): void {
+  private expect(what: string, about: About, results: Results, entries: number): void {
     const open = this.shown;
     const goesOn = open !== null && this.waits && open.about.stay === about.stay && open.about.fish === about.fish;
-    this.shown = goesOn ? { ...open, what: [...open.what, what], revision } : { what: [what], about, before: results, revision };
+    this.shown = goesOn ? { ...open, what: [...open.what, what], entries } : { what: [what], about, before: results, entries };
   }
 
   /** The answer to what was written last has not come. */
   get waits(): boolean {
-    const { state, results } = this.known ?? {};
-    return this.shown !== null && (state?.phase !== 'ready' || state.revision === this.shown.revision || results === this.shown.before);
+    const { state, shownRevision } = this.known ?? {};
+    return this.shown !== null && (state?.phase !== 'ready' || state.entries < this.shown.entries || state.revision !== shownRevision);
   }
 
   // ---- back and forth

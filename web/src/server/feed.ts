@@ -13,6 +13,8 @@ export interface Known {
   session: Session | null;
   state: ServerState | null;
   results: Results | null;
+  /** of the state that they are of; null while there are none */
+  shownRevision: string | null;
   /** of the journal; null while there is none or nothing is known of it */
   copy: Copy | null;
   link: Link;
@@ -44,15 +46,13 @@ export interface World {
 export const patience = (failures: number): number => Math.min(20_000, 500 * 2 ** Math.max(0, failures - 1));
 
 export class Feed {
-  known: Known = { about: null, session: null, state: null, results: null, copy: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
+  known: Known = { about: null, session: null, state: null, results: null, shownRevision: null, copy: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
   private readonly world: World;
   private readonly tell: (known: Known) => void;
   private line: Line | null = null;
   private failures = 0;
   private cancelWait: () => void = () => undefined;
   private tag = '';
-  /** of the results that are shown */
-  private revision: string | null = null;
   /** of those that are being fetched */
   private wanted: string | null = null;
   private fetching: AbortController | null = null;
@@ -139,7 +139,7 @@ export class Feed {
     this.change({ state });
     // While work goes on, states come several times a second: what is not there yet is not asked for.
     const isThere = state.answered_at !== null;
-    if (isThere && state.revision !== this.revision && state.revision !== this.wanted) void this.fetchResults(state.revision);
+    if (isThere && state.revision !== this.known.shownRevision && state.revision !== this.wanted) void this.fetchResults(state.revision);
   }
 
   private async fetchResults(revision: string): Promise<void> {
@@ -153,15 +153,13 @@ export class Feed {
       if (answer.status === 200) {
         const results = parseResults(await answer.text());
         this.tag = answer.headers.get('ETag') ?? '';
-        this.change({ results, fault: '' });
-      }
-      this.revision = revision;
+        this.change({ results, shownRevision: revision, fault: '' });
+      } else this.change({ shownRevision: revision });
     } catch (error) {
       if (isAborted(error)) return;
       if (error instanceof Problem || error instanceof TypeError) this.failed(error);
       else {
-        this.revision = revision;
-        this.change({ fault: `The results cannot be shown: ${error instanceof Error ? error.message : String(error)}. Reload the page; if that does not help, run a program and pages of one version.` });
+        this.change({ shownRevision: revision, fault: `The results cannot be shown: ${error instanceof Error ? error.message : String(error)}. Reload the page; if that does not help, run a program and pages of one version.` });
       }
     } finally {
       if (this.fetching === fetching) this.wanted = null;
@@ -172,9 +170,8 @@ export class Feed {
     if (this.isStopped) return;
     this.dropLine();
     if (error instanceof Problem && error.status === 401) {
-      this.revision = null;
       this.tag = '';
-      this.change({ link: 'signed_out', lostSince: null, nextTry: null, session: null, results: null, state: null });
+      this.change({ link: 'signed_out', lostSince: null, nextTry: null, session: null, results: null, shownRevision: null, state: null });
       return;
     }
     this.failures += 1;

@@ -42,6 +42,8 @@ export interface ServerState {
   revision: string;
   /** when the results that are served were made; null while there are none */
   answered_at: string | null;
+  /** of the journal: how many were looked at for the results, or for what stops them */
+  entries: number;
   complaints: Worry[];
 }
 
@@ -107,6 +109,7 @@ export function stateOf(value: unknown): ServerState {
     unit: textOrNull(from.unit) ?? '',
     revision: String(from.revision ?? ''),
     answered_at: textOrNull(from.answered_at),
+    entries: numberOr(from.entries, 0),
     complaints: Array.isArray(from.complaints) ? from.complaints.map(worryOf) : [],
   };
 }
