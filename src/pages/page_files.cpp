@@ -13,6 +13,14 @@ BACKEDDY_PAGE(index)
 BACKEDDY_PAGE(script)
 BACKEDDY_PAGE(style)
 BACKEDDY_PAGE(icon)
+BACKEDDY_PAGE(deck)
+BACKEDDY_PAGE(deck_script)
+BACKEDDY_PAGE(deck_style)
+BACKEDDY_PAGE(deck_worker)
+BACKEDDY_PAGE(deck_manifest)
+BACKEDDY_PAGE(deck_icon)
+BACKEDDY_PAGE(deck_icon_192)
+BACKEDDY_PAGE(deck_icon_512)
 }
 #undef BACKEDDY_PAGE
 
@@ -36,38 +44,54 @@ Route page(std::string pattern, const Response& file) {
             }};
 }
 
+constexpr auto html = "text/html; charset=utf-8";
+constexpr auto script = "text/javascript; charset=utf-8";
+constexpr auto style = "text/css; charset=utf-8";
+constexpr auto svg = "image/svg+xml";
+constexpr auto png = "image/png";
+
+#define BACKEDDY_FILE(type, name)                                                                            \
+    program_file(type, between(backeddy_page_##name##_begin, backeddy_page_##name##_end),                    \
+                 between(backeddy_page_##name##_gzip_begin, backeddy_page_##name##_gzip_end))
+
+/// Deck: a page of its own with its worker, which keeps them on the phone. The worker's scope is /deck.
+std::vector<Route> deck_files() {
+    return {page("/deck", BACKEDDY_FILE(html, deck)),
+            page("/deck.js", BACKEDDY_FILE(script, deck_script)),
+            page("/deck.css", BACKEDDY_FILE(style, deck_style)),
+            page("/deck-worker.js", BACKEDDY_FILE(script, deck_worker)),
+            page("/deck.webmanifest", BACKEDDY_FILE("application/manifest+json", deck_manifest)),
+            page("/deck-icon.svg", BACKEDDY_FILE(svg, deck_icon)),
+            page("/deck-icon-192.png", BACKEDDY_FILE(png, deck_icon_192)),
+            page("/deck-icon-512.png", BACKEDDY_FILE(png, deck_icon_512))};
+}
+
 } // namespace
 
 std::vector<Route> page_routes() {
-    const Response index =
-        program_file("text/html; charset=utf-8", between(backeddy_page_index_begin, backeddy_page_index_end),
-                     between(backeddy_page_index_gzip_begin, backeddy_page_index_gzip_end));
-    const Response script = program_file(
-        "text/javascript; charset=utf-8", between(backeddy_page_script_begin, backeddy_page_script_end),
-        between(backeddy_page_script_gzip_begin, backeddy_page_script_gzip_end));
-    const Response style =
-        program_file("text/css; charset=utf-8", between(backeddy_page_style_begin, backeddy_page_style_end),
-                     between(backeddy_page_style_gzip_begin, backeddy_page_style_gzip_end));
-    const Response icon =
-        program_file("image/svg+xml", between(backeddy_page_icon_begin, backeddy_page_icon_end),
-                     between(backeddy_page_icon_gzip_begin, backeddy_page_icon_gzip_end));
-    return {page("/", index),
-            page("/app.js", script),
-            page("/app.css", style),
-            page("/icon.svg", icon),
-            page("/fish", index),
-            page("/fish/{fish}", index),
-            page("/fish/{fish}/beside/{other}", index),
-            page("/traces", index),
-            page("/traces/{stay}", index),
-            page("/traces/{stay}/{spell}", index),
-            page("/findings", index),
-            page("/findings/{finding}", index),
-            page("/report", index),
-            page("/set-up", index),
-            page("/set-up/{part}", index),
-            page("/set-up/tables/{table}", index),
-            page("/set-up/paper/{part}", index)};
+    const Response index = BACKEDDY_FILE(html, index);
+    std::vector<Route> routes{page("/", index),
+                              page("/app.js", BACKEDDY_FILE(script, script)),
+                              page("/app.css", BACKEDDY_FILE(style, style)),
+                              page("/icon.svg", BACKEDDY_FILE(svg, icon)),
+                              page("/fish", index),
+                              page("/fish/{fish}", index),
+                              page("/fish/{fish}/beside/{other}", index),
+                              page("/traces", index),
+                              page("/traces/{stay}", index),
+                              page("/traces/{stay}/{spell}", index),
+                              page("/findings", index),
+                              page("/findings/{finding}", index),
+                              page("/report", index),
+                              page("/set-up", index),
+                              page("/set-up/{part}", index),
+                              page("/set-up/tables/{table}", index),
+                              page("/set-up/paper/{part}", index)};
+    auto deck = deck_files();
+    routes.insert(routes.end(), deck.begin(), deck.end());
+    return routes;
 }
+
+#undef BACKEDDY_FILE
 
 } // namespace backeddy::pages

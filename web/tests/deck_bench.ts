@@ -11,7 +11,10 @@ export const base = {
   blood: { ceiling_ml_per_kg: 1.5, ceiling_within_h: null, due_min: 45 }, seal_within_s: 120, assemblies: [{ assembly: 'tube 1', volume_l: 12 }, { assembly: 'tank 1', volume_l: 50 }],
   fins: { fins: ['dorsal', 'caudal'], scale: ['whole', 'slight', 'severe'] }, body: { scale: ['none', 'slight', 'heavy'] }, reflexes: ['righting', 'tail grab'],
   words: { role: ['after_capture', 'rest', 'after_chase'] },
-  rows: { fish: [{ fish: 'T01', species: 'Salmo trutta', mass_g: '400' }], events: [{ at: '2026-05-01T08:00:00Z', event: 'released', fish: 'T01' }] },
+  rows: {
+    fish: [{ cells: { fish: 'T01', species: 'Salmo trutta', mass_g: '400.5' }, in_file: { mass_g: '400,5' } }],
+    events: [{ cells: { at: '2026-05-01T08:00:00Z', event: 'released', fish: 'T01' }, in_file: { at: '01.05.2026 09:00' } }],
+  },
 };
 
 export class MemoryShelf implements Shelf {

@@ -10,7 +10,9 @@ const entry = (sequence: number, act: string, content: unknown, more: Partial<En
   device, sequence, hybrid_wall_us: 1000 + sequence, hybrid_count: 0, wall_us: 1000 + sequence, monotonic_us: 0, boot: 'b', clock_offset_us: null,
   author: 'A. Keen', role: 'crew', act, content: typeof content === 'string' ? content : JSON.stringify(content), reason: '', ...more,
 });
-const rows = (files: Record<string, Record<string, string>[]>, entries: Entry[], table: string) => (layOver(files, entries).tables[table] ?? []).map((row) => row.cells);
+const over = (files: Record<string, Record<string, string>[]>, entries: Entry[]) =>
+  layOver(Object.fromEntries(Object.entries(files).map(([table, list]) => [table, list.map((cells) => ({ cells, inFile: cells }))])), entries);
+const rows = (files: Record<string, Record<string, string>[]>, entries: Entry[], table: string) => (over(files, entries).tables[table] ?? []).map((row) => row.cells);
 
 describe('an entry', () => {
   it('has the canonical bytes of docs/journal.md', () => {
@@ -77,8 +79,15 @@ describe('entries over the rows of files', () => {
     expect(rows(files, [first, second], 'fish')[0]).toEqual({ fish: 'T09', mass_g: '7' });
   });
 
+  it('know a cell by what the file has until somebody changed it', () => {
+    const file = { fish: [{ cells: { fish: 'T01', mass_g: '400.5' }, inFile: { fish: 'T01', mass_g: '400,5' } }] };
+    const set = (n: number, was: string, now: string) => entry(n, 'set', { table: 'fish', row: { fish: 'T01', mass_g: '400,5' }, cells: { mass_g: { was, now } } });
+    const mass = (...entries: Entry[]) => layOver(file, entries).tables.fish?.[0]?.cells.mass_g;
+    expect([mass(set(1, '400,5', '7')), mass(set(1, '400.5', '7')), mass(set(1, '400,5', '7'), set(2, '400,5', '8')), mass(set(1, '400,5', '7'), set(2, '7', '8'))]).toEqual(['7', '7', '7', '8']);
+  });
+
   it('leaves a cell that no longer holds what was replaced, and says so', () => {
-    const { tables, complaints } = layOver(files, [entry(1, 'set', { table: 'fish', row: { fish: 'T02' }, cells: { mass_g: { was: '299', now: '512' } } })]);
+    const { tables, complaints } = over(files, [entry(1, 'set', { table: 'fish', row: { fish: 'T02' }, cells: { mass_g: { was: '299', now: '512' } } })]);
     expect(tables.fish?.[1]?.cells.mass_g).toBe('300');
     expect(complaints.map(({ text }) => text).join()).toContain('holds "300" now');
   });

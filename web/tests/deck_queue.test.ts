@@ -11,7 +11,7 @@ const bite = (it: Phone) => it.queue.put(rodEvent('bite', 'port bow', '', { at: 
 function syncOf(it: Phone, program: Program): { sync: Sync; told: () => Told; waits: number[] } {
   const waits: number[] = [];
   const world = {
-    fetcher: program.fetcher, now: () => it.clock.ms, monotonic: () => it.clock.ms - start, alone: (work: () => Promise<void>) => work(),
+    fetcher: program.fetcher, now: () => it.clock.ms, monotonic: () => it.clock.ms - start,
     later: (_: () => void, ms: number) => {
       waits.push(ms);
       return () => undefined;

@@ -51,7 +51,7 @@ describe('a fish', () => {
     expect([card.next, card.sealBy]).toEqual(['sealed', it.clock.ms + 120_000]);
     card = only(await step((each) => press.fishEvent('sealed', each, telling(it), { assembly: 'tube 1' })));
     expect([card.next, card.place, card.assembly, card.sealBy]).toEqual(['blood', 'chamber', 'tube 1', null]);
-    expect(card.blood.dueAt).toBe((card.hookUp ?? 0) + minutes(45));
+    expect(card.blood.dueAt).toBe((card.landed ?? 0) + minutes(45));
     await step((each) => press.weighed(each, telling(it), 412.5));
     state = await step((each) => press.bloodDrawn(each, telling(it), 0.3));
     card = only(state);
@@ -123,10 +123,21 @@ describe('a fish', () => {
     const card = await landed(it);
     const stamp = card.stamps.at(-1);
     if (!stamp) throw new Error('no stamp');
-    await it.queue.put(press.setCells('events', stamp.row, 'at', { at: new Date(stamp.at - 30_000).toISOString() }, 'pressed late'));
+    await it.queue.put(press.setCells('events', stamp.row, { at: new Date(stamp.at - 30_000).toISOString() }, 'pressed late'));
     const after = only(stateOf(it)).stamps.at(-1);
     expect(after?.at).toBe(stamp.at - 30_000);
     expect(after?.row.changes.map(({ was }) => was)).toEqual([new Date(stamp.at).toISOString()]);
+  });
+
+  it('of a file is changed by what the file has', async () => {
+    const it = await phone('00000000000000aa');
+    const row = stateOf(it).tables.fish?.[0];
+    if (!row) throw new Error('no row');
+    const drafts = press.setCells('fish', row, { mass_g: '512' });
+    expect(drafts[0]?.content).toEqual({ table: 'fish', row: { fish: 'T01', species: 'Salmo trutta', mass_g: '400,5' }, cells: { mass_g: { was: '400,5', now: '512' } } });
+    await it.queue.put(drafts);
+    expect(stateOf(it).tables.fish?.[0]?.cells.mass_g).toBe('512');
+    expect(stateOf(it).worries).toEqual([]);
   });
 
   it('takes another name in all its rows', async () => {
@@ -198,7 +209,7 @@ function atRandom(it: Phone, random: () => number): press.Draft[] {
     case 'undo':
       return stamp?.entry ? [press.undo(stamp.row.addedBy)] : [];
     case 'correct':
-      return stamp ? press.setCells('events', stamp.row, 'at', { at: new Date(stamp.at - 1000).toISOString() }) : [];
+      return stamp ? press.setCells('events', stamp.row, { at: new Date(stamp.at - 1000).toISOString() }) : [];
     default:
       return press.fishEvent(word, card, at, word === 'sealed' ? { assembly: 'tube 1' } : {});
   }

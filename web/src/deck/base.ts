@@ -1,5 +1,5 @@
 // What the program says of the study to Deck (GET /api/deck), read with care: what is not there is empty, never guessed.
-import type { Cells } from './edits';
+import type { Cells, FileRow } from './edits';
 
 export interface Base {
   study: string;
@@ -23,7 +23,7 @@ export interface Base {
   body: { scale: string[] };
   reflexes: string[];
   words: { role: string[] };
-  rows: Record<string, Cells[]>;
+  rows: Record<string, FileRow[]>;
 }
 
 type Fields = Record<string, unknown>;
@@ -34,6 +34,11 @@ const number = (value: unknown): number | null => (typeof value === 'number' && 
 const list = (value: unknown): unknown[] => (Array.isArray(value) ? value : []);
 
 const cellsOf = (value: unknown): Cells => Object.fromEntries(Object.entries(fields(value)).filter((each): each is [string, string] => typeof each[1] === 'string'));
+
+const rowOf = (value: unknown): FileRow => {
+  const { cells, in_file } = fields(value);
+  return { cells: cellsOf(cells), inFile: { ...cellsOf(cells), ...cellsOf(in_file) } };
+};
 
 /** Throws where it is no answer of ours. */
 export function baseOf(value: unknown): Base {
@@ -66,7 +71,7 @@ export function baseOf(value: unknown): Base {
     body: { scale: texts(fields(from.body).scale) },
     reflexes: texts(from.reflexes),
     words: { role: texts(fields(from.words).role) },
-    rows: Object.fromEntries(Object.entries(fields(from.rows)).map(([word, rows]) => [word, list(rows).map(cellsOf)])),
+    rows: Object.fromEntries(Object.entries(fields(from.rows)).map(([word, rows]) => [word, list(rows).map(rowOf)])),
   };
 }
 

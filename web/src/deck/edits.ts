@@ -13,6 +13,12 @@ export interface Edit {
   cells: Record<string, { was: string; now: string }>;
 }
 
+/** A row of a file: as entries write its cells, and whole as it stands there (local times, decimal commas). */
+export interface FileRow {
+  cells: Cells;
+  inFile: Cells;
+}
+
 export interface Row {
   /** the entry that added it; '' for a row of a file */
   addedBy: string;
@@ -156,9 +162,9 @@ class Overlay {
   readonly complaints: Complaint[] = [];
   private readonly table: string;
 
-  constructor(table: string, file: readonly Cells[]) {
+  constructor(table: string, file: readonly FileRow[]) {
     this.table = table;
-    this.rows = file.map((cells) => ({ addedBy: '', cells: { ...cells }, changes: [], inFile: cells }));
+    this.rows = file.map(({ cells, inFile }) => ({ addedBy: '', cells: { ...cells }, changes: [], inFile }));
   }
 
   take(edit: Edit): void {
@@ -195,7 +201,8 @@ class Overlay {
   private set(row: Row, edit: Edit): void {
     for (const [column, { was, now }] of Object.entries(edit.cells)) {
       const there = row.cells[column] ?? '';
-      if (there === was) {
+      const asInFile = row.changes.some((change) => change.column === column) ? there : (row.inFile?.[column] ?? there);
+      if (there === was || asInFile === was) {
         row.cells[column] = now;
         row.changes.push({ entry: edit.entry, column, was, now });
       } else this.complaints.push({ entry: edit.entry, text: `${column} of ${this.table} holds "${there}" now, not "${was}" which was to become "${now}"` });
@@ -210,7 +217,7 @@ export interface LaidOver {
 }
 
 /** The rows of the files with the entries, in their order, laid over them. */
-export function layOver(files: Record<string, readonly Cells[]>, entries: readonly Entry[]): LaidOver {
+export function layOver(files: Record<string, readonly FileRow[]>, entries: readonly Entry[]): LaidOver {
   const read = readEntries(entries);
   const overlays = new Map(tableWords.map((word) => [word, new Overlay(word, files[word] ?? [])]));
   for (const edit of read.edits) overlays.get(edit.table)?.take(edit);

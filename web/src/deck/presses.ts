@@ -20,11 +20,16 @@ export const addRow = (table: string, row: Cells): Draft => ({
   act: 'add', content: { table, row: Object.fromEntries(Object.entries(row).filter(([, cell]) => cell !== '')) }, reason: '',
 });
 
-/** A row as a set names it: by its entry, or by the column that names rows of this table. */
-export function setCells(table: string, row: Row, key: string, now: Cells, reason = ''): Draft[] {
-  const cells = Object.fromEntries(Object.entries(now).filter(([column, cell]) => (row.cells[column] ?? '') !== cell).map(([column, cell]) => [column, { was: row.cells[column] ?? '', now: cell }]));
-  if (Object.keys(cells).length === 0) return [];
-  const which = row.addedBy !== '' ? { added_by: row.addedBy } : { row: { [key]: row.inFile?.[key] ?? '' } };
+/** What a set replaces: of a cell of a file that nobody has changed, what the file has. */
+const wasOf = (row: Row, column: string): string =>
+  row.changes.some((change) => change.column === column) ? (row.cells[column] ?? '') : (row.inFile?.[column] ?? row.cells[column] ?? '');
+
+/** Cells of a row that is named by its entry, or by what stands in its file. */
+export function setCells(table: string, row: Row, now: Cells, reason = ''): Draft[] {
+  const changed = Object.entries(now).filter(([column, cell]) => (row.cells[column] ?? '') !== cell);
+  if (changed.length === 0) return [];
+  const cells = Object.fromEntries(changed.map(([column, cell]) => [column, { was: wasOf(row, column), now: cell }]));
+  const which = row.addedBy !== '' ? { added_by: row.addedBy } : { row: row.inFile ?? {} };
   return [{ act: 'set', content: { table, ...which, cells }, reason }];
 }
 
@@ -62,7 +67,7 @@ export function landed(card: FishCard, name: string, base: Base, state: DeckStat
   return [
     ...(known ? [] : [addRow('fish', { fish: name, species: base.species[0] ?? '' })]),
     addRow('encounters', { encounter: `${name}-e${met + 1}`, fish: name, at: isoOf(card.hookUp ?? telling.at), method: 'angling', who: telling.who, rig: card.rig }),
-    ...card.stamps.filter((stamp) => stamp.event === 'bite' || stamp.event === 'hook_up').flatMap((stamp) => setCells('events', stamp.row, 'at', { fish: name })),
+    ...card.stamps.filter((stamp) => stamp.event === 'bite' || stamp.event === 'hook_up').flatMap((stamp) => setCells('events', stamp.row, { fish: name })),
     event('landed', telling, { fish: name, rod: card.rod, rig: card.rig }),
   ];
 }
@@ -100,12 +105,12 @@ export const bloodDrawn = (card: FishCard, telling: Telling, ml: number, note = 
 
 /** Mass in g; fish.csv has the first one, an event each. */
 export const weighed = (card: FishCard, telling: Telling, massG: number): Draft[] => [
-  ...(card.fish && (card.fish.cells.mass_g ?? '') === '' ? setCells('fish', card.fish, 'fish', { mass_g: cellOf(massG), mass_source: 'weighed' }) : []),
+  ...(card.fish && (card.fish.cells.mass_g ?? '') === '' ? setCells('fish', card.fish, { mass_g: cellOf(massG), mass_source: 'weighed' }) : []),
   event('weighed', telling, { fish: card.name, value: cellOf(massG), unit: 'g' }),
 ];
 
-export const ofFish = (card: FishCard, cells: Cells): Draft[] => (card.fish ? setCells('fish', card.fish, 'fish', cells) : []);
-export const ofEncounter = (card: FishCard, cells: Cells): Draft[] => (card.encounter ? setCells('encounters', card.encounter, 'encounter', cells) : []);
+export const ofFish = (card: FishCard, cells: Cells): Draft[] => (card.fish ? setCells('fish', card.fish, cells) : []);
+export const ofEncounter = (card: FishCard, cells: Cells): Draft[] => (card.encounter ? setCells('encounters', card.encounter, cells) : []);
 
 export const tagged = (card: FishCard, telling: Telling, tag: string): Draft[] => [...ofFish(card, { tag }), event('tagged', telling, { fish: card.name, note: tag })];
 
@@ -123,7 +128,7 @@ const tablesWithFish = ['fish', 'encounters', 'events', 'stays', 'blood', 'fins'
 export function renamed(state: DeckState, from: string, to: string): Draft[] | null {
   const rows = tablesWithFish.flatMap((table) => (state.tables[table] ?? []).filter((row) => row.cells.fish === from).map((row) => ({ table, row })));
   if (rows.some(({ row }) => row.inFile !== null)) return null;
-  return rows.flatMap(({ table, row }) => setCells(table, row, 'fish', { fish: to }, 'another name'));
+  return rows.flatMap(({ table, row }) => setCells(table, row, { fish: to }, 'another name'));
 }
 
 // ---- blood against the permit

@@ -148,11 +148,11 @@ export class Queue {
 }
 
 /** A file that the laptop takes in, when no network ever comes. */
-export async function queueFile(queue: Queue, nowMs: number): Promise<string> {
-  const own = await queue.shelf.ownAfter(0, 1e9);
+export async function queueFile({ shelf, kept }: { shelf: Shelf; kept: Kept }, nowMs: number): Promise<string> {
+  const own = await shelf.ownAfter(0, 2 ** 31);
   const photos: Record<string, string> = {};
-  for (const photo of await queue.shelf.photos(false)) photos[photo.sha256] = base64(new Uint8Array(photo.bytes));
-  const { study, identity, device } = queue.kept;
+  for (const photo of await shelf.photos(false)) photos[photo.sha256] = base64(new Uint8Array(photo.bytes));
+  const { study, identity, device } = kept;
   return JSON.stringify({ backeddy_queue: 1, study, identity, device, made_us: Math.round(nowMs * 1000), entries: own, photos });
 }
 

@@ -1,7 +1,7 @@
 // The state of the deck: rods, fish and what each of them comes to next, from the study's rows with all entries laid over
 // them. A pure function of rows, entries and the time, so that phones with the same entries show the same.
 import type { Base } from './base';
-import { layOver, type Complaint, type Row, type Tables } from './edits';
+import { layOver, type Complaint, type LaidOver, type Row, type Tables } from './edits';
 import { compareEntries, idOf, momentOf, type Entry } from './entry';
 
 /** What can be pressed for a fish. */
@@ -237,7 +237,8 @@ class Reader {
     const encounter = own('encounters').at(-1) ?? null;
     const last = (event: string): Stamp | undefined => stamps.filter((each) => each.event === event).at(-1);
     const hookUp = last('hook_up')?.at ?? null;
-    const since = hookUp ?? last('landed')?.at ?? null;
+    const landed = last('landed')?.at ?? null;
+    const since = hookUp ?? landed;
     // A fish may be met more than once: what was before this capture is another story.
     const stays = own('stays').filter((row) => Date.parse(cell(row, 'to')) >= (since ?? 0)).sort((a, b) => Date.parse(cell(a, 'from')) - Date.parse(cell(b, 'from')));
     const draws = own('blood').filter((row) => Date.parse(cell(row, 'drawn_at')) >= (since ?? 0));
@@ -264,12 +265,12 @@ class Reader {
       unhooking: cell(encounter, 'unhooking'),
       landing: cell(encounter, 'landing'),
       assembly: sealed ? cell(sealed.row, 'assembly') : '',
-      landed: last('landed')?.at ?? null,
+      landed,
       sealed: sealed?.at ?? null,
       last: stamps.at(-1)?.at ?? 0,
       air: { since: isOver ? null : air.since, longestS: Math.max(0, ...air.lengths) / 1000, totalS: air.lengths.reduce((sum, each) => sum + each, 0) / 1000 },
       chase: { since: isOver ? null : chase.since, count: stamps.filter(({ event }) => event === 'chase_start').length },
-      blood: { drawnMl: drawn.ml, draws: draws.length, dueAt: blood.due_min !== null && since !== null && draws.length === 0 && !isOver ? since + blood.due_min * minute : null },
+      blood: { drawnMl: drawn.ml, draws: draws.length, dueAt: blood.due_min !== null && landed !== null && draws.length === 0 && !isOver ? landed + blood.due_min * minute : null },
       sealBy: seal_within_s !== null && place === 'water' && inWater !== null && !stays.some((row) => Date.parse(cell(row, 'to')) >= inWater) ? inWater + seal_within_s * 1000 : null,
       isRightingLost: last('righting_lost') !== undefined,
       lastRole: cell(stays.at(-1) ?? null, 'role'),
@@ -309,9 +310,9 @@ function rodStates(base: Base, stamps: readonly Stamp[], open: readonly Catch[],
 const clock = (entry: Entry): string => new Date(momentOf(entry)).toISOString().slice(11, 19);
 const complaintText = ({ entry, text }: Complaint): string => `${entry.author}, ${clock(entry)} UTC: ${text}. It counts for nothing.`;
 
-/** `entries` in their order (inOrder()), `now` in ms since 1970 by the server's clock. */
-export function deckState(base: Base, entries: readonly Entry[], now: number): DeckState {
-  const { tables, complaints, undone } = layOver(base.rows, entries);
+/** `entries` in their order (inOrder()), `now` in ms since 1970 by the server's clock; `laid` may be kept from before. */
+export function deckState(base: Base, entries: readonly Entry[], now: number, laid: LaidOver = layOver(base.rows, entries)): DeckState {
+  const { tables, complaints, undone } = laid;
   const byId = new Map(entries.map((entry) => [idOf(entry), entry]));
   const stamps = stampsOfRows(tables, byId);
   const { open, lost, bites } = catchesOf(stamps);

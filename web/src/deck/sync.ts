@@ -28,8 +28,6 @@ export interface SyncWorld {
   now: () => number;
   monotonic: () => number;
   later: (call: () => void, ms: number) => () => void;
-  /** runs it if no other tab of this browser is at it */
-  alone: (work: () => Promise<void>) => Promise<void>;
 }
 
 export const mostEntries = 500;
@@ -123,7 +121,7 @@ export class Sync {
   private async rounds(): Promise<void> {
     do {
       this.wantsMore = false;
-      await this.world.alone(() => this.round());
+      await this.round();
     } while (this.wantsMore && this.failures === 0 && !this.isStopped);
     if (!this.isStopped) this.cancelWait = this.world.later(() => void this.kick(), this.failures === 0 ? pause : patience(this.failures));
   }

@@ -1,0 +1,574 @@
+// Works Deck in a real browser against the real program, as a crew would: each main job, the page without a network, a tab
+// killed in mid-entry, three phones that log the same things in different orders, a second tab, another study at the same
+// address, the queue as a file; axe, widths and the size of everything that is pressed, in three themes at three sizes.
+//
+//   node tools/deck_check.mjs PROGRAM STUDY [FOLDER]   (STUDY is a copy that is written into; pictures go to FOLDER;
+//                                                       CHROMIUM names the browser, /usr/bin/chromium when not set)
+import { execFileSync, spawn } from 'node:child_process';
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { chromium } from 'playwright-core';
+
+const [program, study, folder] = process.argv.slice(2);
+if (!program || !study) {
+  console.error('usage: deck_check PROGRAM STUDY [FOLDER]');
+  process.exit(2);
+}
+if (folder) mkdirSync(folder, { recursive: true });
+const faults = [];
+const fault = (text) => faults.push(text);
+const expect = (is, text) => is || fault(text);
+const axe = readFileSync(new URL('../node_modules/axe-core/axe.min.js', import.meta.url), 'utf8');
+const sizes = { phone: { width: 390, height: 844 }, tablet: { width: 820, height: 1180 }, laptop: { width: 1440, height: 900 } };
+const themes = { day: {}, sun: { contrast: 'more' }, night: { colorScheme: 'dark' } };
+const home = mkdtempSync(join(tmpdir(), 'deck-check-'));
+const wait = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
+
+// ---- the study and the program
+
+const deckOfBrief = `
+[deck]
+rods = ["port bow", "port aft", "starboard bow", "starboard aft"]
+rigs = ["single", "treble"]
+unhooking = ["in the water", "in air"]
+landing = ["net", "hand"]
+lost_reasons = ["threw the hook", "line broke"]
+handling = ["measured"]
+blood_due_min = 45
+seal_within_s = 120
+
+[permit]
+fish = 400
+chases_per_fish = 1
+air_s = 30
+at_death = "Stop. Call the permit holder."
+`;
+const briefFile = join(study, 'study.toml');
+{
+  const lines = readFileSync(briefFile, 'utf8').split('\n');
+  const kept = [];
+  let isOurs = false;
+  for (const line of lines) {
+    if (/^\s*\[/.test(line)) isOurs = /^\s*\[(deck|permit)\]/.test(line);
+    if (!isOurs) kept.push(line);
+  }
+  writeFileSync(briefFile, kept.join('\n') + deckOfBrief);
+}
+
+/** The program over a study; `port` 0 takes a free one. */
+async function serve(dir, port) {
+  const child = spawn(program, ['serve', dir, '--port', String(port)], { env: { ...process.env, XDG_CONFIG_HOME: home }, stdio: ['ignore', 'pipe', 'inherit'] });
+  let said = '';
+  child.stdout.on('data', (data) => (said += data));
+  for (let i = 0; i < 600 && !/http:\/\/\S+/.test(said); ++i) await wait(100);
+  const address = /http:\/\/\S+/.exec(said)?.[0];
+  if (!address) throw new Error(`the program printed no address: ${said}`);
+  const end = () => new Promise((resolve) => {
+    child.once('exit', resolve);
+    child.kill();
+  });
+  return { address, origin: new URL(address).origin, port: Number(new URL(address).port), deck: address.replace(/\/(\?|$)/, '/deck$1'), end };
+}
+
+let server = await serve(study, 0);
+const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] });
+
+// ---- a phone
+
+/** A browser of its own, with what its page says watched. */
+async function phone(name, options = {}) {
+  const context = await browser.newContext({ viewport: sizes.phone, hasTouch: true, reducedMotion: 'reduce', acceptDownloads: true, ...options });
+  const it = { name, context, page: null, isOffline: false };
+  it.page = await openPage(it, server.deck);
+  return it;
+}
+
+async function openPage(it, address) {
+  const page = await it.context.newPage();
+  page.on('pageerror', (error) => fault(`${it.name}: error: ${error.message}`));
+  page.on('console', (message) => {
+    const text = message.text();
+    if (!['error', 'warning'].includes(message.type())) return;
+    // A browser's own word for a line that is not there, or a refusal that the page tells in words.
+    if (!/net::ERR_|Failed to load resource|service worker/i.test(text)) fault(`${it.name}: console: ${text}`);
+  });
+  page.on('request', (request) => {
+    if (!request.url().startsWith(server.origin) && !/^(data|blob):/.test(request.url())) fault(`${it.name}: asks for ${request.url()}`);
+  });
+  await page.goto(address);
+  await page.waitForFunction(() => globalThis.backeddyDeck?.kept);
+  return page;
+}
+
+const offline = async (it, is) => {
+  it.isOffline = is;
+  await it.context.setOffline(is);
+};
+const press = (it, name) => it.page.getByRole('button', { name, exact: typeof name === 'string' }).first().click();
+const saved = (it, text) => it.page.locator('.said', { hasText: text }).filter({ hasText: 'saved' }).waitFor({ timeout: 10000 });
+const closeRoom = (it) => it.page.locator('dialog.sheet').getByRole('button', { name: 'Close' }).click();
+const ready = (it) => it.page.locator('.boat').waitFor({ timeout: 30000 });
+const unsent = (it) => it.page.evaluate(() => globalThis.backeddyDeck.unsent);
+const allSent = (it) => it.page.waitForFunction(() => globalThis.backeddyDeck.unsent === 0 && globalThis.backeddyDeck.told.line === 'held', null, { timeout: 60000 });
+const kept = (it) => it.page.evaluate(() => globalThis.backeddyDeck.kept);
+
+async function beginLog(it, author) {
+  await ready(it);
+  const form = it.page.locator('.who-logs');
+  if ((await form.count()) === 0) return;
+  await form.locator('input').fill(author);
+  await form.getByRole('button').click();
+  await form.waitFor({ state: 'detached' });
+}
+
+/** All entries of the program's journal. */
+const journal = (it) => it.page.evaluate(async () => {
+  const all = [];
+  for (let after = 0; ; ) {
+    const answer = await (await fetch(`/api/entries/arrived?after=${after}`)).json();
+    all.push(...answer.entries);
+    if (answer.through === after || answer.entries.length === 0) return all;
+    after = answer.through;
+  }
+});
+
+async function part(name, work) {
+  const before = faults.length;
+  const started = Date.now();
+  try {
+    await work();
+  } catch (error) {
+    fault(`${name}: ${error instanceof Error ? error.message : error}`);
+  }
+  console.log(`${faults.length === before ? 'good' : 'BAD '}  ${name} (${((Date.now() - started) / 1000).toFixed(1)} s)`);
+}
+
+async function hook(it, rod) {
+  await press(it, rod);
+  await it.page.locator('dialog.sheet').getByRole('button', { name: 'Hook-up', exact: true }).click();
+  await saved(it, 'hook-up');
+}
+
+// ---- the jobs
+
+const main = await phone('main');
+await part('who logs', () => beginLog(main, 'A. Keen'));
+
+await part('a fish from hook-up to release', async () => {
+  await press(main, 'All lines in');
+  await saved(main, 'all lines in');
+  await hook(main, /^bow port/);
+  await press(main, 'Landed');
+  await saved(main, 'landed');
+  await press(main, 'Back in water');
+  await saved(main, 'back in water');
+  expect(await main.page.locator('.due', { hasText: 'seal due in' }).count(), 'no countdown to the seal');
+  await press(main, /^Sealed in /);
+  await saved(main, 'sealed in');
+  expect(await main.page.locator('.due', { hasText: 'blood due in' }).count(), 'no countdown to the blood');
+  await press(main, 'Weight, length …');
+  await main.page.getByLabel('Mass, g').fill('412,5');
+  await main.page.getByLabel('Fork length, mm').fill('330');
+  await main.page.getByText('Read as 412.5 g and 330 mm').waitFor();
+  await press(main, 'Keep');
+  await saved(main, '412.5 g');
+  await press(main, 'Blood …');
+  const room = await main.page.locator('dialog.sheet .large').innerText();
+  expect(/At most [\d.]+ mL|names no ceiling/.test(room), `the blood room says nothing of the ceiling: ${room}`);
+  await main.page.getByLabel('Drawn, mL').fill('0,3');
+  await press(main, 'Drawn');
+  await saved(main, '0.3 mL');
+  await press(main, /^Taken out of /);
+  await saved(main, 'taken out');
+  await press(main, 'Hook …');
+  await main.page.locator('.hook-picture').getByRole('button', { name: 'upper jaw' }).click();
+  await saved(main, 'upper jaw');
+  await press(main, 'Reflexes …');
+  await main.page.getByRole('group', { name: /righting/ }).getByRole('button', { name: 'there' }).click();
+  await press(main, 'Keep 1 tested');
+  await saved(main, '1 reflexes');
+  await press(main, 'Fins, body …');
+  await main.page.locator('dialog.sheet .choices').first().getByRole('button').nth(1).click();
+  await press(main, 'Keep 1 scored');
+  await saved(main, '1 places');
+  await press(main, 'Let go');
+  await saved(main, 'let go');
+  await main.page.getByText('No fish on deck').waitFor();
+});
+
+await part('a tag reader, a note, a death with the permit’s rule', async () => {
+  await hook(main, /^aft port/);
+  await press(main, 'Landed');
+  await saved(main, 'landed');
+  await main.page.keyboard.type('985120031234567', { delay: 5 });
+  await main.page.keyboard.press('Enter');
+  await main.page.locator('dialog.sheet').getByLabel('Tag number').waitFor();
+  expect((await main.page.getByLabel('Tag number').inputValue()) === '985120031234567', 'the reader’s number did not come through');
+  await main.page.getByLabel('Tag number').press('Enter');
+  await saved(main, 'tag 985');
+  await press(main, 'Note …');
+  await main.page.getByLabel('Note').fill('a gull took an interest');
+  await press(main, 'Keep');
+  await saved(main, 'noted');
+  await press(main, 'Righting, death …');
+  await main.page.getByText('Stop. Call the permit holder.').first().waitFor();
+  await press(main, 'Died');
+  await saved(main, 'died');
+});
+
+await part('a loss with its reason, told late; undone; corrected with the first time kept', async () => {
+  await hook(main, /^bow starboard/);
+  await press(main, 'Lost …');
+  await press(main, '2 min ago');
+  await press(main, 'line broke');
+  await saved(main, 'lost, line broke');
+  await main.page.locator('.said').getByRole('button', { name: /Undo/ }).click();
+  await main.page.locator('.said', { hasText: 'taken back' }).waitFor();
+  await main.page.locator('.card h2', { hasText: 'starboard bow' }).waitFor();
+  await main.page.locator('.stamp').first().click();
+  await main.page.locator('dialog.sheet').getByLabel('When').fill('00:00:01');
+  await press(main, 'Correct');
+  await saved(main, 'corrected');
+  await main.page.locator('.stamp', { hasText: 'corrected' }).waitFor();
+  await press(main, 'Lost …');
+  await press(main, 'threw the hook');
+  await saved(main, 'lost, threw');
+});
+
+await part('air: held down, and tapped', async () => {
+  await hook(main, /^aft starboard/);
+  await press(main, 'Landed');
+  await saved(main, 'landed');
+  await press(main, 'Air …');
+  const button = main.page.locator('.hold');
+  const before = (await kept(main)).sequence;
+  const box = await button.boundingBox();
+  await main.page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+  await main.page.mouse.down();
+  await wait(1500);
+  await main.page.mouse.up();
+  await main.page.waitForFunction((n) => globalThis.backeddyDeck.kept.sequence === n + 2, before);
+  await button.click();
+  await main.page.waitForFunction((n) => globalThis.backeddyDeck.kept.sequence === n + 3, before);
+  await wait(900);
+  expect(await main.page.getByText('Let go, or tap').count(), 'a tap did not leave the watch running');
+  await button.click();
+  await main.page.waitForFunction((n) => globalThis.backeddyDeck.kept.sequence === n + 4, before);
+  const { longestS } = await main.page.evaluate(() => globalThis.backeddyDeck.card.air);
+  expect(longestS > 1.3 && longestS < 4, `held for 1.5 s, counted ${longestS} s`);
+  await closeRoom(main);
+});
+
+await part('a photo by its hash', async () => {
+  const png = Buffer.from('iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg==', 'base64');
+  await press(main, 'Photo …');
+  await main.page.locator('input[type=file]').setInputFiles({ name: 'fin.png', mimeType: 'image/png', buffer: png });
+  await saved(main, 'photo kept');
+  await allSent(main);
+  const there = await main.page.evaluate(async () => {
+    const entry = globalThis.backeddyDeck.entries.find(({ content }) => content.includes('"photo"'));
+    const hash = JSON.parse(entry.content).row.photo;
+    for (let i = 0; i < 40; ++i) {
+      const answer = await fetch(`/api/photos/${hash}`);
+      if (answer.ok) return (await answer.arrayBuffer()).byteLength;
+      await new Promise((resolve) => setTimeout(resolve, 250));
+    }
+    return 0;
+  });
+  expect(there === png.length, `the program has ${there} bytes of the picture, not ${png.length}`);
+});
+
+await part('by keyboard alone', async () => {
+  const { page } = main;
+  await page.getByRole('button', { name: /^bow port/ }).focus();
+  await page.keyboard.press('Enter');
+  await page.locator('dialog.sheet').waitFor();
+  await page.locator('dialog.sheet').getByRole('button', { name: 'Hook-up', exact: true }).focus();
+  await page.keyboard.press('Enter');
+  await saved(main, 'hook-up');
+  await page.locator('.tabs button').first().focus();
+  await page.keyboard.press('Enter');
+  await page.locator('.next-row .next').focus();
+  await page.keyboard.press(' ');
+  await saved(main, 'landed');
+  await press(main, 'Let go');
+  await saved(main, 'let go');
+});
+
+await part('all is sent, once, and the study’s check understands it', async () => {
+  await allSent(main);
+  const all = await journal(main);
+  const { device, sequence } = await kept(main);
+  const own = all.filter((entry) => entry.device === device).map((entry) => entry.sequence).sort((a, b) => a - b);
+  expect(own.length === sequence && own.every((each, i) => each === i + 1), `${sequence} made, ${own.length} arrived`);
+  const worries = await main.page.evaluate(() => globalThis.backeddyDeck.state.worries);
+  expect(worries.length === 0, `Deck has worries: ${worries.join(' ')}`);
+  let said = '';
+  try {
+    said = execFileSync(program, ['check', study], { encoding: 'utf8', stdio: ['ignore', 'pipe', 'pipe'], env: { ...process.env, XDG_CONFIG_HOME: home } });
+  } catch (error) {
+    said = `${error.stdout}${error.stderr}`;
+  }
+  for (const line of said.split('\n')) if (/^journal:|journal line|\bjournal\b.*counts for nothing/.test(line)) console.log(`      check says: ${line}`);
+});
+
+// ---- without a network
+
+await part('the page opens without a network, logs, and its queue goes into a file', async () => {
+  await main.page.waitForFunction(() => globalThis.backeddyDeck.shell === 'ready' && navigator.serviceWorker.controller !== null, null, { timeout: 20000 });
+  await offline(main, true);
+  await main.page.goto(`${server.origin}/deck`);
+  await ready(main);
+  await hook(main, /^bow starboard/);
+  await main.page.locator('.line-state', { hasText: '1 unsent' }).waitFor();
+  await main.page.reload();
+  await ready(main);
+  await main.page.locator('.line-state', { hasText: '1 unsent' }).waitFor();
+  await main.page.locator('.tabs, .card h2', { hasText: 'starboard bow' }).first().waitFor();
+  await main.page.locator('.line-state').click();
+  const coming = main.page.waitForEvent('download');
+  await main.page.getByRole('button', { name: 'Save the queue as a file' }).click();
+  const file = JSON.parse(readFileSync(await (await coming).path(), 'utf8'));
+  const { device, sequence, identity } = await kept(main);
+  expect(file.backeddy_queue === 1 && file.device === device && file.identity === identity, 'the file does not say whose queue it is');
+  expect(file.entries.length === sequence && file.entries.every((entry, i) => entry.sequence === i + 1), `the file has ${file.entries.length} of ${sequence} entries`);
+  expect(Object.keys(file.photos).length === 1, 'the file has no photo');
+  await closeRoom(main);
+});
+
+await part('tabs killed in mid-entry: what was shown as saved is there, and no number twice', async () => {
+  let shown = await main.page.evaluate(() => globalThis.backeddyDeck.kept.sequence);
+  for (let i = 0; i < 12; ++i) {
+    // Presses as fast as they go; the count that the page shows as kept is told outside before the tab dies.
+    let told = shown;
+    const name = `told${i}`;
+    await main.page.exposeFunction(name, (sequence) => (told = Math.max(told, sequence)));
+    await main.page.evaluate((word) => {
+      const deck = globalThis.backeddyDeck;
+      const one = (n) => deck.press('bite', [{ act: 'add', content: { table: 'events', row: { at: new Date().toISOString(), event: 'bite', rod: 'port bow', note: `kill ${n}` } }, reason: '' }], Date.now())
+        .then((isKept) => isKept && globalThis[word](deck.kept.sequence)).then(() => n < 400 && one(n + 1));
+      void one(0);
+    }, name);
+    await wait(30 + 40 * i);
+    const old = main.page;
+    const killed = old.close({ runBeforeUnload: false });
+    main.page = await openPage(main, `${server.origin}/deck`);
+    await killed;
+    await ready(main);
+    const now = await main.page.evaluate(async () => {
+      const { kept, entries } = globalThis.backeddyDeck;
+      const own = entries.filter(({ device }) => device === kept.device).map(({ sequence }) => sequence).sort((a, b) => a - b);
+      return { sequence: kept.sequence, isWhole: own.length === kept.sequence && own.every((each, n) => each === n + 1) };
+    });
+    expect(now.sequence >= told, `${told} entries were shown as saved, ${now.sequence} are there`);
+    expect(now.isWhole, 'own entries have a gap or a number twice');
+    shown = now.sequence;
+  }
+  expect(shown > 20, `only ${shown} entries were made`);
+});
+
+await part('two tabs at once share one count', async () => {
+  const second = await openPage(main, `${server.origin}/deck`);
+  const many = (page) => page.evaluate(async () => {
+    const deck = globalThis.backeddyDeck;
+    for (let n = 0; n < 40; ++n) await deck.press('bite', [{ act: 'add', content: { table: 'events', row: { at: new Date().toISOString(), event: 'bite', rod: 'port aft' } }, reason: '' }], Date.now());
+  });
+  const before = (await kept(main)).sequence;
+  await Promise.all([many(main.page), many(second)]);
+  await second.close();
+  await main.page.reload();
+  await ready(main);
+  const { sequence } = await kept(main);
+  expect(sequence === before + 80, `80 presses in two tabs made ${sequence - before} entries`);
+});
+
+await part('the line comes back, and all is sent once', async () => {
+  await offline(main, false);
+  await main.page.evaluate(() => globalThis.backeddyDeck.again());
+  await allSent(main);
+  const all = await journal(main);
+  const { device, sequence } = await kept(main);
+  const own = all.filter((entry) => entry.device === device);
+  expect(own.length === sequence, `${sequence} made, ${own.length} arrived`);
+});
+
+// ---- the program away, another study, signed out
+
+await part('the program goes away and comes back; nobody is signed in then', async () => {
+  const { port } = server;
+  await server.end();
+  await hook(main, /^aft port/);
+  await main.page.locator('.line-state', { hasText: 'away' }).waitFor({ timeout: 20000 });
+  server = await serve(study, port);
+  await main.page.evaluate(() => globalThis.backeddyDeck.again());
+  await main.page.locator('.notice', { hasText: 'nobody is signed in' }).waitFor({ timeout: 20000 });
+  expect((await unsent(main)) > 0, 'what was logged while signed out is gone');
+  await main.page.goto(server.deck);
+  await ready(main);
+  await allSent(main);
+});
+
+await part('another study at the same address gets nothing', async () => {
+  const other = join(home, 'other');
+  cpSync(study, other, { recursive: true, filter: (path) => !/journal\.sqlite|[\\/]results([\\/]|$)/.test(path) });
+  const { port } = server;
+  await server.end();
+  await hook(main, /^aft starboard/);
+  server = await serve(other, port);
+  await main.page.goto(server.deck);
+  await ready(main);
+  await main.page.locator('.notice', { hasText: 'Nothing is sent' }).waitFor({ timeout: 20000 });
+  expect((await journal(main)).length === 0, 'entries of one study went into another');
+  const waiting = await unsent(main);
+  expect(waiting > 0, 'the queue is empty');
+  await main.page.locator('.line-state').click();
+  await main.page.getByRole('button', { name: /^Log for/ }).click();
+  await main.page.waitForFunction(() => globalThis.backeddyDeck?.told.line === 'held' && globalThis.backeddyDeck.kept.sequence === 0, null, { timeout: 30000 });
+  await server.end();
+  server = await serve(study, port);
+  await main.page.goto(server.deck);
+  await ready(main);
+  await main.page.locator('.line-state').click();
+  await main.page.getByRole('button', { name: /^Log for/ }).click();
+  await main.page.waitForFunction((n) => globalThis.backeddyDeck?.kept?.sequence > n, waiting, { timeout: 30000 });
+  await allSent(main);
+});
+
+// ---- three phones
+
+await part('three phones log the same 500 things in different orders: one state, nothing lost, nothing doubled', async () => {
+  const phones = await Promise.all(['one', 'two', 'three'].map((name) => phone(name)));
+  for (const [i, it] of phones.entries()) {
+    await beginLog(it, `Hand ${i + 1}`);
+    await it.page.waitForFunction(() => globalThis.backeddyDeck.shell === 'ready');
+    await allSent(it);
+    await offline(it, true);
+  }
+  const before = (await journal(main)).length;
+  await Promise.all(phones.map((it, seed) => it.page.evaluate(async (turn) => {
+    const deck = globalThis.backeddyDeck;
+    let x = 12345 + 7919 * turn;
+    const random = () => ((x = (x * 1103515245 + 12345) % 2 ** 31) / 2 ** 31);
+    const words = ['bite', 'hook_up', 'lost', 'lines_in', 'lines_out'];
+    const rods = ['port bow', 'port aft', 'starboard bow', 'starboard aft'];
+    const start = Date.now() - 3_600_000;
+    const list = Array.from({ length: 500 }, (_, n) => ({ event: words[n % 5], rod: rods[n % 4], note: `thing ${n}`, at: new Date(start + 5000 * n).toISOString() }));
+    for (let n = list.length - 1; n > 0; --n) {
+      const m = Math.floor(random() * (n + 1));
+      [list[n], list[m]] = [list[m], list[n]];
+    }
+    for (const row of list) {
+      if (!(await deck.press(row.event, [{ act: 'add', content: { table: 'events', row }, reason: '' }], Date.now()))) throw new Error(deck.failure);
+    }
+  }, seed)));
+  await phones[0].page.reload();
+  await ready(phones[0]);
+  for (const it of [phones[2], phones[0], phones[1]]) {
+    await offline(it, false);
+    await it.page.evaluate(() => globalThis.backeddyDeck.again());
+    await allSent(it);
+  }
+  // Once more, all of it: duplicates are harmless.
+  await phones[1].page.evaluate(() => globalThis.backeddyDeck.sendAllAgain());
+  const all = await journal(main);
+  expect(all.length === before + 1500, `1500 entries were made, ${all.length - before} arrived`);
+  const count = new Map();
+  for (const { content } of all) {
+    const thing = /thing \d+/.exec(content)?.[0];
+    if (thing) count.set(thing, (count.get(thing) ?? 0) + 1);
+  }
+  expect(count.size === 500 && [...count.values()].every((n) => n === 3), `${count.size} of 500 things, not each thrice`);
+  for (const it of [...phones, main]) {
+    await it.page.evaluate(() => globalThis.backeddyDeck.again());
+    await it.page.waitForFunction((n) => globalThis.backeddyDeck.entries.length === n && globalThis.backeddyDeck.unsent === 0, all.length, { timeout: 60000 });
+  }
+  const states = await Promise.all([...phones, main].map((it) => it.page.evaluate(async () => {
+    const { state, entries } = globalThis.backeddyDeck;
+    const plain = { tables: Object.fromEntries(Object.entries(state.tables).map(([word, rows]) => [word, rows.map(({ addedBy, cells }) => [addedBy, cells])])), fish: [...state.fish, ...state.over].map(({ key, place, next }) => [key, place, next]).sort(), order: entries.map(({ device, sequence }) => `${device}:${sequence}`) };
+    return JSON.stringify(plain);
+  })));
+  expect(new Set(states).size === 1, 'the phones do not show the same');
+  for (const it of phones) await it.context.close();
+});
+
+// ---- how it looks and feels
+
+const look = async (it, theme) => {
+  await it.page.evaluate(() => { for (const name of Object.keys(localStorage)) if (name.includes('theme')) localStorage.removeItem(name); });
+  await it.page.emulateMedia({ colorScheme: 'light', contrast: 'no-preference', reducedMotion: 'reduce', ...themes[theme] });
+};
+
+async function judge(it, what) {
+  await it.page.evaluate(axe);
+  const complaints = await it.page.evaluate(async () => {
+    const { violations } = await globalThis.axe.run(document, { resultTypes: ['violations'] });
+    return violations.filter(({ impact }) => impact === 'serious' || impact === 'critical').map(({ id, help, nodes }) => `${id}: ${help} (${nodes.length}; ${nodes[0]?.html.slice(0, 160)})`);
+  });
+  for (const text of complaints) fault(`${what}: axe: ${text}`);
+  const wider = await it.page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+  if (wider > 0) fault(`${what}: ${wider} px wider than the window`);
+  const small = await it.page.evaluate(() => {
+    const isOpen = document.querySelector('dialog[open]');
+    return [...(isOpen ?? document).querySelectorAll('button, input, select, textarea, summary')].flatMap((each) => {
+      const box = each.getBoundingClientRect();
+      const label = each.closest('label.check, label.file')?.getBoundingClientRect();
+      const tall = Math.max(box.height, label?.height ?? 0);
+      const wide = Math.max(box.width, label?.width ?? 0);
+      return box.width > 0 && (tall < 55.5 || wide < 55.5) ? [`${each.tagName} "${each.textContent.trim().slice(0, 30)}" ${Math.round(wide)}x${Math.round(tall)}`] : [];
+    });
+  });
+  for (const text of small) fault(`${what}: too small for a glove: ${text}`);
+}
+
+await part('axe, widths and gloves, in three themes at three sizes', async () => {
+  await main.context.close();
+  const it = await phone('look');
+  await beginLog(it, 'A. Keen');
+  await it.page.waitForFunction(() => globalThis.backeddyDeck.state);
+  await press(it, 'All lines in').catch(() => undefined);
+  await hook(it, /^bow port/);
+  await press(it, 'Landed');
+  await saved(it, 'landed');
+  await press(it, 'Back in water');
+  await press(it, /^Sealed in /);
+  await saved(it, 'sealed');
+  await hook(it, /^aft starboard/);
+  const rooms = ['Air …', 'Hook …', 'Blood …', 'Weight, length …', 'Fins, body …', 'Reflexes …', 'Tag …', 'Landing …', 'Handling …', 'Photo …', 'Note …', 'Hold …', 'Name …', 'Righting, death …'];
+  for (const [size, viewport] of Object.entries(sizes)) {
+    await it.page.setViewportSize(viewport);
+    for (const theme of Object.keys(themes)) {
+      await look(it, theme);
+      await wait(150);
+      await judge(it, `${size}, ${theme}`);
+      if (folder) await it.page.screenshot({ path: join(folder, `deck-${size}${theme === 'day' ? '' : `-${theme}`}.png`) });
+    }
+    await look(it, 'day');
+    if (size === 'tablet') continue;
+    await it.page.locator('.tabs button', { hasText: /\d{4}-/ }).last().click();
+    for (const room of rooms) {
+      const button = it.page.locator('.others').getByRole('button', { name: room, exact: true });
+      if ((await button.count()) === 0) continue;
+      await button.click();
+      await it.page.locator('dialog.sheet').waitFor();
+      await judge(it, `${size}, ${room}`);
+      if (folder && size === 'phone') await it.page.screenshot({ path: join(folder, `room-${room.replace(/\W+/g, '-').toLowerCase()}.png`) });
+      await closeRoom(it);
+    }
+    for (const open of ['.line-state', '.to-log', '.rod', '.stamp:not(:disabled)']) {
+      await it.page.locator(open).first().click();
+      await it.page.locator('dialog.sheet').waitFor();
+      await judge(it, `${size}, ${open}`);
+      if (folder && size === 'phone') await it.page.screenshot({ path: join(folder, `room${open.split(':')[0].replace('.', '-')}.png`) });
+      await closeRoom(it);
+    }
+  }
+  await it.context.close();
+});
+
+await browser.close();
+await server.end();
+rmSync(home, { recursive: true, force: true });
+for (const text of faults) console.log(`FAULT ${text}`);
+console.log(faults.length === 0 ? 'deck: all good' : `deck: ${faults.length} faults`);
+process.exit(faults.length === 0 ? 0 : 1);
