@@ -71,6 +71,13 @@ async function serve(dir, port) {
   return { address, origin: new URL(address).origin, port: Number(new URL(address).port), deck: address.replace(/\/(\?|$)/, '/deck$1'), end };
 }
 
+/** The study as another one, without what was logged. */
+function copyOf(name) {
+  const other = join(home, name);
+  cpSync(study, other, { recursive: true, filter: (path) => !/journal\.sqlite|[\\/]results([\\/]|$)/.test(path) });
+  return other;
+}
+
 let server = await serve(study, 0);
 const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] });
 
@@ -139,7 +146,9 @@ async function part(name, work) {
   try {
     await work();
   } catch (error) {
-    fault(`${name}: ${error instanceof Error ? error.message : error}`);
+    fault(`${name}: ${String(error instanceof Error ? error.message : error).split('\n')[0]}`);
+    // What is left open would fail whatever comes next.
+    await main.page.reload().catch(() => undefined);
   }
   console.log(`${faults.length === before ? 'good' : 'BAD '}  ${name} (${((Date.now() - started) / 1000).toFixed(1)} s)`);
 }
@@ -208,7 +217,7 @@ await part('a tag reader, a note, a death with the permit’s rule', async () =>
   await main.page.getByLabel('Tag number').press('Enter');
   await saved(main, 'tag 985');
   await press(main, 'Note …');
-  await main.page.getByLabel('Note').fill('a gull took an interest');
+  await main.page.getByLabel('Note', { exact: true }).fill('a gull took an interest');
   await press(main, 'Keep');
   await saved(main, 'noted');
   await press(main, 'Righting, death …');
@@ -287,7 +296,7 @@ await part('by keyboard alone', async () => {
   await page.locator('dialog.sheet').getByRole('button', { name: 'Hook-up', exact: true }).focus();
   await page.keyboard.press('Enter');
   await saved(main, 'hook-up');
-  await page.locator('.tabs button').first().focus();
+  await page.locator('.tabs button', { hasText: 'port bow' }).focus();
   await page.keyboard.press('Enter');
   await page.locator('.next-row .next').focus();
   await page.keyboard.press(' ');
@@ -410,8 +419,7 @@ await part('the program goes away and comes back; nobody is signed in then', asy
 });
 
 await part('another study at the same address gets nothing', async () => {
-  const other = join(home, 'other');
-  cpSync(study, other, { recursive: true, filter: (path) => !/journal\.sqlite|[\\/]results([\\/]|$)/.test(path) });
+  const other = copyOf('other');
   const { port } = server;
   await server.end();
   await hook(main, /^aft starboard/);
@@ -523,6 +531,8 @@ async function judge(it, what) {
 
 await part('axe, widths and gloves, in three themes at three sizes', async () => {
   await main.context.close();
+  await server.end();
+  server = await serve(copyOf('look'), 0);
   const it = await phone('look');
   await beginLog(it, 'A. Keen');
   await it.page.waitForFunction(() => globalThis.backeddyDeck.state);
@@ -534,6 +544,12 @@ await part('axe, widths and gloves, in three themes at three sizes', async () =>
   await press(it, /^Sealed in /);
   await saved(it, 'sealed');
   await hook(it, /^aft starboard/);
+  await press(it, 'Landed');
+  await saved(it, 'landed');
+  await press(it, 'Back in water');
+  await saved(it, 'back in water');
+  await hook(it, /^aft port/);
+  await it.page.locator('.tabs button', { hasText: 'in water' }).click();
   const rooms = ['Air …', 'Hook …', 'Blood …', 'Weight, length …', 'Fins, body …', 'Reflexes …', 'Tag …', 'Landing …', 'Handling …', 'Photo …', 'Note …', 'Hold …', 'Name …', 'Righting, death …'];
   for (const [size, viewport] of Object.entries(sizes)) {
     await it.page.setViewportSize(viewport);
