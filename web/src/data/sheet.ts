@@ -165,7 +165,53 @@ export class Typed {
   get count(): number {
     return [...this.cells.values()].reduce((sum, cells) => sum + cells.size, 0);
   }
+
+  /** As text, to be kept where the page's end does not reach; null while there is nothing. */
+  text(): string | null {
+    if (this.count === 0) return null;
+    return JSON.stringify({ cells: [...this.cells].map(([row, cells]) => [row, [...cells].map(([column, { text, batch }]) => [column, text, batch])]), drafts: this.drafts });
+  }
+
+  /** What was kept: every cell is typed again, none of it sent; nothing of a text that is not ours. */
+  take(text: string | null): void {
+    for (const { row, column, text: typed, batch } of keptCells(text)) {
+      this.put(row, column, { text: typed, fault: '', state: 'typed', batch });
+      this.batches = Math.max(this.batches, batch);
+    }
+    this.drafts = keptDrafts(text).filter((key) => this.cells.has(key));
+    this.begun = Math.max(0, ...this.drafts.map((key) => Number(key.slice('new '.length)) || 0));
+  }
+
+  /** Takes away cells of rows that are not there any more; how many there were. */
+  dropLost(rows: ReadonlySet<string>): number {
+    const lost = [...this.cells.keys()].filter((key) => !rows.has(key) && !this.drafts.includes(key));
+    const count = lost.reduce((sum, key) => sum + (this.cells.get(key)?.size ?? 0), 0);
+    for (const key of lost) this.cells.delete(key);
+    return count;
+  }
 }
+
+function keptPart(text: string | null, name: 'cells' | 'drafts'): unknown[] {
+  try {
+    const part = (JSON.parse(text ?? 'null') as Record<string, unknown> | null)?.[name];
+    return Array.isArray(part) ? part : [];
+  } catch {
+    return [];
+  }
+}
+
+function keptCells(text: string | null): { row: string; column: string; text: string; batch: number }[] {
+  return keptPart(text, 'cells').flatMap((each) => {
+    const [row, cells] = Array.isArray(each) ? (each as unknown[]) : [];
+    if (typeof row !== 'string' || !Array.isArray(cells)) return [];
+    return cells.flatMap((cell: unknown) => {
+      const [column, typed, batch] = Array.isArray(cell) ? (cell as unknown[]) : [];
+      return typeof column === 'string' && typeof typed === 'string' && Number.isInteger(batch) ? [{ row, column, text: typed, batch: batch as number }] : [];
+    });
+  });
+}
+
+const keptDrafts = (text: string | null): string[] => keptPart(text, 'drafts').filter((each): each is string => typeof each === 'string' && /^new \d+$/.test(each));
 
 // ---------------------------------------------------------------- entries
 
