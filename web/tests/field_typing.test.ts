@@ -29,7 +29,7 @@ const studyOf = (there: Record<string, Cells[]> = {}, decimalComma = false): Stu
 
 const head = { sheet: '3', date: '2026-06-14', who: 'A. Keen' };
 const typing = (rows: Cells[], more: Cells = {}): Typing => ({ by: 'A', head: { ...head, ...more }, rows, isDone: true });
-const deck = (rows: Cells[], more: Cells = {}) => readDeck(typing(rows, more), fieldSettings, tables, new Set(['T01']), (fish) => `E-${fish}`);
+const deck = (rows: Cells[], more: Cells = {}) => readDeck(typing(rows, more), fieldSettings, tables, new Set(['T01']), (fish) => `${fish}-e1`);
 const of = (rows: FieldRow[], word: string) => rows.filter((row) => row.table === word).map((row) => row.cells);
 
 describe('a deck sheet read', () => {
@@ -49,7 +49,7 @@ describe('a deck sheet read', () => {
   it('a fish that is new gets its row, one that lands its encounter with the rig it took', () => {
     const { rows } = deck([{ time: '612', event: 'h', rig: 'treble_hooks', fish: 'T02' }, { time: '615', event: 'l', fish: 'T02' }]);
     expect(of(rows, 'fish')).toEqual([{ fish: 'T02', species: 'Salmo trutta' }]);
-    expect(of(rows, 'encounters')).toEqual([{ encounter: 'E-T02', fish: 'T02', at: '2026-06-14T05:15:00Z', rig: 'treble_hooks' }]);
+    expect(of(rows, 'encounters')).toEqual([{ encounter: 'T02-e1', fish: 'T02', at: '2026-06-14T05:12:00Z', method: 'angling', who: 'A. Keen', rig: 'treble_hooks' }]);
   });
 
   it('goes on past midnight, and over lines that are empty', () => {
@@ -76,7 +76,7 @@ describe('a deck sheet read', () => {
 });
 
 describe('a fish sheet read', () => {
-  const fish = (boxes: Cells, more: Cells = {}) => readFish(typing([boxes], { fish: 'T02', ...more }), fieldSettings, tables, 'E-T02');
+  const fish = (boxes: Cells, more: Cells = {}) => readFish(typing([boxes], { fish: 'T02', ...more }), fieldSettings, tables, 'T02-e1');
   it('goes into its tables', () => {
     const { rows, faults } = fish({
       rig: 'single_hook', hook_location: 'gills', water_temperature_c: '12,6', rod: 'port bow', 'at.hook_up': '612', 'at.landed': '6.14.30', 'at.sealed': '616', 'in.sealed': 'tube_A', mass_g: '512', 'fin.dorsal': '1', 'marks.dorsal': 's n',
@@ -85,7 +85,7 @@ describe('a fish sheet read', () => {
     });
     expect([...faults]).toEqual([]);
     expect(of(rows, 'fish')).toEqual([{ fish: 'T02', species: 'Salmo trutta', mass_g: '512' }]);
-    expect(of(rows, 'encounters')).toEqual([{ encounter: 'E-T02', fish: 'T02', at: '2026-06-14T05:14:30Z', rig: 'single_hook', hook_location: 'gills', water_temperature_c: '12.6' }]);
+    expect(of(rows, 'encounters')).toEqual([{ encounter: 'T02-e1', fish: 'T02', at: '2026-06-14T05:12:00Z', method: 'angling', who: 'A. Keen', rig: 'single_hook', hook_location: 'gills', water_temperature_c: '12.6' }]);
     expect(of(rows, 'events').map(({ event, at, assembly, value }) => [event, at, assembly, value])).toEqual([
       ['hook_up', '2026-06-14T05:12:00Z', undefined, undefined], ['landed', '2026-06-14T05:14:30Z', undefined, undefined], ['sealed', '2026-06-14T05:16:00Z', 'tube_A', undefined],
       ['blood', '2026-06-14T06:10:00Z', undefined, '0.5'], ['released', '2026-06-14T06:30:00Z', undefined, undefined],
@@ -181,7 +181,8 @@ describe('what is entered', () => {
   it.each(['2026-06-14 06:12', '2026-06-14 06:12:48', '2026-06-14T05:12:30.250Z', '2026-06-14T07:12:59+02:00'])('the same event in the same minute (%s) stands already and is not entered unless said', (at) => {
     const [item] = planOf([hookUp], studyOf({ events: [{ at, event: 'hook_up', fish: 'T01' }] }), reason);
     expect(item?.isProposed).toBe(false);
-    expect(item?.stands).toContain('hook_up');
+    expect(item?.stands).toContain('2026-06-14 06:12');
+    expect(item?.what).toBe('2026-06-14 06:12, hook up, T01');
   });
 
   it('another minute, fish, event, or rod where there is no fish, is another row', () => {
@@ -205,8 +206,8 @@ describe('what is entered', () => {
   });
 
   it('encounters get names that none has', () => {
-    expect(encounterName('T01', studyOf())).toBe('E-T01');
-    expect(encounterName('T01', studyOf({ encounters: [{ encounter: 'E-T01' }, { encounter: 'E-T01-2' }] }))).toBe('E-T01-3');
+    expect(encounterName('T01', studyOf())).toBe('T01-e1');
+    expect(encounterName('T01', studyOf({ encounters: [{ encounter: 'T01-e1' }, { encounter: 'T01-e2' }] }))).toBe('T01-e3');
   });
 });
 

@@ -1,10 +1,10 @@
 import { describe, expect, it } from 'vitest';
 import { isBegun, isFresh, stepStates } from '../src/data/fresh';
 import type { Results } from '../src/data/results';
-import type { ServerState, Worry } from '../src/server/wire';
+import { stateOf, type ServerState, type Worry } from '../src/server/wire';
 
 const worry = (part: Partial<Worry>): Worry => ({ severity: 'stops', text: 'stays.csv: no stay: there is nothing to compute', file: 'stays.csv', line: null, column: null, remedy: '', ...part });
-const state = (complaints: Worry[]): ServerState => ({ phase: 'stopped', what: '', done: 0, total: 0, unit: '', revision: '', answered_at: null, complaints });
+const state = (complaints: Worry[]): ServerState => stateOf({ phase: 'stopped', complaints });
 const salinity = worry({ severity: 'beware', file: 'study.toml', text: 'study.toml: [water] says nothing of salinity' });
 
 describe('a new study', () => {

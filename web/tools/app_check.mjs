@@ -9,6 +9,7 @@
 import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
+import { paperJobs } from './paper_check.mjs';
 import { setUpJobs, setUpStates } from './set_up_check.mjs';
 
 const [address, folder] = process.argv.slice(2);
@@ -141,6 +142,8 @@ const pages = {
   'set-up-table': '/set-up/tables/events',
   'set-up-brief': '/set-up/brief',
   'set-up-sensors': '/set-up/sensors',
+  'set-up-paper': '/set-up/paper',
+  'set-up-type-in': '/set-up/paper/type-in',
 };
 
 // ---------------------------------------------------------------- every page, theme and size
@@ -695,9 +698,10 @@ await inState('no-answer', { session: (route) => route.abort() }, '/fish', ['No 
 
 // ---------------------------------------------------------------- Set-up: last, for it changes the study
 
-const tools = { open, goTo, settled, axeOf, fits, picture, sizes, refused };
+const tools = { open, goTo, settled, axeOf, fits, picture, sizes, refused, folder };
 await setUpStates(tools);
 await setUpJobs(tools);
+await paperJobs(tools);
 
 await browser.close();
 for (const text of faults) console.error(`app_check: ${text}`);

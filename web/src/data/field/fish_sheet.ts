@@ -66,7 +66,7 @@ export function fishParts(settings: FieldSettings): SheetPart[] {
     {
       part: 'times', title: 'Times', boxes: sheetEvents.flatMap(({ event, place }) => [
         box(`at.${event}`, spoken(event), 'time'),
-        ...(place ? [box(`in.${event}`, 'in', 'text', { words: settings.assemblies })] : []),
+        ...(place ? [box(`in.${event}`, `${spoken(event)} in`, 'text', { words: settings.assemblies })] : []),
       ]),
     },
     {
@@ -82,7 +82,7 @@ export function fishParts(settings: FieldSettings): SheetPart[] {
         box('scorer', 'Scorer', 'text'),
         ...fins.flatMap((fin) => [
           box(`fin.${fin}`, spoken(fin), 'level', { words: levels(settings.fin_scale), isOpen: false }),
-          box(`marks.${fin}`, 'marks', 'marks'),
+          box(`marks.${fin}`, `${spoken(fin)}, marks`, 'marks'),
         ]),
       ],
     },
@@ -104,9 +104,9 @@ export function fishParts(settings: FieldSettings): SheetPart[] {
         box('blood.volume_ml', 'Volume', 'number', { unit: 'mL' }),
         ...bloodLines.flatMap((n) => [
           box(`blood.${n}.analyte`, `Value ${n}: of what`, 'word', { words: analytes, isOpen: false }),
-          box(`blood.${n}.value`, 'value', 'limit'),
-          box(`blood.${n}.unit`, 'unit', 'text'),
-          box(`blood.${n}.device`, 'device', 'text'),
+          box(`blood.${n}.value`, `Value ${n}`, 'limit'),
+          box(`blood.${n}.unit`, `Value ${n}: unit`, 'text'),
+          box(`blood.${n}.device`, `Value ${n}: device`, 'text'),
         ]),
       ],
     },

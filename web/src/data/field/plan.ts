@@ -1,6 +1,7 @@
 // What a sheet would write into the study, held against what stands there already: nothing is entered twice unless said.
 import type { Wish } from '../../server/api';
 import { instantOf, numberRead } from '../cells';
+import { knownZone } from '../clock';
 import { spoken } from '../read';
 import { wishesOf, type SheetRow } from '../sheet';
 import { textOf, type StudyTable } from '../tables';
@@ -56,10 +57,28 @@ function isSame(table: StudyTable, row: SheetRow, cells: Cells): boolean {
   });
 }
 
-const rowWords = (cells: Cells, isOwn: (name: string) => boolean = () => true): string =>
-  Object.entries(cells).filter(([name, text]) => text !== '' && isOwn(name)).map(([name, text]) => `${spoken(name)} ${text}`).join(', ');
+/** "2026-06-14 06:12:30", as the clock at the study's place showed it */
+function placeTime(text: string, zone: string): string {
+  const ms = instantOf(text, zone);
+  if (ms === null) return text;
+  const timeZone = knownZone(zone);
+  const parts = new Intl.DateTimeFormat('en-GB', { year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', second: '2-digit', ...(timeZone ? { timeZone } : {}) }).formatToParts(ms);
+  const of = (type: string) => parts.find((part) => part.type === type)?.value ?? '';
+  return `${of('year')}-${of('month')}-${of('day')} ${of('hour')}:${of('minute')}${of('second') === '00' ? '' : `:${of('second')}`}`;
+}
 
-const standing = (table: StudyTable, row: SheetRow): string => rowWords(Object.fromEntries(table.columns.map(({ name }) => [name, textOf(table, row, name)])));
+/** Where the words say by themselves what they are. */
+const bare = new Set(['event', 'fish', 'at', 'rod', 'rig', 'assembly', 'unit', 'fin', 'area', 'test']);
+
+function rowWords(cells: Cells, zone: string): string {
+  return Object.entries(cells).filter(([, text]) => text !== '').map(([name, text]) => {
+    if (name === 'at_uncertainty_s') return `± ${text} s`;
+    const shown = times.has(name) ? placeTime(text, zone) : name === 'event' ? spoken(text) : text;
+    return bare.has(name) ? shown : `${spoken(name)} ${shown}`;
+  }).join(', ');
+}
+
+const standing = (table: StudyTable, row: SheetRow): string => rowWords(Object.fromEntries(table.columns.map(({ name }) => [name, textOf(table, row, name)])), table.habits.zone);
 
 const isSameText = (there: string, here: string, name: string, table: StudyTable): boolean => {
   if (there === here) return true;
@@ -97,19 +116,16 @@ export function planOf(rows: FieldRow[], tables: StudyTables, reason: string): P
     const count = (counts.get(same) ?? 0) + 1;
     counts.set(same, count);
     return [{
-      key: `${same} ${count}`, table: name, what: rowWords(cells),
+      key: `${same} ${count}`, table: name, what: rowWords(cells, table?.habits.zone ?? ''),
       stands: table && there ? standing(table, there) : count > 1 ? 'the same line stands on this sheet already' : '', isProposed: !there && count === 1,
       wishes: [{ act: 'add', content: { table: name, row: cells }, reason }],
     }];
   });
 }
 
-/** "E-T07", or with a number behind where that stands already. */
+/** "T07-e1", as Deck names them; the first number that none has. */
 export function encounterName(fish: string, tables: StudyTables): string {
   const table = tables.encounters;
   const there = new Set((table?.rows ?? []).map((row) => (table ? textOf(table, row, 'encounter') : '')));
-  for (let n = 1; ; ++n) {
-    const name = n === 1 ? `E-${fish}` : `E-${fish}-${n}`;
-    if (!there.has(name)) return name;
-  }
+  for (let n = 1; ; ++n) if (!there.has(`${fish}-e${n}`)) return `${fish}-e${n}`;
 }

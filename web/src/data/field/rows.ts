@@ -99,6 +99,7 @@ export function readDeck(typing: Pick<Typing, 'head' | 'rows'>, settings: FieldS
   let before: { day: Day; time: TimeOfDay } | null = null;
   const newFish = new Set<string>();
   const rigs = new Map<string, string>();
+  const hookUps = new Map<string, string>();
   const landings: FieldRow[] = [];
   typing.rows.forEach((row, i) => {
     moments.push(null);
@@ -120,7 +121,9 @@ export function readDeck(typing: Pick<Typing, 'head' | 'rows'>, settings: FieldS
     if (fish !== '' && !fishThere.has(fish)) newFish.add(fish);
     const rig = cell('rig');
     if (fish !== '' && rig !== '') rigs.set(fish, rig);
-    if (fish !== '' && read.event === 'landed') landings.push({ table: 'encounters', cells: { encounter: encounterOf(fish), fish, at: moment.iso } });
+    if (fish !== '' && read.event === 'hook_up') hookUps.set(fish, moment.iso);
+    // As Deck has it: an encounter is a landed fish, from its hook-up on.
+    if (fish !== '' && read.event === 'landed') landings.push({ table: 'encounters', cells: { encounter: encounterOf(fish), fish, at: hookUps.get(fish) ?? moment.iso, method: 'angling', ...(reader.who === '' ? {} : { who: reader.who }) } });
     reader.event(read.event, moment, { fish, rod: cell('rod'), rig, assembly: cell('assembly'), value: value.value && reader.cell('events', 'value', value.value, place('value')), unit: value.unit, note: cell('note') });
   });
   const [species = ''] = settings.species;
@@ -177,11 +180,12 @@ export function readFish(typing: Pick<Typing, 'head' | 'rows'>, settings: FieldS
   const drawnAt = at('at.blood');
   const fateAt = at('at.fate');
   const landed = moments.get('landed') ?? moments.get('hook_up') ?? null;
+  const met = moments.get('hook_up') ?? landed;
 
   reader.add('fish', { fish, species: cell('fish', 'species') || (settings.species[0] ?? ''), mass_g: cell('fish', 'mass_g'), fork_length_mm: cell('fish', 'fork_length_mm'), tag: cell('fish', 'tag') });
   const caught = ['rig', 'landing', 'unhooking', 'hook_location', 'water_temperature_c'].map((name): [string, string] => [name, cell('encounters', name)]);
   const name = reader.cell('encounters', 'encounter', textIn(head, 'encounter'), 'head.encounter') || encounter;
-  if (landed || caught.some(([, each]) => each !== '')) reader.add('encounters', { encounter: name, fish, at: landed?.iso ?? '', ...Object.fromEntries(caught) });
+  if (landed || caught.some(([, each]) => each !== '')) reader.add('encounters', { encounter: name, fish, at: met?.iso ?? '', method: 'angling', who: reader.who, ...Object.fromEntries(caught) });
 
   for (const { event, place: hasPlace } of sheetEvents) {
     const moment = moments.get(event);

@@ -62,7 +62,7 @@ export const deckColumns = (settings: FieldSettings): TypedColumn[] => [
 ];
 
 export const columnsOf = (kind: TypedKind, settings: FieldSettings): TypedColumn[] =>
-  kind === 'deck' ? deckColumns(settings) : boxesOf(fishParts(settings)).map(({ id, title, kind: of, words }) => column(id, title, of, words));
+  kind === 'deck' ? deckColumns(settings) : boxesOf(fishParts(settings)).map(({ id, title, unit, kind: of, words }) => column(id, unit === '' ? title : `${title}, ${unit}`, of, words));
 
 export const emptyTyping = (kind: TypedKind, by: string, date: string): Typing => ({ by, head: { date }, rows: kind === 'deck' ? [] : [{}], isDone: false });
 
