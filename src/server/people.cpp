@@ -2,19 +2,16 @@
 
 #include <algorithm>
 #include <array>
-#include <cerrno>
 #include <cstdlib>
 #include <new>
-#include <set>
-#include <sstream>
 
 #include <fmt/format.h>
 #include <sodium.h>
-#include <sys/stat.h>
 #include <toml++/toml.h>
 
 #include "base/file.hpp"
-#include "base/html_text.hpp"
+#include "server/detail/name_text.hpp"
+#include "server/detail/private_file.hpp"
 #include "server/detail/secret.hpp"
 
 namespace backeddy::server {
@@ -23,32 +20,9 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// What this process makes is for its owner alone, as long as this stands. One at a time: the mask is the
-/// process's.
-class OwnerOnly {
-  public:
-    OwnerOnly() : before_(::umask(0077)) {}
-    ~OwnerOnly() { ::umask(before_); }
-    OwnerOnly(const OwnerOnly&) = delete;
-    OwnerOnly& operator=(const OwnerOnly&) = delete;
-
-  private:
-    mode_t before_;
-};
-
 std::size_t characters(std::string_view utf8) {
     return static_cast<std::size_t>(
         std::ranges::count_if(utf8, [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
-}
-
-bool is_text(std::string_view text) {
-    return valid_utf8(text) == text &&
-           std::ranges::none_of(text, [](unsigned char c) { return c < 0x20 || c == 0x7f; });
-}
-
-bool is_name(std::string_view name) {
-    return !name.empty() && name.size() <= 64 && is_text(name) && name.front() != ' ' && name.back() != ' ' &&
-           name.find_first_of("\"'\\") == std::string_view::npos;
 }
 
 Error not_understood(const fs::path& file, std::string found, std::optional<std::uint64_t> line) {
@@ -58,20 +32,6 @@ Error not_understood(const fs::path& file, std::string found, std::optional<std:
                         "`backeddy people add` has written",
             .remedy = "mend the line, or take the person out and add them again",
             .place = {.file = file.string(), .line = line}};
-}
-
-/// Fails where somebody else than the owner may read or write the file.
-Expected<void> is_private(const fs::path& file) {
-    struct stat status{};
-    if (::stat(file.c_str(), &status) == 0 && (status.st_mode & 0077) != 0) {
-        return fail({.code = ErrorCode::bad_setting,
-                     .found = fmt::format("others on this machine may open this file (mode {:o})",
-                                          status.st_mode & 0777),
-                     .expected = "mode 600: it holds what passphrases are checked with",
-                     .remedy = fmt::format("chmod 600 '{}'", file.string()),
-                     .place = {.file = file.string()}});
-    }
-    return {};
 }
 
 Expected<Person> person_of(const toml::node& node, const fs::path& file) {
@@ -160,7 +120,7 @@ Expected<fs::path> people_file() {
 }
 
 Expected<std::vector<Person>> load_people(const fs::path& file) {
-    if (auto ok = is_private(file); !ok) {
+    if (auto ok = is_private(file, "what passphrases are checked with"); !ok) {
         return fail(std::move(ok).error());
     }
     auto text = read_file(file, 1 << 20);
@@ -180,17 +140,7 @@ Expected<void> save_people(const fs::path& file, const std::vector<Person>& peop
         text += fmt::format("\n[[person]]\nname = \"{}\"\nrole = \"{}\"\npassphrase = \"{}\"\n", person.name,
                             role_word(person.role), person.verifier);
     }
-    const OwnerOnly guard;
-    std::error_code failure;
-    fs::create_directories(file.parent_path(), failure);
-    if (failure) {
-        return fail({.code = ErrorCode::cannot_write,
-                     .found = "cannot make this folder (" + failure.message() + ")",
-                     .expected = "a folder that this user may write",
-                     .remedy = "make it by hand, or set XDG_CONFIG_HOME",
-                     .place = {.file = file.parent_path().string()}});
-    }
-    return write_file_whole(file, text);
+    return write_private(file, text);
 }
 
 Expected<std::vector<Person>> with_person(std::vector<Person> people, Person person) {

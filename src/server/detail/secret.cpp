@@ -1,5 +1,6 @@
 #include "server/detail/secret.hpp"
 
+#include <algorithm>
 #include <array>
 #include <stdexcept>
 
@@ -22,6 +23,14 @@ std::string random_secret() {
     std::string out(sodium_base64_ENCODED_LEN(bytes.size(), variant), '\0');
     sodium_bin2base64(out.data(), out.size(), bytes.data(), bytes.size(), variant);
     out.pop_back(); // its closing zero
+    return out;
+}
+
+std::string random_code(std::size_t length) {
+    start_sodium();
+    constexpr std::string_view letters = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+    std::string out(length, ' ');
+    std::ranges::generate(out, [&] { return letters[randombytes_uniform(letters.size())]; });
     return out;
 }
 
