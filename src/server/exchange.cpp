@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <chrono>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -44,6 +45,8 @@ std::string one_line(std::string_view text) {
     std::ranges::replace_if(out, [](unsigned char c) { return c < 0x20 || c == 0x7f; }, ' ');
     return out;
 }
+
+constexpr std::string_view problem_type = "application/problem+json";
 
 constexpr std::string_view page_policy =
     "Content-Security-Policy: default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: "
@@ -134,7 +137,29 @@ Response problem(int status, std::string_view detail, std::string_view remedy) {
                                          {"status", status},
                                          {"detail", valid_utf8(detail)},
                                          {"remedy", valid_utf8(remedy)}};
-    return {.status = status, .content_type = "application/problem+json", .body = json.dump()};
+    return {.status = status, .content_type = std::string(problem_type), .body = json.dump()};
+}
+
+Response problem_page(const Response& problem) {
+    if (problem.content_type != problem_type) {
+        return problem;
+    }
+    const auto json = nlohmann::json::parse(problem.body.view());
+    const auto text = [&](const char* key) { return html_text(json.at(key).get<std::string>()); };
+    std::string detail = text("detail");
+    if (!detail.empty() && detail.front() >= 'a' && detail.front() <= 'z') {
+        detail.front() = static_cast<char>(detail.front() - 'a' + 'A');
+    }
+    Response out = problem;
+    out.content_type = "text/html; charset=utf-8";
+    out.body = fmt::format(
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0} – Backeddy</title>\n"
+        "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+        "<link rel=\"stylesheet\" href=\"/trust/plain.css\"></head>\n"
+        "<body><main><h1>{0}</h1>\n<p>{1}.</p>\n<p>What to do: {2}.</p>\n"
+        "<p><a class=\"act\" href=\"/\">To the first page</a></p></main></body></html>\n",
+        text("title"), detail, text("remedy"));
+    return out;
 }
 
 Response json_response(std::string json) {
@@ -160,6 +185,8 @@ std::string_view reason_phrase(int status) {
         return "See Other";
     case 304:
         return "Not Modified";
+    case 308:
+        return "Permanent Redirect";
     case 400:
         return "Bad Request";
     case 401:
@@ -199,6 +226,21 @@ std::string_view reason_phrase(int status) {
     default:
         return "Unknown";
     }
+}
+
+std::string date_text(std::int64_t unix_seconds) {
+    using namespace std::chrono;
+    constexpr std::array<std::string_view, 7> weekdays{"Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"};
+    constexpr std::array<std::string_view, 12> months{"Jan", "Feb", "Mar", "Apr", "May", "Jun",
+                                                      "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
+    const sys_seconds moment{seconds(unix_seconds)};
+    const auto midnight = floor<days>(moment);
+    const year_month_day day(midnight);
+    const hh_mm_ss time(moment - midnight);
+    return fmt::format("{}, {:02} {} {:04} {:02}:{:02}:{:02} GMT", weekdays[weekday(midnight).c_encoding()],
+                       static_cast<unsigned>(day.day()), months[static_cast<unsigned>(day.month()) - 1],
+                       static_cast<int>(day.year()), time.hours().count(), time.minutes().count(),
+                       time.seconds().count());
 }
 
 std::string head_text(const Response& response, std::string_view body, bool is_packed) {

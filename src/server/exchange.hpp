@@ -10,6 +10,7 @@
 // A handler is a function from Request to Response. It runs on a thread of a small pool, several at once.
 
 #include <cstddef>
+#include <cstdint>
 #include <memory>
 #include <optional>
 #include <string>
@@ -48,6 +49,7 @@ struct Head {
     std::string peer;          ///< address of who asks, without port; an IPv4 one in IPv6 clothes as IPv4
     std::string local;         ///< address of ours that was connected to, likewise
     bool is_within_machine = false; ///< both ends are loopback addresses
+    bool is_secure = false;         ///< came over TLS
     bool wants_websocket = false;
 
     /// Fields of this name; a proxy or an attacker may send several.
@@ -62,6 +64,7 @@ struct Asker {
     std::optional<Role> role; ///< nothing: not signed in
     std::string session;      ///< names the session to the gate; not what the cookie holds
     std::string peer;         ///< address
+    bool is_secure = false;   ///< asks over TLS
 };
 
 /// What a handler sees.
@@ -126,6 +129,8 @@ struct Response {
 
 /// A refusal in the form of RFC 9457: what is wrong, and what the reader can do.
 [[nodiscard]] Response problem(int status, std::string_view detail, std::string_view remedy);
+/// A problem as a small page for people, with a way back; any other answer as it is.
+[[nodiscard]] Response problem_page(const Response& problem);
 /// `json` as it stands.
 [[nodiscard]] Response json_response(std::string json);
 /// An embedded file with its packed form; its ETag is made of its bytes.
@@ -134,6 +139,8 @@ struct Response {
 
 /// "Not Found" and the like; "Unknown" for what is in no list.
 [[nodiscard]] std::string_view reason_phrase(int status);
+/// "Sun, 06 Nov 1994 08:49:37 GMT" (RFC 9110, section 5.6.7) of seconds since 1970.
+[[nodiscard]] std::string date_text(std::int64_t unix_seconds);
 
 /// The answer's head on the wire, its empty line included, with what every answer says: how long it is, that
 /// nothing from elsewhere may run in its pages, frame them or guess at types. `body` is what will follow

@@ -13,6 +13,8 @@ namespace backeddy::server {
 namespace {
 
 constexpr std::size_t most_sessions = 1000;
+/// As long as browsers keep one; the pairing ends earlier.
+constexpr std::chrono::days device_cookie_lasts{400};
 
 /// Of "passphrase" and "somesalt", at the costs of make_verifier: what a name that nobody has is checked
 /// against, so that it takes as long.
@@ -45,6 +47,14 @@ std::string_view cookie_of(std::string_view fields, std::string_view name) {
     return {};
 }
 
+/// The text of one key of a body that is a JSON object.
+std::optional<std::string> text_in(const std::string& body, const char* key) {
+    const auto json = nlohmann::json::parse(body, nullptr, false);
+    const auto found = json.is_object() ? json.find(key) : json.end();
+    return found != json.end() && found->is_string() ? std::optional(found->get<std::string>())
+                                                     : std::nullopt;
+}
+
 Response retry_later(int status, std::string_view detail, Length wait) {
     const auto seconds = std::chrono::ceil<std::chrono::seconds>(wait).count();
     Response out = problem(status, detail, fmt::format("try again in {} s", seconds));
@@ -69,15 +79,26 @@ std::string_view who_may(Right right) {
 
 } // namespace
 
-Gate::Gate(Served served, People& people)
-    : served_(std::move(served)), people_(people), start_token_(random_secret()) {}
+Gate::Gate(Served served, People& people, Pairings* pairings)
+    : served_(std::move(served)), people_(people), pairings_(pairings), start_token_(random_secret()) {}
+
+std::string Served::secure_origin() const {
+    return port == 443 ? "https://" + secure_name : fmt::format("https://{}:{}", secure_name, port);
+}
 
 bool Gate::is_served(const Head& head) const {
     const std::string host = lower(head.field("host"));
+    const std::uint16_t usual_port = head.is_secure ? 443 : 80;
     const auto is = [&](const std::string& name) {
         return host == fmt::format("{}:{}", lower(name), served_.port) ||
-               (served_.port == 80 && host == lower(name));
+               (served_.port == usual_port && host == lower(name));
     };
+    if (!served_.secure_name.empty() && is(served_.secure_name)) {
+        return true;
+    }
+    if (head.is_secure) { // a certificate is for a name: an address could be another machine's tomorrow
+        return std::ranges::any_of(served_.names, is);
+    }
     // An address in digits cannot be rebound: nobody but its holder is reached by it.
     return is(as_host(head.local)) || (head.is_within_machine && is("localhost")) ||
            std::ranges::any_of(served_.names, is);
@@ -89,12 +110,15 @@ std::optional<Response> Gate::refuse_stranger(const Head& head, Method method) c
     }
     if (!is_served(head)) {
         return problem(421, fmt::format("nothing is served here under the name \"{}\"", head.field("host")),
-                       "open the address that `backeddy serve` printed; a further name is served by --name");
+                       head.is_secure
+                           ? "open " + served_.secure_origin() + "/"
+                           : std::string("open the address that `backeddy serve` printed; a further name is "
+                                         "served by --name"));
     }
     if (only_asks(method) && !head.wants_websocket) {
         return std::nullopt;
     }
-    const std::string ours = "http://" + lower(head.field("host"));
+    const std::string ours = (head.is_secure ? "https://" : "http://") + lower(head.field("host"));
     if (head.count("origin") != 1 || lower(head.field("origin")) != ours) {
         return problem(
             403, "this was asked for by a page that is not ours",
@@ -103,14 +127,28 @@ std::optional<Response> Gate::refuse_stranger(const Head& head, Method method) c
     return std::nullopt;
 }
 
-std::string Gate::cookie_name() const {
-    // Cookies know no ports: two programs on one machine must not take each other's.
-    return fmt::format("backeddy_{}", served_.port);
+std::optional<Response> Gate::refuse_plain(const Head& head, Method method, const Target& target) const {
+    const bool is_shown = !target.path.empty() && target.path.front() == trust_path;
+    if (served_.secure_name.empty() || head.is_secure || head.is_within_machine || is_shown) {
+        return std::nullopt;
+    }
+    if (!only_asks(method) || head.wants_websocket) {
+        return problem(
+            403, "from other machines this is done over TLS alone",
+            fmt::format("open {}/; /trust says how a phone comes to trust it", served_.secure_origin()));
+    }
+    return Response{.status = 308, .fields = {{"Location", served_.secure_origin() + target_text(target)}}};
 }
 
-std::string Gate::cookie(std::string_view secret, std::chrono::seconds lasts) const {
-    return fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", cookie_name(), secret,
-                       lasts.count());
+std::string Gate::cookie_name(bool is_secure) const {
+    // Cookies know no ports: two programs on one machine must not take each other's. The prefix makes
+    // browsers take it over TLS alone, so that plain HTTP under the same name can neither read nor set it.
+    return fmt::format("{}backeddy_{}", is_secure ? "__Host-" : "", served_.port);
+}
+
+std::string Gate::cookie(std::string_view secret, std::chrono::seconds lasts, bool is_secure) const {
+    return fmt::format("{}={}; Path=/; Max-Age={}; {}HttpOnly; SameSite=Strict", cookie_name(is_secure),
+                       secret, lasts.count(), is_secure ? "Secure; " : "");
 }
 
 std::optional<Response> Gate::take_start_token(const Head& head, const Target& target, Moment now) {
@@ -126,7 +164,7 @@ std::optional<Response> Gate::take_start_token(const Head& head, const Target& t
     }
     Target without = target;
     std::erase_if(without.query, [](const Field& each) { return each.first == "token"; });
-    const Opened opened = open({.role = Role::scientist, .began = now, .used = now});
+    const Opened opened = open({.role = Role::scientist, .began = now, .used = now}, head.is_secure);
     return Response{.status = 303,
                     .fields = {{"Location", target_text(without)}, {"Set-Cookie", opened.cookie}}};
 }
@@ -136,29 +174,57 @@ Gate::Sessions::iterator Gate::current(const std::string& key, Moment now) {
     if (found == sessions_.end()) {
         return found;
     }
-    const Session& session = found->second;
-    bool holds = now - session.used < session_idle && now - session.began < session_longest;
-    if (holds && !session.name.empty()) {
-        const auto person = people_.find(session.name);
-        holds = person && person->role == session.role && person->verifier == session.verifier;
-    }
-    if (!holds) {
+    if (!still_holds(found->second, now)) {
         sessions_.erase(found);
         return sessions_.end();
     }
     return found;
 }
 
+bool Gate::still_holds(const Session& session, Moment now) {
+    if (session.device) {
+        return pairings_->holds(*session.device);
+    }
+    if (now - session.used >= session_idle || now - session.began >= session_longest) {
+        return false;
+    }
+    if (session.name.empty()) {
+        return true;
+    }
+    const auto person = people_.find(session.name);
+    return person && person->role == session.role && person->verifier == session.verifier;
+}
+
+/// The session of a paired device, made anew after each start of the program: what the device knows is
+/// enough.
+Gate::Sessions::iterator Gate::adopt_device(const std::string& key, std::string_view secret, Moment now) {
+    const auto device = pairings_->seen(key);
+    if (!device) {
+        return sessions_.end();
+    }
+    keep(key, {.name = device->author,
+               .role = device->role,
+               // Of the secret, so that a page which is out of reach for days can still send what it holds.
+               .change_token = sha256_hex("backeddy change token " + std::string(secret)),
+               .began = now,
+               .used = now,
+               .device = device});
+    return sessions_.find(key);
+}
+
 Asker Gate::who(const Head& head, Moment now) {
-    Asker asker{.peer = head.peer};
-    const auto secret = cookie_of(head.field("cookie"), cookie_name());
+    Asker asker{.peer = head.peer, .is_secure = head.is_secure};
+    const auto secret = cookie_of(head.field("cookie"), cookie_name(head.is_secure));
     if (secret.empty() || head.count("cookie") != 1) {
         return asker;
     }
     // Looked up by its hash: how long the look-up takes tells nothing about the secret.
     const std::string key = sha256_hex(secret);
     const std::lock_guard lock(mutex_);
-    const auto found = current(key, now);
+    auto found = current(key, now);
+    if (pairings_ != nullptr && head.is_secure && (found == sessions_.end() || found->second.device)) {
+        found = adopt_device(key, secret, now);
+    }
     if (found == sessions_.end() || (found->second.name.empty() && !head.is_within_machine)) {
         return asker;
     }
@@ -204,27 +270,31 @@ std::string session_json(std::string_view name, Role role, std::string_view chan
 
 } // namespace
 
-Gate::Opened Gate::open(Session session) {
+Gate::Opened Gate::open(Session session, bool is_secure) {
     const std::string secret = random_secret();
     session.change_token = random_secret();
-    Opened opened{.cookie = cookie(secret, session_longest),
+    Opened opened{.cookie = cookie(secret, session_longest, is_secure),
                   .json = session_json(session.name, session.role, session.change_token)};
     const std::lock_guard lock(mutex_);
-    if (sessions_.size() >= most_sessions) {
-        sessions_.erase(
-            std::ranges::min_element(sessions_, {}, [](const auto& each) { return each.second.used; }));
-    }
-    sessions_.insert_or_assign(sha256_hex(secret), std::move(session));
+    keep(sha256_hex(secret), std::move(session));
     return opened;
 }
 
-Response Gate::check_passphrase(const std::string& name, const std::string& passphrase,
-                                const std::string& peer, Moment now) {
+void Gate::keep(const std::string& key, Session session) {
+    if (sessions_.size() >= most_sessions && !sessions_.contains(key)) {
+        sessions_.erase(
+            std::ranges::min_element(sessions_, {}, [](const auto& each) { return each.second.used; }));
+    }
+    sessions_.insert_or_assign(key, std::move(session));
+}
+
+Response Gate::check_passphrase(const std::string& name, const std::string& passphrase, const Asker& asker,
+                                Moment now) {
     const std::unique_lock one_at_a_time(checking_, std::try_to_lock);
     if (!one_at_a_time) {
         return retry_later(503, "another passphrase is being checked", std::chrono::seconds(1));
     }
-    const std::string address = address_group(peer);
+    const std::string address = address_group(asker.peer);
     if (const auto wait = std::max(by_address_.wait(address, now), by_name_.wait(name, now));
         wait > Length::zero()) {
         return retry_later(429, "too many wrong passphrases from here or for this name", wait);
@@ -238,38 +308,82 @@ Response Gate::check_passphrase(const std::string& name, const std::string& pass
                        "type them again; `backeddy people` on the machine that serves says who may");
     }
     by_name_.right(name);
-    const Opened opened = open({.name = person->name,
-                                .verifier = person->verifier,
-                                .role = person->role,
-                                .began = now,
-                                .used = now});
+    const Opened opened = open(
+        {.name = person->name, .verifier = person->verifier, .role = person->role, .began = now, .used = now},
+        asker.is_secure);
     Response out = json_response(opened.json);
     out.fields.emplace_back("Set-Cookie", opened.cookie);
     return out;
 }
 
 Response Gate::sign_in(const Request& request, Moment now) {
-    const auto json = nlohmann::json::parse(request.body, nullptr, false);
-    const auto text = [&](const char* key) {
-        const auto found = json.is_object() ? json.find(key) : json.end();
-        return found != json.end() && found->is_string() ? std::optional(found->get<std::string>())
-                                                         : std::nullopt;
-    };
-    const auto name = text("name");
-    const auto passphrase = text("passphrase");
+    const auto name = text_in(request.body, "name");
+    const auto passphrase = text_in(request.body, "passphrase");
     if (!name || !passphrase || name->size() > 64) {
         return problem(400, "the body is not what signing in needs",
                        R"(send JSON such as {"name": "...", "passphrase": "..."})");
     }
-    return check_passphrase(*name, *passphrase, request.asker.peer, now);
+    return check_passphrase(*name, *passphrase, request.asker, now);
+}
+
+Response Gate::pair(const Request& request, Moment now) {
+    if (pairings_ == nullptr || !request.asker.is_secure) {
+        return problem(
+            403, "a phone is paired over TLS alone",
+            "start the program with --deck, and open the address of the code that Set-up -> Phones "
+            "shows");
+    }
+    const auto code = text_in(request.body, "code");
+    if (!code) {
+        return problem(400, "the body is not what pairing needs", R"(send JSON such as {"code": "..."})");
+    }
+    const std::lock_guard one_at_a_time(pairing_);
+    const std::string address = address_group(request.asker.peer);
+    if (const auto wait = codes_by_address_.wait(address, now); wait > Length::zero()) {
+        return retry_later(429, "too many codes that do not hold from here", wait);
+    }
+    const auto made = pairings_->take(*code);
+    if (!made) {
+        return problem(503, "the pairing could not be kept: " + made.error().found, made.error().remedy);
+    }
+    if (!*made) {
+        codes_by_address_.wrong(address, now);
+        return problem(400, "this code does not hold: it was used, has run out, or is another",
+                       "make a new one on the laptop, Set-up -> Phones");
+    }
+    codes_by_address_.right(address);
+    return paired(**made, now);
+}
+
+Response Gate::paired(const Pairings::Paired& made, Moment now) {
+    const std::lock_guard lock(mutex_);
+    const auto session = adopt_device(made.device.secret_hash, made.secret, now);
+    if (session == sessions_.end()) {
+        return problem(409, "this pairing was ended as it was made", "make a new code on the laptop");
+    }
+    const auto& [key, opened] = *session;
+    Response out = json_response(session_json(opened.name, opened.role, opened.change_token));
+    out.fields.emplace_back("Set-Cookie", cookie(made.secret, device_cookie_lasts, true));
+    return out;
 }
 
 Response Gate::sign_out(const Request& request) {
+    std::optional<PairedDevice> device;
     {
         const std::lock_guard lock(mutex_);
-        sessions_.erase(request.asker.session);
+        if (const auto found = sessions_.find(request.asker.session); found != sessions_.end()) {
+            device = found->second.device;
+            sessions_.erase(found);
+        }
     }
-    return {.status = 204, .fields = {{"Set-Cookie", cookie("", std::chrono::seconds(0))}}};
+    if (device) {
+        if (const auto ended = pairings_->end(device->id); !ended) {
+            return problem(503, "the pairing could not be ended for good: " + ended.error().found,
+                           ended.error().remedy);
+        }
+    }
+    return {.status = 204,
+            .fields = {{"Set-Cookie", cookie("", std::chrono::seconds(0), request.asker.is_secure)}}};
 }
 
 Response Gate::session(const Request& request) {

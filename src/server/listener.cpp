@@ -183,6 +183,15 @@ Expected<Listener> Listener::open(const std::vector<std::string>& addresses, std
     return Listener(std::move(inside));
 }
 
+Expected<void> Listener::secure_with(const Certificate& certificate) {
+    auto tls = make_tls(certificate);
+    if (!tls) {
+        return fail(std::move(tls).error());
+    }
+    inside_->shared.tls = std::move(*tls);
+    return {};
+}
+
 std::uint16_t Listener::port() const {
     return inside_->port;
 }

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "server/certificate.hpp"
 #include "server/service.hpp"
 
 namespace backeddy::server {
@@ -60,6 +61,9 @@ class Listener {
     /// machine and for a port that is taken or not allowed.
     [[nodiscard]] static Expected<Listener> open(const std::vector<std::string>& addresses,
                                                  std::uint16_t port, const Limits& limits = {});
+    /// From now on TLS is spoken at the same port too: a connection's first byte tells. Before serve(). Fails
+    /// where the certificate cannot be used.
+    [[nodiscard]] Expected<void> secure_with(const Certificate& certificate);
     Listener(Listener&&) noexcept;
     Listener& operator=(Listener&&) noexcept;
     ~Listener();

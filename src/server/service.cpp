@@ -14,6 +14,12 @@ Admission refused(Response response) {
     return {.refusal = std::move(response)};
 }
 
+/// Whether somebody opened this address in a browser, to read what comes.
+bool is_visit(const Head& head) {
+    return (head.method == "GET" || head.method == "HEAD") && !head.target.starts_with("/api/") &&
+           head.field("accept").find("text/html") != std::string_view::npos;
+}
+
 /// What a WebSocket's opening lacks (RFC 6455, section 4.2.1), or nothing.
 std::optional<Response> refuse_opening(const Head& head) {
     if (head.field("sec-websocket-version") != "13") {
@@ -31,6 +37,14 @@ std::optional<Response> refuse_opening(const Head& head) {
 } // namespace
 
 Admission Service::admit(const Head& head, Moment now) const {
+    Admission out = judge(head, now);
+    if (out.refusal && is_visit(head)) {
+        out.refusal = problem_page(*out.refusal);
+    }
+    return out;
+}
+
+Admission Service::judge(const Head& head, Moment now) const {
     const auto method = method_of(head.method);
     if (!method) {
         return refused(problem(501, fmt::format("the method \"{}\"", head.method),
@@ -42,6 +56,9 @@ Admission Service::admit(const Head& head, Moment now) const {
     auto target = parse_target(head.target);
     if (!target) {
         return refused(problem(400, target.error().found + " in the address", target.error().remedy));
+    }
+    if (auto elsewhere = gate_.refuse_plain(head, *method, *target)) {
+        return refused(std::move(*elsewhere));
     }
     if (only_asks(*method)) {
         if (auto exchanged = gate_.take_start_token(head, *target, now)) {

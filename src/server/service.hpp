@@ -34,6 +34,8 @@ class Service {
     }
 
   private:
+    [[nodiscard]] Admission judge(const Head& head, Moment now) const;
+
     Gate& gate_;
     Routes routes_;
 };

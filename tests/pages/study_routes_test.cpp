@@ -13,6 +13,7 @@
 #include "pages/page_files.hpp"
 #include "server/gate.hpp"
 #include "server/own_routes.hpp"
+#include "server/pairing_routes.hpp"
 
 namespace backeddy::pages {
 namespace {
@@ -222,6 +223,8 @@ TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_n
     std::ranges::move(study_routes(*desk_), std::back_inserter(all));
     std::ranges::move(edit_routes(*desk_), std::back_inserter(all));
     std::ranges::move(copy_routes(nullptr), std::back_inserter(all));
+    server::Pairings pairings(folder_.path() / "paired.toml", [] { return Instant(); });
+    std::ranges::move(server::pairing_routes(gate, pairings, std::nullopt, [] {}), std::back_inserter(all));
     const auto document = json::parse(server::openapi_document());
     EXPECT_EQ(document.at("openapi"), "3.1.0");
     std::vector<std::string> written, served;

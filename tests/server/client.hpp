@@ -4,12 +4,14 @@
 
 #include <cstdint>
 #include <cstdlib>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
 
 #include <arpa/inet.h>
 #include <netinet/in.h>
+#include <openssl/ssl.h>
 #include <poll.h>
 #include <sys/socket.h>
 #include <unistd.h>
@@ -34,15 +36,34 @@ class Client {
     Client& operator=(const Client&) = delete;
     Client(Client&& other) noexcept
         : socket_(std::exchange(other.socket_, -1)), is_connected_(other.is_connected_),
-          pending_(std::move(other.pending_)) {}
+          tls_(std::move(other.tls_)), pending_(std::move(other.pending_)) {}
     Client& operator=(Client&&) = delete;
 
     [[nodiscard]] bool is_connected() const { return is_connected_; }
 
+    /// From now on over TLS, which trusts what is in `authority` (a PEM file) for this name; false where that
+    /// is not what answers. `version`: such as TLS1_2_VERSION, the only one; 0 takes what there is.
+    bool begin_tls(const std::string& name, const std::string& authority, int version = 0) {
+        const std::unique_ptr<SSL_CTX, decltype(&SSL_CTX_free)> context(SSL_CTX_new(TLS_client_method()),
+                                                                        SSL_CTX_free);
+        SSL_CTX_set_verify(context.get(), SSL_VERIFY_PEER, nullptr);
+        SSL_CTX_load_verify_locations(context.get(), authority.c_str(), nullptr);
+        SSL_CTX_set_min_proto_version(context.get(), version);
+        SSL_CTX_set_max_proto_version(context.get(), version);
+        SSL_CTX_set_security_level(context.get(), 0); // old versions are for the server to refuse
+        tls_.reset(SSL_new(context.get()), SSL_free);
+        SSL_set_fd(tls_.get(), socket_);
+        SSL_set_tlsext_host_name(tls_.get(), name.c_str());
+        SSL_set1_host(tls_.get(), name.c_str());
+        return SSL_connect(tls_.get()) == 1;
+    }
+    [[nodiscard]] std::string tls_version() const { return SSL_get_version(tls_.get()); }
+
     /// False where the other end has closed.
     bool send(std::string_view text) {
         while (!text.empty()) {
-            const ssize_t sent = ::send(socket_, text.data(), text.size(), MSG_NOSIGNAL);
+            const ssize_t sent = tls_ ? SSL_write(tls_.get(), text.data(), static_cast<int>(text.size()))
+                                      : ::send(socket_, text.data(), text.size(), MSG_NOSIGNAL);
             if (sent <= 0) {
                 return false;
             }
@@ -133,11 +154,12 @@ class Client {
     }
     bool read_more() {
         pollfd ready{.fd = socket_, .events = POLLIN, .revents = 0};
-        if (::poll(&ready, 1, 5000) != 1) {
+        if (!(tls_ && SSL_pending(tls_.get()) > 0) && ::poll(&ready, 1, 5000) != 1) {
             return false;
         }
         char block[65536];
-        const ssize_t got = ::recv(socket_, block, sizeof block, 0);
+        const ssize_t got =
+            tls_ ? SSL_read(tls_.get(), block, sizeof block) : ::recv(socket_, block, sizeof block, 0);
         if (got <= 0) {
             return false;
         }
@@ -147,6 +169,7 @@ class Client {
 
     int socket_;
     bool is_connected_ = false;
+    std::shared_ptr<SSL> tls_; ///< none: plain
     std::string pending_;
 };
 

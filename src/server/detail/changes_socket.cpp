@@ -25,17 +25,30 @@ beast::http::request<beast::http::empty_body> opening(const Head& head) {
 
 } // namespace
 
+/// How Beast ends a stream of ours, which it finds by the stream's type: the WebSocket's own goodbye is said,
+/// what is left is the socket.
+template <typename Handler>
+void async_teardown(beast::role_type role, Wire& wire, Handler&& handler) {
+    websocket::async_teardown(role, wire.socket(), std::forward<Handler>(handler));
+}
+static void beast_close_socket(Wire& wire) {
+    error_code ignored;
+    wire.socket().close(ignored);
+}
+
 struct ChangesSocket::Stream {
-    explicit Stream(tcp::socket socket) : websocket(std::move(socket)) {}
-    websocket::stream<tcp::socket, false> websocket;
+    explicit Stream(std::unique_ptr<Wire> its_wire) : wire(std::move(its_wire)), websocket(*wire) {}
+    std::unique_ptr<Wire> wire;
+    websocket::stream<Wire&, false> websocket;
 };
 
-ChangesSocket::ChangesSocket(tcp::socket socket, Shared& shared, std::string session)
-    : stream_(std::make_unique<Stream>(std::move(socket))), shared_(shared), session_(std::move(session)),
+ChangesSocket::ChangesSocket(std::unique_ptr<Wire> wire, Shared& shared, std::string session)
+    : stream_(std::make_unique<Stream>(std::move(wire))), shared_(shared), session_(std::move(session)),
       woken_(stream_->websocket.get_executor()) {
     auto& websocket = stream_->websocket;
     error_code ignored;
-    websocket.next_layer().set_option(asio::socket_base::send_buffer_size(send_buffer_bytes), ignored);
+    websocket.next_layer().socket().set_option(asio::socket_base::send_buffer_size(send_buffer_bytes),
+                                               ignored);
     websocket.set_option(websocket::stream_base::timeout{.handshake_timeout = shared.limits.header_time,
                                                          .idle_timeout = shared.limits.idle_time,
                                                          .keep_alive_pings = true});
@@ -116,7 +129,7 @@ void ChangesSocket::stop() {
 void ChangesSocket::close_at_once() {
     is_closing_ = true;
     error_code ignored;
-    stream_->websocket.next_layer().close(ignored);
+    stream_->wire->socket().close(ignored);
     woken_.cancel();
 }
 

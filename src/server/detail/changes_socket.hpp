@@ -6,6 +6,7 @@
 #include <string>
 
 #include "server/detail/asio.hpp"
+#include "server/detail/wire.hpp"
 #include "server/exchange.hpp"
 
 namespace backeddy::server {
@@ -14,7 +15,7 @@ struct Shared;
 
 class ChangesSocket : public std::enable_shared_from_this<ChangesSocket> {
   public:
-    ChangesSocket(tcp::socket socket, Shared& shared, std::string session);
+    ChangesSocket(std::unique_ptr<Wire> wire, Shared& shared, std::string session);
     ~ChangesSocket();
     ChangesSocket(const ChangesSocket&) = delete;
     ChangesSocket& operator=(const ChangesSocket&) = delete;

@@ -9,6 +9,8 @@ namespace backeddy::server {
 namespace {
 
 constexpr std::size_t block_bytes = 16 << 10;
+/// The first byte of a TLS connection (RFC 8446, section 5.1); no method of HTTP begins with it.
+constexpr unsigned char tls_handshake = 0x16;
 /// How long, and how much, is read of what a refused client still sends, so that it gets to read why.
 constexpr std::chrono::seconds parting_time{2};
 constexpr std::size_t parting_bytes = 16 << 20;
@@ -21,6 +23,11 @@ std::string address_text(const tcp::endpoint& endpoint) {
     return address.to_string();
 }
 
+std::int64_t seconds_since_1970() {
+    const auto now = std::chrono::system_clock::now().time_since_epoch();
+    return std::chrono::duration_cast<std::chrono::seconds>(now).count();
+}
+
 /// Runs on the pool.
 asio::awaitable<Response> answer_of(const Route& route, Request request) {
     co_return Service::answer(route, request);
@@ -29,12 +36,12 @@ asio::awaitable<Response> answer_of(const Route& route, Request request) {
 } // namespace
 
 Connection::Connection(tcp::socket socket, Shared& shared)
-    : socket_(std::move(socket)), timer_(socket_.get_executor()), shared_(shared) {
+    : wire_(plain_wire(std::move(socket))), timer_(wire_->get_executor()), shared_(shared) {
     error_code ignored;
-    peer_ = address_text(socket_.remote_endpoint(ignored));
-    local_ = address_text(socket_.local_endpoint(ignored));
+    peer_ = address_text(wire_->socket().remote_endpoint(ignored));
+    local_ = address_text(wire_->socket().local_endpoint(ignored));
     group_ = address_group(peer_);
-    socket_.set_option(tcp::no_delay(true), ignored);
+    wire_->socket().set_option(tcp::no_delay(true), ignored);
     shared_.open.insert(this);
     ++shared_.per_address[group_];
 }
@@ -56,7 +63,7 @@ void Connection::begin_wait(Clock::time_point until) {
     timer_.async_wait([self = shared_from_this(), turn = ++turn_](error_code failure) {
         if (!failure && self->turn_ == turn) {
             self->is_late_ = true;
-            self->socket_.cancel(failure);
+            self->cancel();
         }
     });
 }
@@ -81,8 +88,8 @@ asio::awaitable<Connection::Got> Connection::read_more(Clock::time_point until) 
     error_code failure;
     begin_wait(until);
     const std::size_t count =
-        co_await socket_.async_read_some(asio::buffer(pending_.data() + before, block_bytes),
-                                         asio::redirect_error(asio::use_awaitable, failure));
+        co_await wire_->async_read_some(asio::buffer(pending_.data() + before, block_bytes),
+                                        asio::redirect_error(asio::use_awaitable, failure));
     const bool was_late = end_wait();
     pending_.resize(before + count);
     if (!failure) {
@@ -102,7 +109,7 @@ asio::awaitable<bool> Connection::write(std::string_view head, std::string_view 
         error_code failure;
         begin_wait(until);
         std::size_t count =
-            co_await socket_.async_write_some(parts, asio::redirect_error(asio::use_awaitable, failure));
+            co_await wire_->async_write_some(parts, asio::redirect_error(asio::use_awaitable, failure));
         const bool was_late = end_wait();
         if (failure) {
             if (was_late) {
@@ -117,6 +124,45 @@ asio::awaitable<bool> Connection::write(std::string_view head, std::string_view 
         }
     }
     co_return true;
+}
+
+// ---------------------------------------------------------------- plain or TLS
+
+asio::awaitable<bool> Connection::open_wire() {
+    if (!shared_.tls) {
+        co_return true;
+    }
+    std::array<unsigned char, 1> first{};
+    error_code failure;
+    begin_wait(Clock::now() + shared_.limits.idle_time);
+    co_await wire_->socket().async_receive(asio::buffer(first), asio::socket_base::message_peek,
+                                           asio::redirect_error(asio::use_awaitable, failure));
+    end_wait();
+    if (failure) {
+        co_return false;
+    }
+    is_secure_ = first[0] == tls_handshake;
+    if (!is_secure_) {
+        co_return true;
+    }
+    co_return co_await greet();
+}
+
+/// A handshake costs more than most requests, so it counts as one; it has as long as a request's head.
+asio::awaitable<bool> Connection::greet() {
+    if (is_too_fast(Clock::now())) {
+        shared_.count(Seen::too_fast);
+        co_return false;
+    }
+    wire_ = tls_wire(std::move(wire_->socket()), shared_.tls);
+    error_code failure;
+    begin_wait(Clock::now() + shared_.limits.header_time);
+    co_await wire_->async_greet(asio::redirect_error(asio::use_awaitable, failure));
+    const bool was_late = end_wait();
+    if (failure) {
+        shared_.count(was_late ? Seen::slow : Seen::malformed);
+    }
+    co_return !failure;
 }
 
 // ---------------------------------------------------------------- one request
@@ -185,6 +231,7 @@ asio::awaitable<bool> Connection::send(Response response, const Head& head) {
     if (response.status == 500) {
         shared_.count(Seen::faults);
     }
+    response.fields.emplace_back("Date", date_text(seconds_since_1970()));
     const Outgoing out = outgoing(response, head);
     const bool is_sent = co_await write(out.head, out.body.view());
     co_return is_sent && !response.closes;
@@ -234,6 +281,7 @@ asio::awaitable<bool> Connection::exchange_one() {
     head.peer = peer_;
     head.local = local_;
     head.is_within_machine = is_loopback(peer_) && is_loopback(local_);
+    head.is_secure = is_secure_;
     const auto now = Clock::now();
     Admission admission;
     if (is_too_fast(now)) {
@@ -277,7 +325,7 @@ asio::awaitable<bool> Connection::answer(HttpReader& reader, Admission admission
 
 asio::awaitable<void> Connection::listen_to_changes(const Head& head, std::string session) {
     shared_.count(Seen::listeners);
-    const auto socket = std::make_shared<ChangesSocket>(std::move(socket_), shared_, std::move(session));
+    const auto socket = std::make_shared<ChangesSocket>(std::move(wire_), shared_, std::move(session));
     is_answering_ = false;
     co_await socket->run(head);
 }
@@ -286,7 +334,7 @@ asio::awaitable<void> Connection::listen_to_changes(const Head& head, std::strin
 
 asio::awaitable<void> Connection::run() {
     const auto self = shared_from_this();
-    bool goes_on = true;
+    bool goes_on = co_await open_wire();
     while (goes_on && !shared_.is_stopping) {
         goes_on = co_await exchange_one();
     }
@@ -304,35 +352,56 @@ asio::awaitable<void> Connection::turn_away() {
 }
 
 /// A socket closed with bytes unread takes back what was sent: they are read first, for a while.
+asio::awaitable<void> Connection::throw_away_rest(Clock::time_point until) {
+    auto& socket = wire_->socket(); // what TLS would make of them does not matter
+    std::size_t thrown_away = 0;
+    error_code failure;
+    pending_.resize(block_bytes);
+    while (!failure && thrown_away < parting_bytes && !shared_.is_stopping && Clock::now() < until) {
+        begin_wait(until);
+        thrown_away += co_await socket.async_read_some(asio::buffer(pending_),
+                                                       asio::redirect_error(asio::use_awaitable, failure));
+        end_wait();
+    }
+}
+
 asio::awaitable<void> Connection::close_gently() {
     is_answering_ = false;
-    error_code ignored;
-    if (leaves_unread_ && socket_.is_open()) {
-        socket_.shutdown(tcp::socket::shutdown_send, ignored);
-        const auto until = Clock::now() + parting_time;
-        std::size_t thrown_away = 0;
-        while (thrown_away < parting_bytes && !shared_.is_stopping) {
-            const Got got = co_await read_more(until);
-            if (got != Got::bytes) {
-                break;
-            }
-            thrown_away += pending_.size();
-            pending_.clear();
-        }
+    if (!wire_ || !wire_->socket().is_open()) {
+        co_return;
     }
-    socket_.close(ignored);
+    error_code ignored;
+    const auto until = Clock::now() + parting_time;
+    if (is_secure_ && !shared_.is_stopping) {
+        begin_wait(until);
+        co_await wire_->async_part(asio::redirect_error(asio::use_awaitable, ignored));
+        end_wait();
+    }
+    if (leaves_unread_) {
+        wire_->socket().shutdown(tcp::socket::shutdown_send, ignored);
+        co_await throw_away_rest(until);
+    }
+    wire_->socket().close(ignored);
+}
+
+void Connection::cancel() {
+    if (wire_) {
+        error_code ignored;
+        wire_->socket().cancel(ignored);
+    }
 }
 
 void Connection::stop() {
     if (!is_answering_) {
-        error_code ignored;
-        socket_.cancel(ignored);
+        cancel();
     }
 }
 
 void Connection::close_at_once() {
-    error_code ignored;
-    socket_.close(ignored);
+    if (wire_) {
+        error_code ignored;
+        wire_->socket().close(ignored);
+    }
 }
 
 } // namespace backeddy::server

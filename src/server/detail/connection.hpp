@@ -12,6 +12,7 @@
 
 #include "server/detail/asio.hpp"
 #include "server/detail/http_reader.hpp"
+#include "server/detail/wire.hpp"
 #include "server/listener.hpp"
 #include "server/pace.hpp"
 
@@ -26,6 +27,7 @@ struct Shared {
 
     const Limits limits;
     const Service* service = nullptr;
+    std::shared_ptr<Tls> tls; ///< none: everything is plain
     Pace pace{limits.requests_per_second, limits.requests_at_once};
     Pace pace_within{limits.requests_per_second_within, limits.requests_at_once_within};
     std::set<Connection*> open;
@@ -60,6 +62,9 @@ class Connection : public std::enable_shared_from_this<Connection> {
     using Clock = std::chrono::steady_clock;
     enum class Got { bytes, end, late };
 
+    /// Whether there is a wire to read from: the first byte tells TLS from plain HTTP.
+    asio::awaitable<bool> open_wire();
+    asio::awaitable<bool> greet();
     asio::awaitable<Got> read_more(Clock::time_point until);
     /// Nothing where the client has left or the program stops; needs_more where time was up.
     asio::awaitable<std::optional<HttpReader::State>> read_head(HttpReader& reader);
@@ -72,12 +77,14 @@ class Connection : public std::enable_shared_from_this<Connection> {
     asio::awaitable<bool> answer(HttpReader& reader, Admission admission, const Head& head);
     asio::awaitable<void> listen_to_changes(const Head& head, std::string session);
     asio::awaitable<void> close_gently();
+    asio::awaitable<void> throw_away_rest(Clock::time_point until);
+    void cancel();
     [[nodiscard]] Clock::duration time_for(std::chrono::milliseconds base, std::uint64_t bytes) const;
     [[nodiscard]] bool is_too_fast(Clock::time_point now);
     void begin_wait(Clock::time_point until);
     bool end_wait();
 
-    tcp::socket socket_;
+    std::unique_ptr<Wire> wire_; ///< none once it has become a page that listens
     asio::steady_timer timer_;
     Shared& shared_;
     std::string peer_;
@@ -86,6 +93,7 @@ class Connection : public std::enable_shared_from_this<Connection> {
     std::string pending_; ///< read, and of no request yet
     unsigned turn_ = 0;   ///< of waits: a timer that comes too late knows by it
     bool is_late_ = false;
+    bool is_secure_ = false;
     bool is_answering_ = false;
     bool leaves_unread_ = false;
 };

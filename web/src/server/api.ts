@@ -17,6 +17,56 @@ export interface Session {
   change_token: string;
 }
 
+export interface Pairing {
+  /** Started with --deck; what follows is null where it was not */
+  is_on: boolean;
+  /** Under which phones ask */
+  name: string | null;
+  deck_address: string | null;
+  /** Plain HTTP; null too while the machine is in no network */
+  trust_address: string | null;
+  /** The same as a QR code, an SVG document */
+  trust_qr_svg: string | null;
+  /** SHA-256 of the authority in pairs; null where the certificate is one's own */
+  fingerprint: string | null;
+  /** Its first eight pairs in fours */
+  fingerprint_short: string | null;
+  authority_until: string | null;
+  devices: PairedDevice[];
+}
+
+export interface PairedDevice {
+  id: string;
+  /** The phone's mark */
+  label: string;
+  /** In whose name it asks */
+  author: string;
+  role: "viewer" | "crew" | "scientist";
+  paired_at: string;
+  /** To within an hour */
+  last_seen_at: string;
+}
+
+export interface PairingWish {
+  author: string;
+  role: "viewer" | "crew" | "scientist";
+  label: string;
+}
+
+export interface PairingCode {
+  /** Such as K7QM-4XTR-9BHD; letters in any case, with or without hyphens */
+  code: string;
+  /** What the phone opens: the code stands behind #pair= */
+  address: string;
+  /** The same as a QR code, an SVG document */
+  qr_svg: string;
+  expires_at: string;
+}
+
+export interface PairingTry {
+  code: string;
+}
+
 export interface State {
   phase: "reading" | "computing" | "ready" | "stopped";
   /** The work being done; empty when there is none */
