@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <cstdio>
 #include <filesystem>
+#include <functional>
 #include <iterator>
 #include <optional>
 #include <string>
@@ -15,6 +16,7 @@
 #include "app/journal_copy.hpp"
 #include "app/version.hpp"
 #include "cli/commands.hpp"
+#include "cli/serve_deck.hpp"
 #include "cli/terminal.hpp"
 #include "pages/edit_routes.hpp"
 #include "pages/page_files.hpp"
@@ -22,7 +24,10 @@
 #include "server/gate.hpp"
 #include "server/listener.hpp"
 #include "server/own_routes.hpp"
+#include "server/pairing.hpp"
+#include "server/pairing_routes.hpp"
 #include "server/people.hpp"
+#include "server/trust_pages.hpp"
 #include "store/backup.hpp"
 #include "store/folder_kind.hpp"
 #include "store/journal.hpp"
@@ -39,6 +44,7 @@ struct ServeOptions {
     std::string address;
     std::vector<std::string> names;
     std::string copy_to;
+    DeckOptions deck;
 };
 
 /// Beyond this machine somebody has to be there who may sign in.
@@ -58,7 +64,11 @@ Expected<void> has_people(const fs::path& file, const std::string& address) {
 }
 
 /// Where to listen: here alone, or here and at the address. One that means all addresses holds ours already.
-std::vector<std::string> addresses_of(const std::string& address) {
+std::vector<std::string> addresses_of(const ServeOptions& options) {
+    const std::string& address = options.address;
+    if (options.deck.is_on && address.empty()) {
+        return {"0.0.0.0"};
+    }
     if (address.empty() || server::is_loopback(address)) {
         return {};
     }
@@ -70,7 +80,7 @@ void print_where(const ServeOptions& options, const server::Gate& gate, std::uin
                  const std::vector<std::string>& addresses) {
     fmt::print("{} on this machine, with the token of this start:\n  http://127.0.0.1:{}/?token={}\n",
                options.folder, port, gate.start_token());
-    if (!addresses.empty()) {
+    if (!addresses.empty() && !options.deck.is_on) {
         const bool is_every = addresses.size() == 1;
         const std::string host =
             options.address.find(':') == std::string::npos ? options.address : '[' + options.address + ']';
@@ -79,8 +89,6 @@ void print_where(const ServeOptions& options, const server::Gate& gate, std::uin
         fmt::print(
             "beware: without TLS whoever listens on that network can read along; use one that is yours\n");
     }
-    fmt::print("Ctrl-C stops it.\n");
-    std::fflush(stdout);
 }
 
 Expected<void> has_copy(const std::string& folder) {
@@ -113,12 +121,22 @@ Instant wall_clock() {
     return Instant::unix_nanoseconds(std::chrono::duration_cast<std::chrono::nanoseconds>(now).count());
 }
 
-std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk, const app::JournalCopy* copy) {
+std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk, const app::JournalCopy* copy,
+                                      std::vector<server::Route> of_phones) {
     auto out = server::own_routes(gate, app::program_version);
+    std::ranges::move(of_phones, std::back_inserter(out));
     for (auto more : {pages::study_routes(desk), pages::edit_routes(desk), pages::copy_routes(copy),
                       pages::page_routes()}) {
         std::ranges::move(more, std::back_inserter(out));
     }
+    return out;
+}
+
+std::vector<server::Route> routes_of_phones(server::Gate& gate, server::Pairings& pairings,
+                                            const std::optional<server::Road>& road,
+                                            const std::function<void()>& tell) {
+    auto out = server::trust_routes(road);
+    std::ranges::move(server::pairing_routes(gate, pairings, road, tell), std::back_inserter(out));
     return out;
 }
 
@@ -133,18 +151,32 @@ int serve(const ServeOptions& options) {
     if (!file) {
         return report_error(file.error());
     }
-    const auto addresses = addresses_of(options.address);
-    if (!addresses.empty()) {
+    const auto addresses = addresses_of(options);
+    if (!addresses.empty() && !options.deck.is_on) {
         if (auto ok = has_people(*file, options.address); !ok) {
             return report_error(ok.error());
         }
+    }
+    const auto deck = open_deck(options.deck, file->parent_path(), wall_clock());
+    if (!deck) {
+        return report_error(deck.error());
     }
     auto listener = server::Listener::open(addresses, options.port);
     if (!listener) {
         return report_error(listener.error());
     }
+    if (*deck) {
+        if (auto ok = listener->secure_with((*deck)->certificate); !ok) {
+            return report_error(ok.error());
+        }
+    }
+    const server::Served served{.port = listener->port(),
+                                .names = options.names,
+                                .secure_name = *deck ? options.deck.name : std::string()};
+    const auto road = road_of(*deck, served, options.address);
     server::People people(*file);
-    server::Gate gate({.port = listener->port(), .names = options.names}, people);
+    server::Pairings pairings(server::paired_file(*file), wall_clock);
+    server::Gate gate(served, people, &pairings);
     app::Desk desk(
         {.folder = options.folder, .now = wall_clock, .on_change = [&](const app::DeskState& state) {
              listener->publish(fmt::format(R"({{"state":{}}})", pages::state_json(state)));
@@ -156,7 +188,9 @@ int serve(const ServeOptions& options) {
             listener->publish(fmt::format(R"({{"copy":{}}})", pages::copy_json(options.copy_to, state)));
         });
     }
-    auto routes = server::Routes::of(all_routes(gate, desk, copy ? &*copy : nullptr));
+    const auto tell = [&] { listener->publish(R"({"pairing":true})"); };
+    auto routes = server::Routes::of(
+        all_routes(gate, desk, copy ? &*copy : nullptr, routes_of_phones(gate, pairings, road, tell)));
     if (!routes) {
         return report_error(routes.error());
     }
@@ -165,6 +199,12 @@ int serve(const ServeOptions& options) {
         fmt::print("beware: {}\n", warning);
     }
     print_where(options, gate, listener->port(), addresses);
+    if (road) {
+        print_deck(**deck, *road, wall_clock());
+    }
+    fmt::print("Ctrl-C stops it.\n");
+    std::fflush(stdout);
+    const auto responder = answer_for_name(road);
     listener->serve(service);
     return exit_clean;
 }
@@ -174,18 +214,23 @@ int serve(const ServeOptions& options) {
 void add_serve(CLI::App& program, int& status) {
     auto options = std::make_shared<ServeOptions>();
     auto* command = program.add_subcommand(
-        "serve", "Open a study in the browser of this machine, until Ctrl-C.\n\n"
-                 "It prints an address with a token: whoever opens that on this machine is the study's "
-                 "scientist. The token is\n"
-                 "of this start alone and leaves the address bar at once. Nobody else reaches the program "
-                 "unless you say so:\n\n"
-                 "  backeddy people add NAME --role crew          # once: who may, and their passphrase\n"
-                 "  backeddy serve DIR --address 192.0.2.7        # also at this address of the machine, to "
-                 "who signs in\n\n"
-                 "Roles: a viewer reads, crew also logs, a scientist also edits. The program answers under "
-                 "the addresses it\n"
-                 "listens at and the names that --name gives, and refuses all others.\n"
-                 "Exit status: 0 stopped, 1 it cannot listen or the folder is no study, 2 wrong usage.");
+        "serve",
+        "Open a study in the browser of this machine, until Ctrl-C.\n\n"
+        "It prints an address with a token: whoever opens that on this machine is the study's "
+        "scientist. The token is\n"
+        "of this start alone and leaves the address bar at once. Nobody else reaches the program "
+        "unless you say so:\n\n"
+        "  backeddy people add NAME --role crew          # once: who may, and their passphrase\n"
+        "  backeddy serve DIR --address 192.0.2.7        # also at this address of the machine, to "
+        "who signs in\n"
+        "  backeddy serve DIR --deck                     # on phones: over TLS under a name of its own; "
+        "it prints\n"
+        "                                                # what a phone does once to trust this "
+        "machine\n\n"
+        "Roles: a viewer reads, crew also logs, a scientist also edits. The program answers under "
+        "the addresses it\n"
+        "listens at and the names that --name gives, and refuses all others.\n"
+        "Exit status: 0 stopped, 1 it cannot listen or the folder is no study, 2 wrong usage.");
     command->add_option("DIR", options->folder, "the study folder (it holds study.toml)")->required();
     command->add_option("--port", options->port, "port to listen at; 0 takes any that is free")
         ->capture_default_str();
@@ -198,6 +243,7 @@ void add_serve(CLI::App& program, int& status) {
     command->add_option(
         "--copy-to", options->copy_to,
         "keep the journal's copy in this folder up to date (`backeddy journal copy` makes it)");
+    add_deck_options(*command, options->deck);
     command->callback([options, &status] { status = serve(*options); });
 }
 
