@@ -28,7 +28,7 @@ const known = (part: Partial<Known> = {}): Known => ({
   about: { program: 'backeddy', version: '0', study: 'A study', folder: 'demo' },
   session: { name: '', role: 'scientist', change_token: '' },
   state: { phase: 'ready', what: '', done: 0, total: 0, unit: '', revision: '1', answered_at: '2026-06-14T03:12:00Z', entries: 0, complaints: [] },
-  results: study, shownRevision: '1', copy: null, link: 'live', lostSince: null, nextTry: null, fault: '', ...part,
+  results: study, shownRevision: '1', copy: null, phones: 0, link: 'live', lostSince: null, nextTry: null, fault: '', ...part,
 });
 const stops: Worry = { severity: 'stops', text: 'stays.csv line 12: no assembly', file: 'stays.csv', line: 12, column: null, remedy: 'write one of assemblies.csv' };
 

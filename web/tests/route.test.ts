@@ -22,6 +22,7 @@ describe('addresses', () => {
     ['/set-up/sensors', { page: 'set_up', part: 'sensors', table: null }],
     ['/set-up/paper', { page: 'set_up', part: 'paper', table: null }],
     ['/set-up/paper/type-in', { page: 'set_up', part: 'type_in', table: null }],
+    ['/set-up/phones', { page: 'set_up', part: 'phones', table: null }],
   ];
 
   it.each(all)('%s leads to its page and back', (path, route) => {

@@ -144,6 +144,7 @@ const pages = {
   'set-up-sensors': '/set-up/sensors',
   'set-up-paper': '/set-up/paper',
   'set-up-type-in': '/set-up/paper/type-in',
+  'set-up-phones': '/set-up/phones',
 };
 
 // ---------------------------------------------------------------- every page, theme and size

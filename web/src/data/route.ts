@@ -11,7 +11,7 @@ export type Route =
   | { page: 'set_up'; part: SetUpPart; table: string | null }
   | { page: 'unknown'; path: string };
 
-export type SetUpPart = 'steps' | 'files' | 'tables' | 'brief' | 'sensors' | 'paper' | 'type_in';
+export type SetUpPart = 'steps' | 'files' | 'tables' | 'brief' | 'sensors' | 'paper' | 'type_in' | 'phones';
 export const setUpParts: { part: SetUpPart; title: string; tab: string; path: string }[] = [
   { part: 'steps', title: 'Steps', tab: 'Steps', path: '/set-up' },
   { part: 'files', title: 'Bring files in', tab: 'Files', path: '/set-up/files' },
@@ -20,6 +20,7 @@ export const setUpParts: { part: SetUpPart; title: string; tab: string; path: st
   { part: 'sensors', title: 'Sensors', tab: 'Sensors', path: '/set-up/sensors' },
   { part: 'paper', title: 'Field sheets', tab: 'Paper', path: '/set-up/paper' },
   { part: 'type_in', title: 'Type sheets in', tab: 'Type in', path: '/set-up/paper/type-in' },
+  { part: 'phones', title: 'Phones', tab: 'Phones', path: '/set-up/phones' },
 ];
 
 export type Chapter = 'study' | 'fish' | 'traces' | 'findings' | 'report' | 'set_up';

@@ -17,6 +17,8 @@ export interface Known {
   shownRevision: string | null;
   /** of the journal; null while there is none or nothing is known of it */
   copy: Copy | null;
+  /** how often it was told that a paired phone has come or gone */
+  phones: number;
   link: Link;
   /** ms since 1970; null while the line holds */
   lostSince: number | null;
@@ -46,7 +48,7 @@ export interface World {
 export const patience = (failures: number): number => Math.min(20_000, 500 * 2 ** Math.max(0, failures - 1));
 
 export class Feed {
-  known: Known = { about: null, session: null, state: null, results: null, shownRevision: null, copy: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
+  known: Known = { about: null, session: null, state: null, results: null, shownRevision: null, copy: null, phones: 0, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
   private readonly world: World;
   private readonly tell: (known: Known) => void;
   private line: Line | null = null;
@@ -127,9 +129,10 @@ export class Feed {
 
   private heard(data: unknown): void {
     try {
-      const told = JSON.parse(String(data)) as { state?: unknown; copy?: unknown } | null;
+      const told = JSON.parse(String(data)) as { state?: unknown; copy?: unknown; pairing?: unknown } | null;
       if (told?.state !== undefined) this.take(stateOf(told.state));
       if (told?.copy !== undefined) this.change({ copy: copyOf(told.copy) });
+      if (told?.pairing !== undefined) this.change({ phones: this.known.phones + 1 });
     } catch (error) {
       this.change({ fault: `The program sent what these pages cannot read (${error instanceof Error ? error.message : String(error)}).` });
     }

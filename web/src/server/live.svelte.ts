@@ -2,7 +2,7 @@
 import { Feed, type Known } from './feed';
 import { problemOf, post, type Problem } from './request';
 
-const nothing: Known = { about: null, session: null, state: null, results: null, shownRevision: null, copy: null, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
+const nothing: Known = { about: null, session: null, state: null, results: null, shownRevision: null, copy: null, phones: 0, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
 
 class Live {
   known = $state.raw<Known>(nothing);

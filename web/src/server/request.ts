@@ -58,18 +58,21 @@ export async function askFor<T>(path: string, check: (value: unknown) => T, aski
 }
 
 /** What changes something carries the session's change token. */
-async function send(method: 'POST' | 'PUT', path: string, body: unknown, changeToken: string, { fetcher = fetch, signal }: Asking): Promise<Response> {
+async function send(method: 'POST' | 'PUT' | 'DELETE', path: string, body: unknown, changeToken: string, { fetcher = fetch, signal }: Asking): Promise<Response> {
   const answer = await fetcher(path, {
     method,
     headers: { Accept: 'application/json', 'Content-Type': 'application/json', ...(changeToken === '' ? {} : { 'Backeddy-Change-Token': changeToken }) },
     credentials: 'same-origin',
     cache: 'no-store',
-    body: JSON.stringify(body),
+    ...(body === undefined ? {} : { body: JSON.stringify(body) }),
     ...(signal ? { signal } : {}),
   });
   if (!answer.ok) throw await refusal(answer);
   return answer;
 }
+
+/** Takes something away; there is nothing to read in the answer. */
+export const remove = (path: string, changeToken: string, asking: Asking = {}): Promise<Response> => send('DELETE', path, undefined, changeToken, asking);
 
 export const post = (path: string, body: unknown, changeToken: string, asking: Asking = {}): Promise<Response> => send('POST', path, body, changeToken, asking);
 

@@ -13,7 +13,7 @@ function listWith<T>(value: unknown, field: string, what: string): T[] {
   return value as T[];
 }
 
-function having<T>(value: unknown, names: string[], what: string): T {
+export function having<T>(value: unknown, names: string[], what: string): T {
   const from = value as Record<string, unknown> | null;
   if (typeof from !== 'object' || from === null) throw new Error(`${what} is no object`);
   for (const name of names) if (from[name] === undefined) throw new Error(`${what}: no "${name}"`);
