@@ -104,7 +104,13 @@ class Desk::Worker {
 
     [[nodiscard]] JournalRead journal() const { return read_journal(wish_.folder); }
 
+    Expected<std::string> identity() {
+        const std::lock_guard writing(writer_guard_);
+        return writer_.identity();
+    }
+
     [[nodiscard]] const std::filesystem::path& folder() const { return wish_.folder; }
+    [[nodiscard]] Instant now() const { return wish_.now(); }
 
   private:
     void work(const std::stop_token& stop) {
@@ -346,6 +352,14 @@ Expected<std::vector<store::EntryId>> Desk::write(const std::vector<Wished>& wis
 
 JournalRead Desk::journal() const {
     return worker_->journal();
+}
+
+Expected<std::string> Desk::identity() {
+    return worker_->identity();
+}
+
+Instant Desk::now() const {
+    return worker_->now();
 }
 
 const std::filesystem::path& Desk::folder() const {

@@ -101,6 +101,10 @@ class Desk {
                                                               const Author& author);
     /// The journal as it stands.
     [[nodiscard]] JournalRead journal() const;
+    /// The journal's identity; a journal is made where there is none yet.
+    [[nodiscard]] Expected<std::string> identity();
+    /// The wall clock.
+    [[nodiscard]] Instant now() const;
     /// Where the study is.
     [[nodiscard]] const std::filesystem::path& folder() const;
 

@@ -59,7 +59,9 @@ JournalRead read_journal(const std::filesystem::path& folder) {
     out.entries = std::move(*entries);
     out.read = read_entries(out.entries);
     out.complaints = out.read.complaints;
-    out.input = input_of(out, std::filesystem::file_size(file, gone));
+    if (!out.entries.empty()) {
+        out.input = input_of(out, std::filesystem::file_size(file, gone));
+    }
     return out;
 }
 
@@ -221,6 +223,13 @@ Expected<store::Appended> JournalWriter::take_in(const std::vector<store::Entry>
         return fail(std::move(opened).error());
     }
     return journal_->append(entries);
+}
+
+Expected<std::string> JournalWriter::identity() {
+    if (auto opened = open(); !opened) {
+        return fail(std::move(opened).error());
+    }
+    return journal_->identity();
 }
 
 } // namespace backeddy::app

@@ -22,7 +22,7 @@ struct JournalRead {
     /// Of entries that were left out; one that stops a run where the journal cannot be read to its end: its
     /// edits are part of the study, and numbers without them would be others.
     std::vector<study::Complaint> complaints;
-    std::optional<report::Input> input; ///< as the report lists it; nothing where there is no journal
+    std::optional<report::Input> input; ///< as the report lists it; nothing where there is no entry
 };
 
 /// The journal of a study's folder; empty where there is none.
@@ -59,6 +59,9 @@ class JournalWriter {
     /// Writes entries of other devices as they are; duplicates are harmless. Nothing is tried: what cannot be
     /// laid over the tables is told by the complaints of the next reading.
     [[nodiscard]] Expected<store::Appended> take_in(const std::vector<store::Entry>& entries);
+
+    /// The journal's, which is made where there is none yet.
+    [[nodiscard]] Expected<std::string> identity();
 
   private:
     [[nodiscard]] Expected<void> open();

@@ -18,6 +18,7 @@
 #include "cli/commands.hpp"
 #include "cli/serve_deck.hpp"
 #include "cli/terminal.hpp"
+#include "pages/deck_routes.hpp"
 #include "pages/edit_routes.hpp"
 #include "pages/page_files.hpp"
 #include "pages/study_routes.hpp"
@@ -125,8 +126,8 @@ std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk, const
                                       std::vector<server::Route> of_phones) {
     auto out = server::own_routes(gate, app::program_version);
     std::ranges::move(of_phones, std::back_inserter(out));
-    for (auto more : {pages::study_routes(desk), pages::edit_routes(desk), pages::copy_routes(copy),
-                      pages::page_routes()}) {
+    for (auto more : {pages::study_routes(desk), pages::edit_routes(desk), pages::deck_routes(desk),
+                      pages::copy_routes(copy), pages::page_routes()}) {
         std::ranges::move(more, std::back_inserter(out));
     }
     return out;

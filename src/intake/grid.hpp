@@ -36,4 +36,19 @@ struct Grid {
 [[nodiscard]] Expected<Grid> read_grid(const std::filesystem::path& folder, study::TableName table,
                                        const study::Edits& edits);
 
+/// A row of a table's file, without edits. By the table's own names of its columns; a column of the study's
+/// own by its header.
+struct FileRow {
+    /// As entries of the journal write them, empty ones too: times in UTC, numbers with a decimal point. A
+    /// cell that cannot be read stands here as it is.
+    study::RowText cells;
+    /// Those whose text in the file is another: an edit finds the row, and says what a cell was, by these.
+    study::RowText in_file;
+};
+
+/// The rows of a table's file; `zone` is that of its local times (UTC where there is no such zone). A file
+/// that is not there has none. Fails where it cannot be read.
+[[nodiscard]] Expected<std::vector<FileRow>> read_file_rows(const std::filesystem::path& folder,
+                                                            study::TableName table, const std::string& zone);
+
 } // namespace backeddy::intake

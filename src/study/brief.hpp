@@ -183,6 +183,29 @@ struct BloodSettings {
     std::optional<Duration> ceiling_within; ///< draws older than this no longer count; nothing: all count
 };
 
+/// [permit]: what it allows besides blood, to be counted against; there is no default.
+struct PermitSettings {
+    std::optional<std::int64_t> fish;            ///< most that may be met
+    std::optional<std::int64_t> chases_per_fish; ///< most
+    std::optional<Duration> air;                 ///< longest single air exposure
+    std::string at_death;                        ///< what it says is to be done then
+    std::string watched_by;                      ///< whom to ask
+};
+
+/// [deck]: what the boat's log offers to tap; whatever else is there can still be typed.
+struct DeckSettings {
+    std::vector<std::string> rods;
+    std::vector<std::string> rigs;
+    std::vector<std::string> unhooking;
+    std::vector<std::string> landing;
+    std::vector<std::string> lost_reasons{"hook pulled out", "line broke", "lost at the boat", "let go"};
+    std::vector<std::string> handling;
+    std::vector<std::string> species; ///< besides the study's
+    std::vector<std::string> anaesthetics;
+    std::optional<Duration> blood_due;   ///< after the fish was landed
+    std::optional<Duration> seal_within; ///< of the fish being back in water
+};
+
 /// [fins], [body], [reflexes]. Levels run from unhurt to worst; the words are ours.
 struct FinSettings {
     condition::OrdinalScale scale{{"whole", "slight", "moderate", "severe"}};
@@ -274,6 +297,8 @@ struct Brief {
     ReadingBounds readings;
     Uncertainty uncertainty;
     BloodSettings blood;
+    PermitSettings permit;
+    DeckSettings deck;
     FinSettings fins;
     BodySettings body;
     ReflexSettings reflexes;

@@ -308,9 +308,8 @@ TableDefinition declarations_table() {
             text("form_sha256", "Of all keys that decide the answer; another one: the question was changed."),
             text("settings_sha256",
                  "Of the settings of the analysis that are not at their default (all sections but [study], "
-                 "[water], [plausible], [blood] and [report]); another one: settings were changed. Empty, or "
-                 "no "
-                 "such column: not recorded."),
+                 "[water], [plausible], [blood], [permit], [deck] and [report]); another one: settings were "
+                 "changed. Empty, or no such column: not recorded."),
             moment("declared_at", Need::required, "When, in UTC."), text("author", "Who declared it."),
             number("fish_met", "fish", {0.0, 1e6},
                    "Rows of fish.csv at that moment. 0: before the first fish was met."),

@@ -1174,6 +1174,75 @@ void plate_settings(List<Brief>& list) {
              FIELD(plates.quantification_sds));
 }
 
+void permit_settings(List<Brief>& list) {
+    list.in("permit");
+    list.add({.key = "fish",
+              .unit = "fish",
+              .why = "How many fish the permit lets be met, all species together. Counted are the rows of "
+                     "fish.csv; one more is told.",
+              .least = 1.0,
+              .most = 1e6},
+             FIELD(permit.fish));
+    list.add({.key = "chases_per_fish",
+              .unit = "times",
+              .why = "How often one fish may be chased. Counted is each chase_start; one more is told.",
+              .least = 0.0,
+              .most = 1000.0},
+             FIELD(permit.chases_per_fish));
+    list.add({.key = "air_s",
+              .unit = "s",
+              .why = "How long a fish may be in air at a time. A longer time from air_start to air_end is "
+                     "told, and Deck's stopwatch shows it.",
+              .least = 0.0,
+              .most = 86400.0},
+             FIELD(permit.air));
+    list.add({.key = "at_death",
+              .why = "What the permit says is to be done when a fish dies or will not right itself, in its "
+                     "own words: shown beside the button, where there is no time to look it up."},
+             FIELD(permit.at_death));
+    list.add({.key = "watched_by",
+              .why = "Who holds the permit or watches over it: whom to ask before a count is passed."},
+             FIELD(permit.watched_by));
+}
+
+void deck_settings(List<Brief>& list) {
+    list.in("deck");
+    list.add({.key = "rods",
+              .why = "Names of the rods, as they are set. One with port or starboard in its name is drawn on "
+                     "that side of the boat."},
+             FIELD(deck.rods));
+    list.add({.key = "rigs", .why = "What may be on a rod: a treatment."}, FIELD(deck.rigs));
+    list.add({.key = "unhooking", .why = "How a fish may be unhooked: a treatment."}, FIELD(deck.unhooking));
+    list.add({.key = "landing", .why = "How a fish may be landed: a treatment."}, FIELD(deck.landing));
+    list.add({.key = "lost_reasons",
+              .why = "Why a fish may be lost, in a few words each. What they are compared by: keep to them."},
+             FIELD(deck.lost_reasons));
+    list.add({.key = "handling",
+              .why = "What else is done to a fish on deck: \"measured\", \"scales taken\". Each is logged as "
+                     "a note with its moment."},
+             FIELD(deck.handling));
+    list.add({.key = "species", .why = "What else may come up, besides the study's own species."},
+             FIELD(deck.species));
+    list.add({.key = "anaesthetics",
+              .why = "What fish are put to sleep with, each with its dose as the permit has it."},
+             FIELD(deck.anaesthetics));
+    list.add({.key = "blood_due_min",
+              .unit = "min",
+              .why = "How long after the landing blood is to be drawn: counted down on the fish's card. A "
+                     "reminder: whether it is drawn, the permit and a trained hand decide.",
+              .least = 0.0,
+              .most = 10080.0},
+             FIELD(deck.blood_due));
+    list.add({.key = "seal_within_s",
+              .unit = "s",
+              .why =
+                  "How soon after it is back in water the fish is to be sealed in its tube: counted down on "
+                  "its card. The peak fades from the first minute.",
+              .least = 1.0,
+              .most = 86400.0},
+             FIELD(deck.seal_within));
+}
+
 /// [blood], [plates], [fins], [body], [reflexes], [fates].
 void condition_settings(List<Brief>& list) {
     list.in("blood");
@@ -1191,6 +1260,7 @@ void condition_settings(List<Brief>& list) {
               .least = 0.1,
               .most = 100000.0},
              FIELD(blood.ceiling_within));
+    permit_settings(list);
     plate_settings(list);
     list.in("fins");
     list.add({.key = "scale",
@@ -1260,6 +1330,7 @@ std::vector<Setting> all_settings() {
     reading_settings(list);
     uncertainty_settings(list);
     condition_settings(list);
+    deck_settings(list);
     report_settings(list);
     return list.take();
 }
@@ -1562,11 +1633,14 @@ const std::vector<SectionDefinition>& sections() {
         {"readings", "What a reading can be: outside, it goes into no slope, is counted and told."},
         {"uncertainty", "Standard uncertainties where tables and traces give none."},
         {"blood", "What the permit says of blood."},
+        {"permit", "What the permit allows besides blood. The program counts and reminds; whoever holds the "
+                   "permit decides."},
         {"plates", "How assay plates are read back."},
         {"fins", "How fins are scored."},
         {"body", "How scale loss and eyes are scored."},
         {"reflexes", "Which reflexes are tested."},
         {"fates", "What shows that a fish lives, and of which times deaths are counted."},
+        {"deck", "What the boat's log, Deck, offers to tap. Whatever is not offered can be typed."},
         {"report", "What the report shows."}};
     return all;
 }
@@ -1732,7 +1806,8 @@ std::vector<SettingUsed> settings_used(const Brief& brief) {
 namespace {
 
 bool is_of_analysis(const std::string& section) {
-    constexpr std::string_view others[] = {"study", "water", "plausible", "blood", "report"};
+    constexpr std::string_view others[] = {"study",  "water", "plausible", "blood",
+                                           "permit", "deck",  "report"};
     return std::ranges::find(others, section) == std::end(others);
 }
 
@@ -1773,6 +1848,12 @@ std::string why_not_by_season(const std::string& section, const std::string& key
     }
     if (section == "plates") {
         return "a plate is run when it is run, with samples of any season on it";
+    }
+    if (section == "permit") {
+        return "what is counted against it is the whole study's";
+    }
+    if (section == "deck") {
+        return "Deck offers what there is today; the fish's own rows keep what was used";
     }
     if (section == "readings") {
         return "a raw file is read once, for all stays in it";

@@ -81,5 +81,44 @@ TEST(Grid, SaysWhetherNumbersHaveADecimalComma) {
     EXPECT_TRUE(grid_with({}, "fish;mass_g\nT01;512,5\n").has_decimal_comma);
 }
 
+TEST(FileRows, AreAsEntriesWriteThemAndSayHowTheFileHasThem) {
+    const test::ScratchFolder scratch("file_rows");
+    scratch.write("events.csv", "at;event;Value;liver,colour\n"
+                                "2026-06-14 21:05;blood;0,8;1,5\n"
+                                "2026-06-14T21:06:00.25+02:00;note;;\n"
+                                "yesterday;note;;\n");
+    const auto rows = read_file_rows(scratch.path(), TableName::events, "Europe/Oslo");
+    ASSERT_TRUE(rows) << rows.error().text();
+    ASSERT_EQ(rows->size(), 3U);
+    const auto& first = rows->front();
+    EXPECT_EQ(
+        first.cells,
+        (study::RowText{
+            {"at", "2026-06-14T19:05:00Z"}, {"event", "blood"}, {"value", "0.8"}, {"liver,colour", "1,5"}}));
+    EXPECT_EQ(first.in_file, (study::RowText{{"at", "2026-06-14 21:05"}, {"value", "0,8"}}));
+    EXPECT_EQ((*rows)[1].cells.at("at"), "2026-06-14T19:06:00.25Z");
+    EXPECT_EQ((*rows)[1].cells.at("value"), "");
+    EXPECT_EQ((*rows)[2].cells.at("at"), "yesterday");
+    EXPECT_THAT((*rows)[2].in_file, IsEmpty());
+    EXPECT_THAT(*read_file_rows(scratch.path(), TableName::fish, "UTC"), IsEmpty());
+}
+
+TEST(FileRows, AreFoundAgainByTheirCellsAsTheFileHasThem) {
+    const test::ScratchFolder scratch("file_rows_found");
+    scratch.write("fish.csv", "fish;mass_g\nT01;500,5\nT02;499,5\n");
+    const auto rows = read_file_rows(scratch.path(), TableName::fish, "UTC");
+    ASSERT_TRUE(rows);
+    Edit heavier{.number = 1,
+                 .id = "e1",
+                 .table = TableName::fish,
+                 .act = Edit::Act::set,
+                 .row = rows->front().in_file,
+                 .cells = {{"mass_g", {.was = rows->front().in_file.at("mass_g"), .now = "512.5"}}}};
+    heavier.row.insert(rows->front().cells.begin(), rows->front().cells.end());
+    const auto grid = read_grid(scratch.path(), TableName::fish, {heavier});
+    ASSERT_TRUE(grid);
+    EXPECT_THAT(grid->rows.front().cells, ElementsAre("T01", "512,5"));
+}
+
 } // namespace
 } // namespace backeddy::intake

@@ -82,6 +82,8 @@ TEST(Settings, changing_one_setting_changes_no_other) {
             value = std::vector<std::string>{setting.words.empty() ? "x" : setting.words.back()};
         } else if (setting.kind == SettingKind::number) {
             value = *setting.least;
+        } else if (setting.kind == SettingKind::whole) {
+            value = static_cast<std::int64_t>(*setting.least);
         } else {
             value = std::string("x");
         }

@@ -248,6 +248,110 @@ export interface Brief {
   sha256: string;
 }
 
+export interface Deck {
+  /** Its title */
+  study: string;
+  /** IANA name */
+  zone: string;
+  /** The journal's, 16 digits: two studies are told apart by it */
+  identity: string;
+  /** Not empty: the sentence that stands on every page */
+  simulated: string;
+  permit: DeckPermit;
+  rods: string[];
+  rigs: string[];
+  unhooking: string[];
+  landing: string[];
+  hook_locations: string[];
+  lost_reasons: string[];
+  handling: string[];
+  species: string[];
+  anaesthetics: string[];
+  blood: DeckBlood;
+  /** Of the fish being back in water */
+  seal_within_s: number | null;
+  assemblies: DeckAssembly[];
+  fins: DeckFins;
+  body: DeckBody;
+  reflexes: string[];
+  words: DeckWords;
+  rows: DeckRows;
+}
+
+export interface DeckPermit {
+  number: string;
+  /** Most that may be met */
+  fish: number | null;
+  chases_per_fish: number | null;
+  /** Longest single air exposure */
+  air_s: number | null;
+  /** What the permit says is to be done */
+  at_death: string;
+  /** Whom to ask */
+  watched_by: string;
+}
+
+export interface DeckBlood {
+  ceiling_ml_per_kg: number | null;
+  /** Null: all draws count */
+  ceiling_within_h: number | null;
+  /** After the landing */
+  due_min: number | null;
+}
+
+export interface DeckAssembly {
+  assembly: string;
+  /** Chamber and loop */
+  volume_l: number;
+}
+
+export interface DeckFins {
+  fins: string[];
+  scale: string[];
+}
+
+export interface DeckBody {
+  areas: string[];
+  scale: string[];
+  hook_wound: string[];
+}
+
+export interface DeckWords {
+  event: string[];
+  role: string[];
+  ended: string[];
+  fate: string[];
+  fate_stage: string[];
+  tag_place: string[];
+  occasion: string[];
+  analyte: string[];
+  matrix: string[];
+}
+
+export interface DeckRows {
+  fish: FileRow[];
+  encounters: FileRow[];
+  events: FileRow[];
+  stays: FileRow[];
+  blood: FileRow[];
+  fins: FileRow[];
+  body: FileRow[];
+  reflexes: FileRow[];
+  fates: FileRow[];
+}
+
+export interface FileRow {
+  /** By the table's names of its columns, empty ones too: times in UTC, numbers with a decimal point */
+  cells: Record<string, string>;
+  /** Those cells whose text in the file is another. An entry finds the row by {...cells, ...in_file}, and says what a cell was by the same */
+  in_file: Record<string, string>;
+}
+
+export interface Clock {
+  /** Microseconds since 1970 UTC */
+  now_us: number;
+}
+
 export interface BriefWish {
   text: string;
   /** Of the brief that was opened; needed to save */
