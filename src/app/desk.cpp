@@ -4,6 +4,7 @@
 #include <chrono>
 #include <condition_variable>
 #include <iterator>
+#include <map>
 #include <mutex>
 #include <set>
 #include <shared_mutex>
@@ -13,6 +14,7 @@
 #include <fmt/format.h>
 
 #include "app/folder_watch.hpp"
+#include "app/photos.hpp"
 #include "app/run.hpp"
 #include "app/stretch.hpp"
 #include "app/why.hpp"
@@ -44,6 +46,27 @@ Expected<const StayAnswer*> stay_named(const StudyRun& run, const std::string& n
                  .found = fmt::format("no stay \"{}\"", name),
                  .expected = "a stay of stays.csv",
                  .remedy = near ? fmt::format("did you mean \"{}\"?", *near) : ""});
+}
+
+/// Tables that edits of one list and not of the other change. An entry from elsewhere takes its place between
+/// those that were there, and all behind it then stand at other places: they are told by id and place.
+std::set<study::TableName> differing_tables(const study::Edits& a, const study::Edits& b) {
+    const auto placed = [](const study::Edits& edits) {
+        std::map<std::pair<std::string, std::uint64_t>, study::TableName> out;
+        for (const auto& edit : edits) {
+            out.emplace(std::pair(edit.id, edit.number), edit.table);
+        }
+        return out;
+    };
+    const auto in_a = placed(a);
+    const auto in_b = placed(b);
+    std::vector<std::pair<std::pair<std::string, std::uint64_t>, study::TableName>> differing;
+    std::ranges::set_symmetric_difference(in_a, in_b, std::back_inserter(differing));
+    std::set<study::TableName> out;
+    for (const auto& each : differing) {
+        out.insert(each.second);
+    }
+    return out;
 }
 
 } // namespace
@@ -93,13 +116,17 @@ class Desk::Worker {
         const std::lock_guard writing(writer_guard_);
         auto ids = writer_.write(wishes, author);
         if (ids) {
-            {
-                const std::lock_guard lock(pause_guard_);
-                is_written_ = true;
-            }
-            pause_.notify_one();
+            wake();
         }
         return ids;
+    }
+
+    Expected<TakenIn> take_in(std::span<const store::Entry> entries) {
+        const std::lock_guard writing(writer_guard_);
+        auto taken = writer_.take_in(entries);
+        // Also after an error: of several parts the first may be in.
+        wake();
+        return taken;
     }
 
     [[nodiscard]] JournalRead journal() const { return read_journal(wish_.folder); }
@@ -113,6 +140,14 @@ class Desk::Worker {
     [[nodiscard]] Instant now() const { return wish_.now(); }
 
   private:
+    void wake() {
+        {
+            const std::lock_guard lock(pause_guard_);
+            is_written_ = true;
+        }
+        pause_.notify_one();
+    }
+
     void work(const std::stop_token& stop) {
         answer_all();
         while (!stop.stop_requested()) {
@@ -136,18 +171,23 @@ class Desk::Worker {
 
     // The files of the journal change with every entry of our own, and again a moment later: what it says is
     // looked at, not its files.
-    void answer(const std::set<std::string>& changed) {
+    void answer(std::set<std::string> changed) {
+        if (!misses_photos()) {
+            std::erase_if(changed, [](const std::string& file) {
+                return file.starts_with(std::string(photos_name) + "/");
+            });
+        }
         const auto journal = read_journal(wish_.folder);
         const auto edits = journal.read.edits();
         bool only_decisions = std::ranges::all_of(changed, [](const std::string& file) {
             return file == "decisions.csv" || file.starts_with(store::journal_name);
         });
-        std::vector<study::Edit> differing;
-        std::ranges::set_symmetric_difference(edits, answered_edits_, std::back_inserter(differing), {},
-                                              &study::Edit::number, &study::Edit::number);
-        for (const auto& edit : differing) {
-            only_decisions = only_decisions && edit.table == study::TableName::decisions;
+        const auto differing = differing_tables(edits, answered_edits_);
+        for (const auto table : differing) {
+            only_decisions = only_decisions && table == study::TableName::decisions;
         }
+        // An entry from elsewhere may change no table, and yet there is something to say of it.
+        only_decisions = only_decisions && journal.complaints == answered_complaints_;
         if (only_decisions && differing.empty() && !changed.contains("decisions.csv")) {
             look_at(journal);
             if (journal.entries.size() != state().entries) {
@@ -166,7 +206,14 @@ class Desk::Worker {
     // Before the answer is made: an entry that comes in between is answered for again.
     void look_at(const JournalRead& journal) {
         answered_edits_ = journal.read.edits();
+        answered_complaints_ = journal.complaints;
         entries_ = journal.entries.size();
+    }
+
+    /// Whether an event of the latest answer names a photo that was not there.
+    [[nodiscard]] bool misses_photos() const {
+        return std::ranges::any_of(state().complaints,
+                                   [](const auto& each) { return each.error.place.column == "photo"; });
     }
 
     void answer_all() {
@@ -306,9 +353,10 @@ class Desk::Worker {
     std::unique_ptr<AnsweredStudy> study_;
     // Of the thread alone:
     study::Edits answered_edits_;
-    std::size_t entries_ = 0;                  ///< of the journal as it was looked at last
-    std::vector<study::Complaint> complaints_; ///< of the latest answer
-    std::shared_ptr<const DeskAnswer> unkept_; ///< not in the folder yet
+    std::vector<study::Complaint> answered_complaints_; ///< of the journal's entries themselves
+    std::size_t entries_ = 0;                           ///< of the journal as it was looked at last
+    std::vector<study::Complaint> complaints_;          ///< of the latest answer
+    std::shared_ptr<const DeskAnswer> unkept_;          ///< not in the folder yet
     std::mutex writer_guard_;
     JournalWriter writer_;
     std::mutex pause_guard_;
@@ -352,6 +400,17 @@ Expected<std::vector<store::EntryId>> Desk::write(const std::vector<Wished>& wis
 
 JournalRead Desk::journal() const {
     return worker_->journal();
+}
+
+Expected<TakenIn> Desk::take_in(std::span<const store::Entry> entries) {
+    return worker_->take_in(entries);
+}
+
+Expected<Arrivals> Desk::arrived(store::Position after, std::size_t at_most) {
+    if (auto made = worker_->identity(); !made) {
+        return fail(std::move(made).error());
+    }
+    return arrived_since(folder(), after, at_most);
 }
 
 Expected<std::string> Desk::identity() {

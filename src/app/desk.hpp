@@ -99,6 +99,10 @@ class Desk {
     /// Writes into the study's journal as JournalWriter::write does; what it changes is answered anew.
     [[nodiscard]] Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes,
                                                               const Author& author);
+    /// As JournalWriter::take_in; what it changes is answered anew.
+    [[nodiscard]] Expected<TakenIn> take_in(std::span<const store::Entry> entries);
+    /// As arrived_since; a journal is made where there is none yet.
+    [[nodiscard]] Expected<Arrivals> arrived(store::Position after, std::size_t at_most);
     /// The journal as it stands.
     [[nodiscard]] JournalRead journal() const;
     /// The journal's identity; a journal is made where there is none yet.

@@ -86,7 +86,7 @@ Edit edit_of(const store::Entry& entry, std::uint64_t number) {
             fmt::format("a change of {} by {} ({})", table->file, entry.author, store::name_of(entry.role)),
             "a scientist, who may change this table"};
     }
-    Edit out{.number = number, .id = id_text(entry.id), .table = table->name};
+    Edit out{.number = number, .id = id_text(entry.id), .author = entry.author, .table = table->name};
     if (entry.act == act_add) {
         out.row = row_at(content, *table);
         if (table->name == TableName::decisions) {
@@ -150,6 +150,9 @@ class Reader {
             out_.entries[i].number = i + 1;
             reading(i, [&] { read_one(i); });
         }
+        for (std::size_t i = 0; i < entries_.size(); ++i) {
+            reading(i, [&] { check_addition(i); });
+        }
         study::sort_by_place(out_.complaints);
         return std::move(out_);
     }
@@ -167,6 +170,34 @@ class Reader {
         } else {
             throw Unreadable{fmt::format("an act \"{}\"", entry.act),
                              "one that this version of the program knows"};
+        }
+    }
+
+    // A change of a row that another entry added has to find that one before it; left out itself, or undone,
+    // it leaves nothing to change.
+    void check_addition(std::size_t i) {
+        auto& edit = out_.entries[i].edit;
+        if (!edit || edit->added_by.empty()) {
+            return;
+        }
+        const auto id = parse_entry_id(edit->added_by);
+        const auto target = id ? places_.find(*id) : places_.end();
+        const std::string what =
+            fmt::format("a change of a row that entry {} added, which ", edit->added_by.substr(0, 60));
+        const auto refuse = [&](const char* found, const char* expected) {
+            edit.reset();
+            throw Unreadable{what + found, expected};
+        };
+        if (target == places_.end()) {
+            refuse("is not here", "an entry of this journal; it may still be on another device");
+        }
+        if (target->second >= i) {
+            refuse("comes later", "an entry from before; the clock of one of the two devices is far off");
+        }
+        const auto& adding = out_.entries[target->second].edit;
+        const bool adds_here = !adding || (adding->act == Edit::Act::add && adding->table == edit->table);
+        if (!adds_here) {
+            refuse("added none of this table", "the entry that added the row");
         }
     }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <iterator>
 #include <set>
 
 #include <fmt/format.h>
@@ -12,18 +13,23 @@
 #include "base/hash.hpp"
 #include "intake/brief.hpp"
 #include "intake/tables.hpp"
+#include "study/permit.hpp"
 #include "study/relations.hpp"
 
 namespace backeddy::app {
 
 namespace {
 
-// The file itself holds pages in whatever order they were written; what it says is its entries.
-report::Input input_of(const JournalRead& journal, std::uint64_t bytes) {
+// The file itself holds pages in whatever order they were written; what it says is its entries, and two
+// machines that have the same ones have the same input.
+report::Input input_of(const JournalRead& journal) {
     std::string hashes;
+    std::uint64_t bytes = 0;
     std::set<store::DeviceId> devices;
     for (const auto& entry : journal.entries) {
-        hashes += store::sha256_of(entry);
+        const auto canonical = store::canonical_bytes(entry);
+        hashes += sha256_hex(std::string_view(canonical));
+        bytes += canonical.size();
         devices.insert(entry.id.device);
     }
     const auto undone = static_cast<std::size_t>(
@@ -35,10 +41,34 @@ report::Input input_of(const JournalRead& journal, std::uint64_t bytes) {
             .bytes = bytes,
             .understood = {fmt::format(
                 "entries: {}, of which undone: {}; devices: {}; the hash is of the entries' "
-                "hashes in their order",
+                "hashes in their order, the bytes are theirs",
                 journal.entries.size(), undone, devices.size())},
             .rows_kept = journal.entries.size() - refused,
             .rows_refused = refused};
+}
+
+std::string shown(const store::Entry& entry) {
+    return fmt::format("{} by {}: {:.300}", entry.act, entry.author, entry.content);
+}
+
+/// Two entries under one id, of which this one does not count.
+study::Complaint told_aside(const store::Entry& entry, std::span<const store::Entry> standing) {
+    const auto stands = std::ranges::find(standing, entry.id, &store::Entry::id);
+    Place place{.file = study::journal_name};
+    std::string expected = "one entry under one id";
+    if (stands != standing.end()) {
+        place.line = static_cast<std::uint64_t>(stands - standing.begin()) + 1;
+        expected = fmt::format("the one that stands, {}", shown(*stands));
+    }
+    return {study::Severity::warning,
+            {.code = ErrorCode::duplicate,
+             .found = fmt::format("entry {} came once more with something else, which is kept aside and does "
+                                  "not count: {}",
+                                  id_text(entry.id), shown(entry)),
+             .expected = std::move(expected),
+             .remedy = "look which of the two is right, and write that anew if it is the one kept aside; the "
+                       "device should take a new id",
+             .place = std::move(place)}};
 }
 
 } // namespace
@@ -52,15 +82,41 @@ JournalRead read_journal(const std::filesystem::path& folder) {
     }
     const auto journal = store::Journal::open(file, store::Access::read);
     auto entries = journal ? journal->entries() : fail(journal.error());
-    if (!entries) {
-        out.complaints.push_back({.error = std::move(entries).error()});
+    const auto aside = journal && entries ? journal->kept_aside() : fail(Error{});
+    if (!entries || !aside) {
+        out.complaints.push_back({.error = entries ? aside.error() : std::move(entries).error()});
         return out;
     }
     out.entries = std::move(*entries);
     out.read = read_entries(out.entries);
     out.complaints = out.read.complaints;
+    for (const auto& each : *aside) {
+        out.complaints.push_back(told_aside(each.received.entry, out.entries));
+    }
     if (!out.entries.empty()) {
-        out.input = input_of(out, std::filesystem::file_size(file, gone));
+        out.input = input_of(out);
+    }
+    return out;
+}
+
+Expected<Arrivals> arrived_since(const std::filesystem::path& folder, store::Position after,
+                                 std::size_t at_most) {
+    const auto journal = store::Journal::open(folder / store::journal_name, store::Access::read);
+    if (!journal) {
+        return fail(journal.error());
+    }
+    // Asked first: what arrives between the two is among the entries, or comes with the next asking.
+    const auto last = journal->last_position();
+    auto received = last ? journal->received_since(after, at_most) : fail(last.error());
+    if (!received) {
+        return fail(std::move(received).error());
+    }
+    Arrivals out{.identity = journal->identity(), .through = *last, .entries = {}};
+    if (!received->empty() && (received->size() == at_most || received->back().position > *last)) {
+        out.through = received->back().position;
+    }
+    for (auto& each : *received) {
+        out.entries.push_back(std::move(each.entry));
     }
     return out;
 }
@@ -92,37 +148,73 @@ std::int64_t microseconds_since_start() {
         .count();
 }
 
+struct LaidOver {
+    study::Tables tables;
+    std::vector<study::Complaint> complaints; ///< of the entries, of reading, of relations
+};
+
 // The study's tables and what there is to say of them, with these entries laid over them.
-std::vector<study::Complaint> complaints_with(const std::filesystem::path& folder, const study::Brief& brief,
-                                              std::span<const store::Entry> entries) {
+LaidOver with_entries(const std::filesystem::path& folder, const study::Brief& brief,
+                      std::span<const store::Entry> entries) {
     const auto read = read_entries(entries);
     auto tables = intake::read_tables(folder, brief, read.edits());
-    auto out = read.complaints;
-    out.insert(out.end(), tables.complaints.begin(), tables.complaints.end());
-    const auto relations = study::check_relations(brief, tables.tables);
-    out.insert(out.end(), relations.begin(), relations.end());
+    LaidOver out{.tables = std::move(tables.tables), .complaints = read.complaints};
+    std::ranges::move(tables.complaints, std::back_inserter(out.complaints));
+    std::ranges::move(study::check_relations(brief, out.tables), std::back_inserter(out.complaints));
     return out;
 }
 
-// What the last `count` of the entries make worse: the first complaint that is new, and stops a run or is of
-// one of these entries.
-std::optional<Error> made_worse(const std::filesystem::path& folder, std::span<const store::Entry> entries,
-                                std::size_t count) {
+// A complaint by what it is of: an entry's place in the order changes with each that comes before it.
+study::Complaint by_its_entry(study::Complaint complaint, std::span<const store::Entry> entries) {
+    auto& place = complaint.error.place;
+    if (place.file == study::journal_name && place.line && *place.line > 0 && *place.line <= entries.size()) {
+        place.file = id_text(entries[*place.line - 1].id);
+        place.line.reset();
+    }
+    return complaint;
+}
+
+// What `fresh` entries make worse: the first complaint that is new, and stops a run or is of one of them.
+std::optional<Error> made_worse(const std::filesystem::path& folder, std::span<const store::Entry> before,
+                                std::span<const store::Entry> fresh) {
     auto text = read_file(folder / brief_name, most_brief_bytes);
     if (!text) {
         return std::move(text).error();
     }
     const auto brief = intake::read_brief(*text, brief_name).brief;
-    const auto before = complaints_with(folder, brief, entries.first(entries.size() - count));
-    for (const auto& complaint : complaints_with(folder, brief, entries)) {
-        const bool is_of_these = complaint.error.place.file == study::journal_name &&
-                                 complaint.error.place.line > entries.size() - count;
+    std::vector<study::Complaint> known;
+    for (auto& complaint : with_entries(folder, brief, before).complaints) {
+        known.push_back(by_its_entry(std::move(complaint), before));
+    }
+    std::vector<store::Entry> all(before.begin(), before.end());
+    all.insert(all.end(), fresh.begin(), fresh.end());
+    std::ranges::sort(all, store::comes_before);
+    for (const auto& complaint : with_entries(folder, brief, all).complaints) {
+        const auto keyed = by_its_entry(complaint, all);
+        const bool is_of_these = std::ranges::any_of(
+            fresh, [&](const auto& entry) { return id_text(entry.id) == keyed.error.place.file; });
         if ((is_of_these || complaint.severity == study::Severity::stops_the_run) &&
-            std::ranges::find(before, complaint) == before.end()) {
+            std::ranges::find(known, keyed) == known.end()) {
             return complaint.error;
         }
     }
     return std::nullopt;
+}
+
+// Whether content undoes that entry, or changes the row that it adds or changes.
+bool goes_on_from(const nlohmann::json& content, const store::Entry& entry) {
+    const auto is_same = [&](const char* key, const nlohmann::json& value) {
+        const auto found = content.find(key);
+        return found != content.end() && *found == value;
+    };
+    const auto id = id_text(entry.id);
+    if (!content.is_object() || is_same("entry", id) || is_same("added_by", id)) {
+        return content.is_object();
+    }
+    const auto other = nlohmann::json::parse(entry.content, nullptr, false);
+    return other.is_object() && other.contains("table") && is_same("table", other["table"]) &&
+           ((other.contains("row") && is_same("row", other["row"])) ||
+            (other.contains("added_by") && is_same("added_by", other["added_by"])));
 }
 
 } // namespace
@@ -152,13 +244,26 @@ std::optional<store::EntryId> written_before(std::span<const store::Entry> entri
 std::vector<store::Entry> JournalWriter::stamped(std::span<const store::Entry> before,
                                                  const std::vector<Wished>& wishes, const Author& author) {
     const std::int64_t wall_us = now_().unix_nanoseconds() / 1000;
-    if (!before.empty()) {
-        time_ = store::receive(time_, before.back().time, wall_us);
+    // The latest that a clock may follow: one that is far ahead hides no other.
+    const auto latest = std::ranges::find_if(before.rbegin(), before.rend(), [&](const auto& entry) {
+        return entry.time.wall_us - wall_us <= store::most_ahead_us;
+    });
+    if (latest != before.rend()) {
+        time_ = store::receive(time_, latest->time, wall_us);
     }
-    auto time = time_;
     std::vector<store::Entry> out;
     for (std::size_t i = 0; i < wishes.size(); ++i) {
-        time = store::tick(time, wall_us);
+        time_ = store::tick(time_, wall_us);
+        // What goes on from an entry comes after it, be that one's clock ever so far ahead: else it could
+        // never be corrected.
+        auto time = time_;
+        const auto content = nlohmann::json::parse(wishes[i].content, nullptr, false);
+        for (auto ahead = before.rbegin(); ahead != before.rend() && ahead->time >= time_; ++ahead) {
+            if (goes_on_from(content, *ahead)) {
+                time = store::tick(ahead->time, wall_us);
+                break;
+            }
+        }
         out.push_back({.id = {.device = device_, .sequence = written_ + i + 1},
                        .time = time,
                        .moment = {.wall_us = wall_us,
@@ -174,15 +279,14 @@ std::vector<store::Entry> JournalWriter::stamped(std::span<const store::Entry> b
     return out;
 }
 
-Expected<void> JournalWriter::append(std::vector<store::Entry> all, const std::vector<store::Entry>& fresh) {
-    all.insert(all.end(), fresh.begin(), fresh.end());
-    if (auto worse = made_worse(folder_, all, fresh.size())) {
+Expected<void> JournalWriter::append(std::span<const store::Entry> before,
+                                     std::span<const store::Entry> fresh) {
+    if (auto worse = made_worse(folder_, before, fresh)) {
         return fail(std::move(*worse));
     }
     if (auto added = journal_->append(fresh); !added) {
         return fail(std::move(added).error());
     }
-    time_ = fresh.back().time;
     written_ += fresh.size();
     return {};
 }
@@ -206,7 +310,7 @@ Expected<std::vector<store::EntryId>> JournalWriter::write(const std::vector<Wis
     }
     const auto fresh = stamped(*before, missing, author);
     if (!fresh.empty()) {
-        if (auto added = append(std::move(*before), fresh); !added) {
+        if (auto added = append(*before, fresh); !added) {
             return fail(std::move(added).error());
         }
     }
@@ -218,11 +322,72 @@ Expected<std::vector<store::EntryId>> JournalWriter::write(const std::vector<Wis
     return ids;
 }
 
-Expected<store::Appended> JournalWriter::take_in(const std::vector<store::Entry>& entries) {
+namespace {
+
+/// What the tables, with all of the journal laid over them, say of these entries.
+void tell_of(const std::filesystem::path& folder, std::span<const store::Entry> all,
+             std::span<const store::Entry> these, TakenIn& into) {
+    std::set<store::EntryId> ids;
+    for (const auto& entry : these) {
+        ids.insert(entry.id);
+    }
+    const auto text = read_file(folder / brief_name, most_brief_bytes);
+    if (!text) {
+        return; // the desk says what is wrong with it
+    }
+    const auto brief = intake::read_brief(*text, brief_name).brief;
+    auto laid = with_entries(folder, brief, all);
+    std::ranges::move(study::check_permit(brief, laid.tables), std::back_inserter(laid.complaints));
+    for (auto& complaint : laid.complaints) {
+        const auto line = complaint.error.place.line.value_or(0);
+        const bool is_of_entry =
+            complaint.error.place.file == study::journal_name && line > 0 && line <= all.size();
+        if (is_of_entry && ids.contains(all[line - 1].id)) {
+            into.complained_of.push_back(all[line - 1].id);
+            into.complaints.push_back(std::move(complaint));
+        }
+    }
+}
+
+/// One append after another, each as large as the store takes.
+Expected<store::Appended> append_in_parts(store::Journal& journal, std::span<const store::Entry> entries) {
+    store::Appended out;
+    do {
+        std::size_t count = 0;
+        std::size_t bytes = 0;
+        while (count < entries.size() && count < store::most_entries_at_once &&
+               bytes < store::most_bytes_at_once / 2) {
+            bytes += store::canonical_bytes(entries[count++]).size();
+        }
+        auto part = journal.append(entries.first(count));
+        if (!part) {
+            return part;
+        }
+        out.through = part->through;
+        out.added += part->added;
+        out.duplicates += part->duplicates;
+        std::ranges::move(part->conflicts, std::back_inserter(out.conflicts));
+        entries = entries.subspan(count);
+    } while (!entries.empty());
+    return out;
+}
+
+} // namespace
+
+Expected<TakenIn> JournalWriter::take_in(std::span<const store::Entry> entries) {
     if (auto opened = open(); !opened) {
         return fail(std::move(opened).error());
     }
-    return journal_->append(entries);
+    auto appended = append_in_parts(*journal_, entries);
+    if (!appended) {
+        return fail(std::move(appended).error());
+    }
+    TakenIn out{.appended = std::move(*appended)};
+    // They are kept: what there is to say of them is no reason to fail.
+    if (const auto all = journal_->entries()) {
+        tell_of(folder_, *all, entries, out);
+    }
+    return out;
 }
 
 Expected<std::string> JournalWriter::identity() {

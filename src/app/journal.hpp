@@ -28,11 +28,32 @@ struct JournalRead {
 /// The journal of a study's folder; empty where there is none.
 [[nodiscard]] JournalRead read_journal(const std::filesystem::path& folder);
 
+/// Entries in their order of arrival, for whoever follows.
+struct Arrivals {
+    std::string identity; ///< of the journal
+    /// Up to where they reach: ask again with it. Less than was asked for: the journal was restored, and
+    /// whoever follows begins anew.
+    store::Position through{};
+    std::vector<store::Entry> entries;
+};
+
+/// The next at most `at_most` after that position. Fails as store::Journal does, also where there is none.
+[[nodiscard]] Expected<Arrivals> arrived_since(const std::filesystem::path& folder, store::Position after,
+                                               std::size_t at_most);
+
 /// What somebody wants to write, before it has a device, a number and a time.
 struct Wished {
     std::string act;
     std::string content;
     std::string reason;
+};
+
+/// What became of entries that came from elsewhere.
+struct TakenIn {
+    store::Appended appended;
+    /// What there is to say of them, as of their rows: at the entry's place in the order.
+    std::vector<study::Complaint> complaints;
+    std::vector<store::EntryId> complained_of; ///< whose they are, one for each
 };
 
 struct Author {
@@ -56,9 +77,11 @@ class JournalWriter {
     [[nodiscard]] Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes,
                                                               const Author& author);
 
-    /// Writes entries of other devices as they are; duplicates are harmless. Nothing is tried: what cannot be
-    /// laid over the tables is told by the complaints of the next reading.
-    [[nodiscard]] Expected<store::Appended> take_in(const std::vector<store::Entry>& entries);
+    /// Writes entries of other devices as they are; duplicates are harmless. Nothing is tried and nothing is
+    /// refused for what it says: what cannot be laid over the tables is told by the complaints. On disk when
+    /// it returns a value; more than store::most_entries_at_once go in one part after another. Fails as
+    /// store::Journal does.
+    [[nodiscard]] Expected<TakenIn> take_in(std::span<const store::Entry> entries);
 
     /// The journal's, which is made where there is none yet.
     [[nodiscard]] Expected<std::string> identity();
@@ -67,8 +90,8 @@ class JournalWriter {
     [[nodiscard]] Expected<void> open();
     [[nodiscard]] std::vector<store::Entry> stamped(std::span<const store::Entry> before,
                                                     const std::vector<Wished>& wishes, const Author& author);
-    [[nodiscard]] Expected<void> append(std::vector<store::Entry> all,
-                                        const std::vector<store::Entry>& fresh);
+    [[nodiscard]] Expected<void> append(std::span<const store::Entry> before,
+                                        std::span<const store::Entry> fresh);
 
     std::filesystem::path folder_;
     std::function<Instant()> now_;

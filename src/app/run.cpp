@@ -9,6 +9,7 @@
 #include "app/followers.hpp"
 #include "app/hide.hpp"
 #include "app/journal.hpp"
+#include "app/photos.hpp"
 #include "app/questions.hpp"
 #include "app/result_set.hpp"
 #include "app/stay_doubts.hpp"
@@ -16,6 +17,7 @@
 #include "base/file.hpp"
 #include "base/hash.hpp"
 #include "intake/brief.hpp"
+#include "study/permit.hpp"
 #include "study/relations.hpp"
 
 namespace backeddy::app {
@@ -97,6 +99,8 @@ Expected<OpenedStudy> open_study(const fs::path& folder, const Work& work) {
     take(out.complaints, std::move(tables.read.complaints));
     add_inputs(out.tables, tables);
     take(out.complaints, study::check_relations(out.study.brief, out.study.tables));
+    take(out.beside, study::check_permit(out.study.brief, out.study.tables));
+    take(out.beside, check_photos(folder, out.study.tables.events));
     take(out.beside, control_doubts(out.study));
     take(out.beside, column_doubts(out.study));
     out.traces = read_raw_traces(folder, out.study, work.threads, work.progress);

@@ -117,11 +117,6 @@ void print_copy(const store::CopyState& state) {
     std::fflush(stdout);
 }
 
-Instant wall_clock() {
-    const auto now = std::chrono::system_clock::now().time_since_epoch();
-    return Instant::unix_nanoseconds(std::chrono::duration_cast<std::chrono::nanoseconds>(now).count());
-}
-
 std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk, const app::JournalCopy* copy,
                                       std::vector<server::Route> of_phones) {
     auto out = server::own_routes(gate, app::program_version);

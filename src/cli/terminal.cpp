@@ -76,6 +76,11 @@ void ProgressLine::show(std::string_view what, std::size_t done, std::size_t tot
     std::fflush(stderr);
 }
 
+Instant wall_clock() {
+    const auto now = std::chrono::system_clock::now().time_since_epoch();
+    return Instant::unix_nanoseconds(std::chrono::duration_cast<std::chrono::nanoseconds>(now).count());
+}
+
 Expected<void> is_study(const std::string& folder) {
     if (folder.empty()) {
         return fail(empty_name("DIR"));

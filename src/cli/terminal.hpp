@@ -7,6 +7,7 @@
 #include <string_view>
 
 #include "base/error.hpp"
+#include "series/instant.hpp"
 
 namespace backeddy::cli {
 
@@ -23,6 +24,9 @@ int report_error(const Error& error);
 
 /// Fails where the folder is no study's: it holds no study.toml.
 [[nodiscard]] Expected<void> is_study(const std::string& folder);
+
+/// The machine's clock.
+[[nodiscard]] Instant wall_clock();
 
 /// An empty name where a file or folder is wanted, mostly an unset variable in quotes. `what` names it.
 [[nodiscard]] Error empty_name(std::string_view what);

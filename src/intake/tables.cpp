@@ -258,6 +258,7 @@ TableRead<study::Event> read_events(std::string_view text, const std::string& fi
         row.who = cells.text("who");
         row.rod = cells.text("rod");
         row.rig = cells.text("rig");
+        row.photo = cells.text("photo");
         return row;
     });
 }

@@ -184,6 +184,9 @@ TableDefinition events_table() {
             text("unit", "Of the value."), text("who", "Who did or saw it."),
             text("rod", "Of lines in and out, bites, hook-ups: which rod. Empty: the one of `who`."),
             text("rig", "What was on it: a treatment. Empty: as at lines_in, or in the fish's encounter."),
+            text("photo",
+                 "Photos of it: the SHA-256 of each, by which its file in photos/ is named, with blanks "
+                 "between them. Deck fills it."),
             note()}};
 }
 

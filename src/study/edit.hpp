@@ -31,6 +31,7 @@ struct Edit {
     };
     std::uint64_t number = 0; ///< its place in the journal, from 1: how complaints name it
     std::string id;           ///< the journal entry's
+    std::string author;       ///< who wrote that; for complaints
     TableName table = TableName::fish;
     Act act = Act::add;
     /// Of add: the new row. Of set and withdraw: the cells, as they stand in the file, by which the row is

@@ -145,6 +145,7 @@ struct Event {
     std::string who;
     std::string rod;
     std::string rig;
+    std::string photo; ///< SHA-256 of files in photos/, separated by blanks
     std::string note;
     std::vector<FreeCell> free;
     Place place;

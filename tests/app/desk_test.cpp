@@ -243,5 +243,47 @@ TEST(Desk, CutsAStretchOutOfAStay) {
     EXPECT_THAT(elsewhere.error().text(), HasSubstr("no reading from"));
 }
 
+TEST(Desk, AnswersAnewWhatCameFromElsewhereWhereverItStandsInTheOrder) {
+    const Watched watched("desk_taken_in");
+    ASSERT_TRUE(watched.until_revision(1));
+    const Wished exclusion{.act = "add",
+                           .content = R"({"table":"decisions","row":{"stay":"s2","act":"exclude"}})",
+                           .reason = "the tube leaked"};
+    ASSERT_TRUE(watched.desk->write({exclusion}, {.name = "A. Tester", .role = store::Role::scientist}));
+    ASSERT_TRUE(watched.until_revision(2));
+    // Before the decision, which thereby stands second: more than the decision has changed.
+    const store::Entry heavier{
+        .id = {.device = *store::DeviceId::parse("00c0ffee00c0ffee"), .sequence = 1},
+        .time = {.wall_us = 1},
+        .moment = {.wall_us = 1, .boot = "b"},
+        .author = "C. Phone",
+        .role = store::Role::crew,
+        .act = "set",
+        .content = R"({"table":"fish","row":{"fish":"T01"},"cells":{"mass_g":{"was":"500","now":"510"}}})"};
+    ASSERT_TRUE(watched.desk->take_in(std::vector{heavier}));
+    ASSERT_TRUE(watched.until_revision(3));
+    const auto run = answer_study(watched.folder.path(), false, {});
+    ASSERT_TRUE(run && run->study);
+    EXPECT_EQ(watched.desk->answer()->results.file("results.json")->bytes,
+              ResultSet(*run->study->run).file("results.json")->bytes);
+    EXPECT_DOUBLE_EQ(run->study->opened.study.tables.fish.front().mass->grams(), 510.0);
+    // The same once more changes nothing, and is not answered again.
+    ASSERT_TRUE(watched.desk->take_in(std::vector{heavier}));
+    std::this_thread::sleep_for(5 * Desk::look_every);
+    EXPECT_EQ(watched.desk->state().revision, 3U);
+    EXPECT_EQ(watched.desk->arrived({}, 10)->entries.size(), 2U);
+    // One that counts for nothing changes no number, and is told all the same.
+    auto judging = heavier;
+    judging.id.sequence = 2;
+    judging.act = "add";
+    judging.content = R"({"table":"decisions","row":{"stay":"s2","act":"include"}})";
+    ASSERT_TRUE(watched.desk->take_in(std::vector{judging}));
+    ASSERT_TRUE(watched.until([](const DeskState& state) {
+        return std::ranges::any_of(state.complaints, [](const auto& each) {
+            return each.error.text().find("C. Phone (crew)") != std::string::npos;
+        });
+    }));
+}
+
 } // namespace
 } // namespace backeddy::app

@@ -2,6 +2,8 @@
 
 #include "app/edits.hpp"
 
+#include <algorithm>
+
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -54,6 +56,7 @@ TEST(JournalEdits, AreWhatTheirContentSays) {
         Edit want = edits[i];
         want.number = i + 1;
         want.id = "00c0ffee00c0ffee:" + std::to_string(i + 1);
+        want.author = "A. Tester";
         EXPECT_EQ(back[i], want);
     }
 }
@@ -155,6 +158,51 @@ TEST(JournalEdits, IdsAreReadBack) {
          {"", ":", "00c0ffee00c0ffee", "00c0ffee00c0ffee:", "00c0ffee00c0ffee:0", "00c0ffee00c0ffee:1x",
           "00c0ffee00c0ffe:1", "00c0ffee00c0ffee:-1", "00c0ffee00c0ffee:99999999999999999999"}) {
         EXPECT_FALSE(parse_entry_id(bad)) << bad;
+    }
+}
+
+TEST(JournalEdits, OfARowThatAnotherEntryAddedHaveToFindThatOneBefore) {
+    const std::string by_first =
+        R"({"table":"fish","added_by":"00c0ffee00c0ffee:1","cells":{"mass_g":{"was":"","now":"5"}}})";
+    const auto complaints = [](const std::vector<store::Entry>& entries) {
+        return read_entries(entries).complaints;
+    };
+    EXPECT_THAT(complaints({entry(1, act_add, a_fish), entry(2, act_set, by_first)}), IsEmpty());
+    // Undone, it leaves nothing to change, and nothing to say.
+    EXPECT_THAT(
+        complaints({entry(1, act_add, a_fish), entry(2, act_set, by_first), entry(3, act_undo, undo_of(1))}),
+        IsEmpty());
+
+    auto missing = read_entries(std::vector{entry(2, act_set, by_first)});
+    ASSERT_THAT(missing.complaints, SizeIs(1));
+    EXPECT_THAT(missing.complaints[0].error.text(), HasSubstr("which is not here"));
+    EXPECT_THAT(missing.edits(), IsEmpty());
+
+    std::vector later{entry(1, act_add, a_fish), entry(2, act_set, by_first)};
+    later[0].time.wall_us = 9; // by a clock that is far ahead
+    std::ranges::reverse(later);
+    EXPECT_THAT(complaints(later)[0].error.text(), HasSubstr("comes later"));
+
+    const std::string event = R"({"table":"events","row":{"at":"2026-06-14T08:00:00Z","event":"note"}})";
+    EXPECT_THAT(complaints({entry(1, act_add, event), entry(2, act_set, by_first)})[0].error.text(),
+                HasSubstr("none of this table"));
+    const std::string nonsense =
+        R"({"table":"fish","added_by":"me","cells":{"mass_g":{"was":"","now":"5"}}})";
+    EXPECT_THAT(complaints({entry(1, act_set, nonsense)})[0].error.text(), HasSubstr("entry me"));
+}
+
+TEST(JournalEdits, OfAnyRoleChangeWhatThatRoleMayWhoeverBringsThem) {
+    for (const auto& table : study::tables()) {
+        const std::string content = R"({"table":")" + std::string(table.word()) + R"(","row":{"note":"x"}})";
+        for (const auto role : {store::Role::viewer, store::Role::crew, store::Role::scientist}) {
+            for (const auto act : {act_add, act_withdraw}) {
+                const auto read = read_entries(std::vector{entry(1, act, content, role)});
+                EXPECT_EQ(read.edits().size(), may_edit(role, table.name) ? 1U : 0U) << table.file;
+                EXPECT_EQ(read.complaints.size(), may_edit(role, table.name) ? 0U : 1U) << table.file;
+            }
+        }
+        EXPECT_TRUE(may_edit(store::Role::scientist, table.name));
+        EXPECT_FALSE(may_edit(store::Role::viewer, table.name));
     }
 }
 

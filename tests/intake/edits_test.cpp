@@ -192,5 +192,58 @@ TEST(Edits, OfOtherTablesDoNothing) {
     EXPECT_THAT(ids(fish_with({edit})), ElementsAre("T01", "T02"));
 }
 
+Edit by(std::string author, Edit edit) {
+    edit.author = std::move(author);
+    return edit;
+}
+
+TEST(Edits, OfTwoWhoChangedOneCellUnknownToEachOtherTheFirstStandsAndBothAreNamed) {
+    const auto read = fish_with(
+        {by("A. Keen", set_mass(3, "T01", "500", "512")), by("B. Reel", set_mass(4, "T01", "500", "498"))});
+    EXPECT_DOUBLE_EQ(read.rows[0].mass->grams(), 512.0);
+    ASSERT_EQ(read.complaints.size(), 1U);
+    const auto text = read.complaints.front().error.text();
+    for (const char* word :
+         {"fish.csv line 3", "\"512\"", "A. Keen (entry e3)", "\"500\"", "B. Reel (entry e4)", "\"498\""}) {
+        EXPECT_THAT(text, HasSubstr(word));
+    }
+    EXPECT_EQ(read.complaints.front().error.place.line, 4U);
+    // With the first undone the other holds.
+    const auto second = fish_with({by("B. Reel", set_mass(4, "T01", "500", "498"))});
+    EXPECT_DOUBLE_EQ(second.rows[0].mass->grams(), 498.0);
+    EXPECT_THAT(second.complaints, IsEmpty());
+}
+
+TEST(Edits, TwoWhoWriteTheSameAgree) {
+    const auto read = fish_with({set_mass(3, "T01", "500", "512"), set_mass(4, "T01", "500", "512")});
+    EXPECT_DOUBLE_EQ(read.rows[0].mass->grams(), 512.0);
+    EXPECT_THAT(read.complaints, IsEmpty());
+}
+
+TEST(Edits, ACellOfAnAddedRowNamesWhoAddedIt) {
+    const auto read = fish_with({by("A. Keen", added_fish(1, {{"fish", "T03"}, {"mass_g", "300"}})),
+                                 by("B. Reel", {.number = 2,
+                                                .id = "e2",
+                                                .table = TableName::fish,
+                                                .act = Edit::Act::set,
+                                                .added_by = "e1",
+                                                .cells = {{"mass_g", {.was = "", .now = "310"}}}})});
+    ASSERT_EQ(read.complaints.size(), 1U);
+    EXPECT_THAT(read.complaints.front().error.text(), HasSubstr("holds \"300\" now, by A. Keen (entry e1)"));
+}
+
+TEST(Edits, AChangeOfARowThatWasTakenOutIsTold) {
+    const auto read = fish_with({by("A. Keen", {.number = 1,
+                                                .id = "e1",
+                                                .table = TableName::fish,
+                                                .act = Edit::Act::withdraw,
+                                                .row = {{"fish", "T01"}}}),
+                                 by("B. Reel", set_mass(2, "T01", "500", "498"))});
+    EXPECT_THAT(ids(read), ElementsAre("T02"));
+    ASSERT_EQ(read.complaints.size(), 1U);
+    EXPECT_THAT(read.complaints.front().error.text(), HasSubstr("A. Keen (entry e1) took it out"));
+    EXPECT_THAT(read.complaints.front().error.text(), HasSubstr("B. Reel (entry e2)"));
+}
+
 } // namespace
 } // namespace backeddy::intake

@@ -1,7 +1,11 @@
 #include "intake/detail/overlay.hpp"
 
 #include <algorithm>
+#include <map>
 #include <optional>
+#include <set>
+#include <tuple>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -32,7 +36,13 @@ class Overlay {
             return;
         }
         if (edit.act == Edit::Act::withdraw) {
-            withdrawn_.push_back(*at);
+            withdrawn_.emplace_back(*at, &edit);
+        } else if (const auto gone = std::ranges::find(withdrawn_, *at, &Withdrawn::first);
+                   gone != withdrawn_.end()) {
+            complain(edit, {},
+                     fmt::format("{} does not count any more: {} took it out", row_name(table_->rows[*at]),
+                                 by(*gone->second)),
+                     fmt::format("the row that {} changes: nothing was changed", by(edit)));
         } else {
             set(table_->rows[*at], edit);
         }
@@ -40,14 +50,18 @@ class Overlay {
 
     /// Rows leave only now, so that places hold while edits are laid.
     void finish() {
-        std::ranges::sort(withdrawn_);
-        withdrawn_.erase(std::unique(withdrawn_.begin(), withdrawn_.end()), withdrawn_.end());
-        for (auto at = withdrawn_.rbegin(); at != withdrawn_.rend(); ++at) {
+        std::set<std::size_t> rows;
+        for (const auto& [at, edit] : withdrawn_) {
+            rows.insert(at);
+        }
+        for (auto at = rows.rbegin(); at != rows.rend(); ++at) {
             table_->rows.erase(table_->rows.begin() + static_cast<std::ptrdiff_t>(*at));
         }
     }
 
   private:
+    using Withdrawn = std::pair<std::size_t, const Edit*>;
+
     void complain(const Edit& edit, std::string column, std::string found, std::string expected) {
         table_->complaints.push_back(
             {study::Severity::warning,
@@ -109,7 +123,7 @@ class Overlay {
             }
         }
         table_->rows.insert(table_->rows.begin() + static_cast<std::ptrdiff_t>(place), std::move(row));
-        for (auto& at : withdrawn_) {
+        for (auto& [at, by_whom] : withdrawn_) {
             at += at >= place ? 1 : 0;
         }
         added_.push_back(edit);
@@ -160,18 +174,49 @@ class Overlay {
         return out;
     }
 
+    // Of two who changed one cell without knowing of each other the first stands, and the other is told:
+    // which of them is right, neither the clocks nor the order know.
     void set(CsvRow& row, const Edit& edit) {
         for (const auto& [column, change] : edit.cells) {
             const auto at = index(column);
             const std::string there = at ? row.cells[*at] : std::string();
             if (there == written(column, change.was) || there == change.was) {
                 put(row, column, change.now);
-            } else {
-                complain(edit, column, fmt::format("{} holds {} now", row_name(row), in_quotes(there)),
-                         fmt::format("{}, which the edit replaced by {}: the cell was left as it is",
-                                     in_quotes(change.was), in_quotes(change.now)));
+                changed_by_[cell_of(row, column)] = &edit;
+            } else if (there != written(column, change.now)) {
+                complain_of_rival(row, edit, column, there);
             }
         }
+    }
+
+    void complain_of_rival(const CsvRow& row, const Edit& edit, const std::string& column,
+                           const std::string& there) {
+        const auto& change = edit.cells.at(column);
+        const Edit* first = last_at(row, column);
+        complain(edit, column,
+                 fmt::format("{} holds {} now{}", row_name(row), in_quotes(there),
+                             first == nullptr ? "" : ", by " + by(*first)),
+                 fmt::format("{}, which {} replaced by {}: the cell was left as it is", in_quotes(change.was),
+                             by(edit), in_quotes(change.now)));
+    }
+
+    /// A cell, whatever rows are added meanwhile.
+    using Cell = std::tuple<bool, std::uint64_t, std::size_t>;
+    [[nodiscard]] Cell cell_of(const CsvRow& row, const std::string& column) const {
+        return {row.is_added, row.line, index(column).value_or(table_->header.size())};
+    }
+
+    /// Nullptr: the file has what stands there.
+    [[nodiscard]] const Edit* last_at(const CsvRow& row, const std::string& column) const {
+        if (const auto changed = changed_by_.find(cell_of(row, column)); changed != changed_by_.end()) {
+            return changed->second;
+        }
+        const auto adding = std::ranges::find(added_, row.line, &Edit::number);
+        return row.is_added && adding != added_.end() ? &*adding : nullptr;
+    }
+
+    [[nodiscard]] static std::string by(const Edit& edit) {
+        return fmt::format("{} (entry {})", edit.author.empty() ? "somebody" : edit.author, edit.id);
     }
 
     [[nodiscard]] std::string row_name(const CsvRow& row) const {
@@ -183,7 +228,8 @@ class Overlay {
     const study::TableDefinition* definition_;
     const CellText* cell_text_;
     std::vector<Edit> added_;
-    std::vector<std::size_t> withdrawn_;
+    std::vector<Withdrawn> withdrawn_;
+    std::map<Cell, const Edit*> changed_by_; ///< who put there what stands in a cell
 };
 
 } // namespace
