@@ -5,6 +5,8 @@
 #include <fmt/format.h>
 
 #include "app/journal.hpp"
+#include "app/queue.hpp"
+#include "base/file.hpp"
 #include "base/temporary_folder.hpp"
 #include "cli/commands.hpp"
 #include "cli/terminal.hpp"
@@ -21,7 +23,9 @@ namespace fs = std::filesystem;
 struct JournalWords {
     std::string folder;
     std::string copy;
+    std::string file;
     bool rehearse = false;
+    bool of_another_study = false;
 };
 
 Expected<fs::path> journal_of(const std::string& folder) {
@@ -158,6 +162,57 @@ int restore(const JournalWords& words) {
     return exit_clean;
 }
 
+void print_taken(const store::QueueFile& file, const app::TakenIn& taken, const app::PhotosTaken& photos) {
+    for (const auto& complaint : taken.complaints) {
+        fmt::print("beware: {}\n", complaint.error.text());
+    }
+    for (const auto& conflict : taken.appended.conflicts) {
+        fmt::print("beware: another entry stands under {}; the one of the file is kept aside and does not "
+                   "count\n",
+                   app::id_text(conflict.kept_aside.id));
+    }
+    for (const auto& refused : photos.refused) {
+        fmt::print("beware: {}\n", refused);
+    }
+    fmt::print("{} entries of device {}: {} taken in, {} here already\n", file.entries.size(), file.device,
+               taken.appended.added, taken.appended.duplicates);
+    if (!file.photos.empty()) {
+        fmt::print("{} photos: {} taken in, {} here already\n", file.photos.size(), photos.added,
+                   photos.were_there);
+    }
+}
+
+int take_in(const JournalWords& words) {
+    if (auto study = journal_of(words.folder); !study) {
+        return report_error(study.error());
+    }
+    const auto text = read_file(words.file, app::most_queue_bytes);
+    if (!text) {
+        return report_error(text.error());
+    }
+    const auto file = store::read_queue_file(*text);
+    if (!file) {
+        return report_error(Error(file.error()).within(words.file));
+    }
+    app::JournalWriter writer(words.folder, wall_clock);
+    const auto identity = writer.identity();
+    if (!identity) {
+        return report_error(identity.error());
+    }
+    if (auto ours = app::is_of_study(*file, *identity); !ours && !words.of_another_study) {
+        Error error = std::move(ours).error();
+        error.remedy += ": --of-another-study";
+        return report_error(error);
+    }
+    const auto taken = writer.take_in(file->entries);
+    if (!taken) {
+        return report_error(taken.error());
+    }
+    const auto photos = app::take_in_photos(words.folder, *file);
+    print_taken(*file, *taken, photos);
+    return taken->appended.conflicts.empty() && photos.refused.empty() ? exit_clean : exit_complaints;
+}
+
 } // namespace
 
 void add_journal(CLI::App& program, int& status) {
@@ -166,6 +221,9 @@ void add_journal(CLI::App& program, int& status) {
         "What people did in the study, as it is kept in DIR/journal.sqlite: to read, to copy, to bring "
         "back.\n\n"
         "  backeddy journal show DIR                        # every entry, a line each\n"
+        "  backeddy journal take-in DIR FILE                # a queue file, which a phone wrote that could "
+        "not "
+        "send\n"
         "  backeddy journal copy DIR /media/stick/voe       # a second journal on another disk, or brings it "
         "up to date\n"
         "  backeddy journal restore DIR --from /media/stick/voe --rehearse   # what a restore would bring "
@@ -181,6 +239,14 @@ void add_journal(CLI::App& program, int& status) {
     auto* showing = command->add_subcommand("show", "Every entry in its order, tab-separated.");
     with_study(showing);
     showing->callback([words, &status] { status = show(*words); });
+    auto* taking = command->add_subcommand(
+        "take-in", "Take in the queue file of a phone. What is here already is not taken twice.");
+    with_study(taking);
+    taking->add_option("FILE", words->file, "the file that the phone wrote")->required();
+    taking->add_flag(
+        "--of-another-study", words->of_another_study,
+        "also where it was written for another journal: this study's, before that was begun anew");
+    taking->callback([words, &status] { status = take_in(*words); });
     auto* copying = command->add_subcommand(
         "copy", "Make a copy of the journal in another folder, or bring the one there up to date.");
     with_study(copying);

@@ -1,11 +1,14 @@
 #include "pages/deck_routes.hpp"
 
+#include <algorithm>
+#include <iterator>
 #include <utility>
 
 #include <nlohmann/json.hpp>
 
 #include "app/deck.hpp"
 #include "pages/detail/answers.hpp"
+#include "pages/detail/deck_parts.hpp"
 #include "pages/detail/edit_parts.hpp"
 #include "study/words.hpp"
 
@@ -24,25 +27,24 @@ Json or_null(const std::optional<Number>& value) {
     return value ? Json(*value) : Json();
 }
 
-Json in_seconds(const std::optional<Duration>& length) {
-    return length ? Json(length->seconds()) : Json();
+/// In units of so many seconds; through nanoseconds, since 60 s are to read as 60.
+Json length_in(double seconds, const std::optional<Duration>& length) {
+    return length ? Json(static_cast<double>(length->nanoseconds()) / (seconds * 1e9)) : Json();
 }
 
 Json permit_json(const study::Brief& brief) {
     return {{"number", brief.study.permit},
             {"fish", or_null(brief.permit.fish)},
             {"chases_per_fish", or_null(brief.permit.chases_per_fish)},
-            {"air_s", in_seconds(brief.permit.air)},
+            {"air_s", length_in(1.0, brief.permit.air)},
             {"at_death", brief.permit.at_death},
             {"watched_by", brief.permit.watched_by}};
 }
 
 Json blood_json(const study::Brief& brief) {
-    const auto& within = brief.blood.ceiling_within;
-    const auto& due = brief.deck.blood_due;
     return {{"ceiling_ml_per_kg", or_null(brief.blood.ceiling_ml_per_kg)},
-            {"ceiling_within_h", within ? Json(within->seconds() / 3600.0) : Json()},
-            {"due_min", due ? Json(due->seconds() / 60.0) : Json()}};
+            {"ceiling_within_h", length_in(3600.0, brief.blood.ceiling_within)},
+            {"due_min", length_in(60.0, brief.deck.blood_due)}};
 }
 
 template <typename Choice>
@@ -95,7 +97,7 @@ Json facts_json(const app::DeckFacts& facts, const std::string& identity) {
             {"species", facts.offers.species},
             {"anaesthetics", brief.deck.anaesthetics},
             {"blood", blood_json(brief)},
-            {"seal_within_s", in_seconds(brief.deck.seal_within)},
+            {"seal_within_s", length_in(1.0, brief.deck.seal_within)},
             {"assemblies", std::move(assemblies)},
             {"fins", {{"fins", words_for(brief.fins.options.fins)}, {"scale", brief.fins.scale.levels}}},
             {"body",
@@ -123,8 +125,13 @@ Response clock(const app::Desk& desk) {
 } // namespace
 
 std::vector<server::Route> deck_routes(app::Desk& desk) {
-    return {{.pattern = "/api/deck", .handler = [&desk](const Request&) { return deck(desk); }},
-            {.pattern = "/api/clock", .handler = [&desk](const Request&) { return clock(desk); }}};
+    std::vector<server::Route> out{
+        {.pattern = "/api/deck", .handler = [&desk](const Request&) { return deck(desk); }},
+        {.pattern = "/api/clock", .handler = [&desk](const Request&) { return clock(desk); }}};
+    for (auto more : {detail::carried_routes(desk), detail::queue_routes(desk), detail::photo_routes(desk)}) {
+        std::ranges::move(more, std::back_inserter(out));
+    }
+    return out;
 }
 
 } // namespace backeddy::pages

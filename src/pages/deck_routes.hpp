@@ -9,7 +9,8 @@
 
 namespace backeddy::pages {
 
-/// /api/deck and /api/clock, as openapi.json describes them. `desk` must outlive them.
+/// /api/deck, /api/clock, /api/photos, and below /api/entries what is carried, has arrived or comes in a
+/// queue file, as openapi.json describes them. `desk` must outlive them.
 [[nodiscard]] std::vector<server::Route> deck_routes(app::Desk& desk);
 
 } // namespace backeddy::pages

@@ -73,4 +73,32 @@ TEST_F(JournalCommand, a_copy_that_was_never_made_is_no_copy) {
     EXPECT_EQ(restored.status, 1);
 }
 
+TEST_F(JournalCommand, takes_in_a_queue_file_once_and_another_studys_only_when_told) {
+    app::JournalWriter writer(study(), [] { return *parse_iso("2026-06-20T12:00:00Z"); });
+    const auto queue = [&](const std::string& identity) {
+        scratch_.write(
+            "queue.json",
+            R"({"backeddy_queue":1,"study":"One fish of nowhere","identity":")" + identity +
+                R"(","device":"00c0ffee00c0ffee","made_us":1781949600000000,"photos":{},"entries":[)"
+                R"({"device":"00c0ffee00c0ffee","sequence":1,"hybrid_wall_us":1781949600000000,)"
+                R"("hybrid_count":0,"wall_us":1781949600000000,"monotonic_us":5,"boot":"b",)"
+                R"("clock_offset_us":null,"author":"C. Phone","role":"crew","act":"add",)"
+                R"("content":"{\"table\":\"fish\",\"row\":{\"fish\":\"0614-C1\"}}","reason":""}]})");
+        return (scratch_.path() / "queue.json").string();
+    };
+    const Ran refused = journal({"take-in", study().string(), queue("00000000000000aa")});
+    EXPECT_EQ(refused.status, 1);
+    EXPECT_THAT(refused.err, HasSubstr("--of-another-study"));
+    const Ran taken = journal({"take-in", study().string(), queue(*writer.identity())});
+    EXPECT_EQ(taken.status, 0) << taken.err;
+    EXPECT_THAT(taken.out, HasSubstr("1 entries of device 00c0ffee00c0ffee: 1 taken in, 0 here already"));
+    const Ran again = journal({"take-in", study().string(), queue("00000000000000aa"), "--of-another-study"});
+    EXPECT_EQ(again.status, 0) << again.err;
+    EXPECT_THAT(again.out, HasSubstr("0 taken in, 1 here already"));
+    EXPECT_THAT(journal({"show", study().string()}).out, HasSubstr("C. Phone (crew)"));
+    scratch_.write("broken.json", "{\"backeddy_queue\":1");
+    EXPECT_THAT(journal({"take-in", study().string(), (scratch_.path() / "broken.json").string()}).err,
+                HasSubstr("broken.json"));
+}
+
 } // namespace

@@ -4,12 +4,15 @@
 
 #include <gmock/gmock.h>
 
+#include "base/base64.hpp"
+#include "base/hash.hpp"
 #include "pages/asked_routes.hpp"
 
 namespace backeddy::pages {
 namespace {
 
 using nlohmann::json;
+using server::Method;
 
 class DeckRoutes : public AskedRoutes {
   protected:
@@ -89,6 +92,167 @@ TEST_F(DeckRoutes, rows_are_the_files_whatever_the_journal_says_and_say_how_an_e
 TEST_F(DeckRoutes, the_clock_is_the_machines) {
     open();
     EXPECT_EQ(ask_json("/api/clock"), json::parse(R"({"now_us":1781956800000000})"));
+}
+
+// ---- what is carried
+
+const std::string phone = "00c0ffee00c0ffee";
+
+json carried(std::uint64_t sequence, const json& content, const std::string& act = "add",
+             const std::string& author = "A. Tester", const std::string& role = "crew") {
+    return {{"device", phone},
+            {"sequence", sequence},
+            {"hybrid_wall_us", 1781949600000000 + sequence},
+            {"hybrid_count", 0},
+            {"wall_us", 1781949600000000},
+            {"monotonic_us", 5},
+            {"boot", "b"},
+            {"clock_offset_us", nullptr},
+            {"author", author},
+            {"role", role},
+            {"act", act},
+            {"content", content.dump()},
+            {"reason", ""}};
+}
+
+json fish_row(const std::string& name) {
+    return {{"table", "fish"}, {"row", {{"fish", name}, {"species", "Salmo trutta"}}}};
+}
+
+std::string batch(const std::vector<json>& entries) {
+    return json{{"entries", entries}}.dump();
+}
+
+class CarriedRoutes : public DeckRoutes {
+  protected:
+    CarriedRoutes() { open(); }
+    [[nodiscard]] server::Response carry(const std::vector<json>& entries,
+                                         server::Role role = server::Role::crew) const {
+        return ask("/api/entries/carried", Method::post, batch(entries), role);
+    }
+    [[nodiscard]] std::string queue(const std::vector<json>& entries,
+                                    const json& photos = json::object()) const {
+        return json{{"backeddy_queue", 1}, {"study", "One fish of nowhere"}, {"identity", identity()},
+                    {"device", phone},     {"made_us", 1781949600000000},    {"entries", entries},
+                    {"photos", photos}}
+            .dump();
+    }
+    [[nodiscard]] std::string identity() const { return ask_json("/api/deck").at("identity"); }
+};
+
+TEST_F(CarriedRoutes, entries_are_taken_in_told_again_and_harmless_when_they_come_twice) {
+    const std::vector<json> entries{carried(1, fish_row("0614-A1")), carried(2, fish_row("0614-A2"))};
+    const auto first = carry(entries);
+    EXPECT_EQ(first.status, 200) << first.body.view();
+    EXPECT_EQ(json::parse(first.body.view()),
+              json::parse(R"({"through":2,"added":2,"duplicates":0,"set_aside":[],"complaints":[]})"));
+    EXPECT_EQ(json::parse(carry({entries[1], entries[0]}).body.view()),
+              json::parse(R"({"through":2,"added":0,"duplicates":2,"set_aside":[],"complaints":[]})"));
+    const auto arrived = ask_json("/api/entries/arrived?after=0");
+    EXPECT_EQ(arrived, (json{{"identity", identity()}, {"through", 2}, {"entries", entries}}));
+    EXPECT_EQ(ask_json("/api/entries/arrived?after=1").at("entries"), json(std::vector{entries[1]}));
+    EXPECT_EQ(ask_json("/api/entries/arrived").at("entries").size(), 2U);
+    EXPECT_EQ(ask_json("/api/entries/arrived?after=2").at("entries"), json::array());
+    for (const char* after : {"x", "-1", "1.5", "99999999999999999999", ""}) {
+        EXPECT_EQ(ask(std::string("/api/entries/arrived?after=") + after).status, 400) << after;
+    }
+}
+
+TEST_F(CarriedRoutes, what_does_not_fit_is_kept_and_told) {
+    auto other = carried(1, fish_row("0614-A9"));
+    const auto answer = json::parse(carry({carried(1, fish_row("0614-A1")),
+                                           carried(2, {{"table", "decisions"}, {"row", {{"stay", "s2"}}}})})
+                                        .body.view());
+    EXPECT_EQ(answer.at("added"), 2);
+    ASSERT_EQ(answer.at("complaints").size(), 1U);
+    EXPECT_EQ(answer.at("complaints")[0].at("id"), phone + ":2");
+    EXPECT_THAT(answer.at("complaints")[0].at("text").get<std::string>(), testing::HasSubstr("(crew)"));
+    const auto aside = json::parse(carry({other}).body.view());
+    EXPECT_EQ(aside.at("set_aside"), json({phone + ":1"}));
+    EXPECT_EQ(aside.at("added"), 0);
+}
+
+TEST_F(CarriedRoutes, nobody_writes_as_more_than_they_are_nor_as_another) {
+    const auto mine = carried(1, fish_row("0614-A1"));
+    const auto refused = [&](const json& entry, server::Role role = server::Role::crew) {
+        const auto answer = carry({mine, entry}, role);
+        EXPECT_THAT(std::string(answer.body.view()),
+                    answer.status == 403 ? testing::HasSubstr(phone + ":2") : testing::HasSubstr("added"));
+        return answer.status == 403;
+    };
+    EXPECT_TRUE(refused(carried(2, fish_row("x"), "add", "A. Tester", "scientist")));
+    EXPECT_TRUE(refused(carried(2, fish_row("x"), "add", "B. Other", "crew")));
+    EXPECT_TRUE(desk_->journal().entries.empty()); // the whole batch
+    EXPECT_FALSE(
+        refused(carried(2, fish_row("0614-B1"), "add", "B. Other", "crew"), server::Role::scientist));
+    EXPECT_FALSE(
+        refused(carried(2, fish_row("0614-B1"), "add", "B. Other", "crew"), server::Role::scientist));
+    EXPECT_EQ(desk_->journal().entries.size(), 2U);
+    for (const auto& route : deck_routes(*desk_)) {
+        const bool is_edit = route.pattern.starts_with("/api/entries/queue");
+        EXPECT_EQ(route.right, is_edit                           ? server::Right::edit
+                               : server::only_asks(route.method) ? server::Right::read
+                                                                 : server::Right::log)
+            << route.pattern;
+    }
+}
+
+TEST_F(CarriedRoutes, what_is_no_batch_is_refused) {
+    for (const char* body : {"", "{}", R"({"entries":[{}]})", "[]"}) {
+        EXPECT_EQ(ask("/api/entries/carried", Method::post, body).status, 400) << body;
+        EXPECT_EQ(ask("/api/entries/queue", Method::post, body).status, 400) << body;
+        EXPECT_EQ(ask("/api/entries/queue/look", Method::post, body).status, 400) << body;
+    }
+}
+
+const std::string jpeg = "\xFF\xD8\xFF\xE0 a fin";
+
+TEST_F(CarriedRoutes, photos_come_in_and_out_by_their_hash) {
+    const auto address = "/api/photos/" + sha256_hex(std::string_view(jpeg));
+    EXPECT_EQ(ask(address).status, 404);
+    EXPECT_EQ(ask(address, Method::put, jpeg).status, 201);
+    EXPECT_EQ(ask(address, Method::put, jpeg).status, 200);
+    const auto back = ask(address);
+    EXPECT_EQ(back.status, 200);
+    EXPECT_EQ(back.content_type, "image/jpeg");
+    EXPECT_EQ(back.body.view(), jpeg);
+    EXPECT_EQ(ask(address, Method::put, jpeg + "x").status, 400);
+    EXPECT_EQ(ask("/api/photos/fish.csv", Method::put, jpeg).status, 400);
+    EXPECT_EQ(ask("/api/photos/fish.csv").status, 400);
+}
+
+TEST_F(CarriedRoutes, a_queue_file_is_looked_at_and_taken_in) {
+    EXPECT_EQ(carry({carried(1, fish_row("0614-A1"))}).status, 200);
+    const auto name = sha256_hex(std::string_view(jpeg));
+    const auto file =
+        queue({carried(1, fish_row("0614-A1")), carried(2, fish_row("0614-B1"), "add", "B. Other")},
+              {{name, to_base64(jpeg)}, {std::string(64, '0'), to_base64("no photo")}});
+    const auto look = ask_json("/api/entries/queue/look", Method::post, file);
+    EXPECT_EQ(look, json::parse(
+                        R"({"study":"One fish of nowhere","is_of_this_study":true,"device":"00c0ffee00c0ffee",
+        "made_at":"2026-06-20T10:00:00Z","authors":["A. Tester","B. Other"],"entries":2,"added":1,"duplicates":1,
+        "differing":0,"first_at":"2026-06-20T10:00:00Z","last_at":"2026-06-20T10:00:00Z","photos":2,"photos_added":2})"));
+    EXPECT_EQ(desk_->journal().entries.size(), 1U);
+    const auto taken = ask_json("/api/entries/queue", Method::post, file);
+    EXPECT_EQ(taken.at("added"), 1);
+    EXPECT_EQ(taken.at("duplicates"), 1);
+    EXPECT_EQ(taken.at("photos_added"), 1);
+    ASSERT_EQ(taken.at("photos_refused").size(), 1U); // and its entries are in all the same
+    EXPECT_EQ(ask("/api/photos/" + name).status, 200);
+    EXPECT_EQ(ask_json("/api/entries/queue", Method::post, file).at("photos_were_there"), 1);
+    EXPECT_EQ(desk_->journal().entries.size(), 2U);
+}
+
+TEST_F(CarriedRoutes, a_queue_file_of_another_study_is_taken_in_only_where_that_is_said) {
+    auto file = json::parse(queue({carried(1, fish_row("0614-A1"))}));
+    file["identity"] = "00000000000000aa";
+    file["study"] = "Another voe";
+    EXPECT_EQ(ask_json("/api/entries/queue/look", Method::post, file.dump()).at("is_of_this_study"), false);
+    const auto refused = ask("/api/entries/queue", Method::post, file.dump());
+    EXPECT_EQ(refused.status, 409);
+    EXPECT_THAT(std::string(refused.body.view()), testing::HasSubstr("Another voe"));
+    EXPECT_TRUE(desk_->journal().entries.empty());
+    EXPECT_EQ(ask_json("/api/entries/queue?of_another_study=yes", Method::post, file.dump()).at("added"), 1);
 }
 
 } // namespace

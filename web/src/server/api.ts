@@ -352,6 +352,100 @@ export interface Clock {
   now_us: number;
 }
 
+/** As docs/journal.md has it; the entry's hash is of these values */
+export interface CarriedEntry {
+  /** 16 digits, 0 to 9 and a to f */
+  device: string;
+  sequence: number;
+  hybrid_wall_us: number;
+  hybrid_count: number;
+  wall_us: number;
+  monotonic_us: number;
+  boot: string;
+  clock_offset_us: number | null;
+  author: string;
+  role: "crew" | "scientist" | "viewer";
+  act: string;
+  /** JSON as text, whose bytes are hashed as they are */
+  content: string;
+  reason: string;
+}
+
+export interface Carried {
+  entries: CarriedEntry[];
+}
+
+export interface TakenIn {
+  /** The last place in the order of arrival that there is now */
+  through: number;
+  added: number;
+  /** Here already, byte for byte */
+  duplicates: number;
+  /** Ids under which another entry stands: kept, and not counting */
+  set_aside: string[];
+  complaints: EntryComplaint[];
+}
+
+export interface EntryComplaint {
+  /** device:sequence */
+  id: string;
+  text: string;
+}
+
+export interface Arrivals {
+  /** The journal's */
+  identity: string;
+  /** Ask on with it. Less than `after`: the journal was restored, begin again with 0 */
+  through: number;
+  entries: CarriedEntry[];
+}
+
+export interface QueueFile {
+  backeddy_queue: 1;
+  study: string;
+  /** Of the journal that it was written for */
+  identity: string;
+  device: string;
+  made_us: number;
+  entries: CarriedEntry[];
+  /** Base64 by SHA-256 */
+  photos?: Record<string, string>;
+}
+
+export interface QueueLook {
+  study: string;
+  is_of_this_study: boolean;
+  device: string;
+  made_at: string;
+  authors: string[];
+  entries: number;
+  /** That the journal has not */
+  added: number;
+  duplicates: number;
+  /** Under whose id another entry stands */
+  differing: number;
+  first_at: string | null;
+  last_at: string | null;
+  photos: number;
+  photos_added: number;
+}
+
+export interface QueueTaken {
+  through: number;
+  added: number;
+  duplicates: number;
+  set_aside: string[];
+  complaints: EntryComplaint[];
+  photos_added: number;
+  photos_were_there: number;
+  /** In words that name the photo */
+  photos_refused: string[];
+}
+
+export interface PhotoKept {
+  sha256: string;
+}
+
 export interface BriefWish {
   text: string;
   /** Of the brief that was opened; needed to save */

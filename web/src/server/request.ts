@@ -76,6 +76,20 @@ export const remove = (path: string, changeToken: string, asking: Asking = {}): 
 
 export const post = (path: string, body: unknown, changeToken: string, asking: Asking = {}): Promise<Response> => send('POST', path, body, changeToken, asking);
 
+/** A file as it is, whose answer is read by `check`. */
+export async function sendFile<T>(path: string, file: Blob, changeToken: string, check: (value: unknown) => T, { fetcher = fetch, signal }: Asking = {}): Promise<T> {
+  const answer = await fetcher(path, {
+    method: 'POST',
+    headers: { Accept: 'application/json', 'Content-Type': 'application/octet-stream', ...(changeToken === '' ? {} : { 'Backeddy-Change-Token': changeToken }) },
+    credentials: 'same-origin',
+    cache: 'no-store',
+    body: file,
+    ...(signal ? { signal } : {}),
+  });
+  if (!answer.ok) throw await refusal(answer);
+  return check(await answer.json());
+}
+
 /** A change whose answer is read by `check`. */
 export async function sendFor<T>(method: 'POST' | 'PUT', path: string, body: unknown, changeToken: string, check: (value: unknown) => T, asking: Asking = {}): Promise<T> {
   return check(await (await send(method, path, body, changeToken, asking)).json());
