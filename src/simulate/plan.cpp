@@ -586,7 +586,38 @@ void read_many(const toml::table& root, const char* name, const std::string& fil
     }
 }
 
-// Each [[question]] as text again, its keys in the order of the file.
+// A table as text again below its heading, its keys in the order of the file.
+std::string section_text(const std::string& heading, const toml::table& table) {
+    std::vector<std::pair<std::uint64_t, std::string>> lines;
+    for (const auto& [key, value] : table) {
+        std::ostringstream line;
+        line << key.str() << " = ";
+        value.visit([&](const auto& node) { line << node; });
+        lines.emplace_back(value.source().begin.line, line.str());
+    }
+    std::sort(lines.begin(), lines.end());
+    std::string text = heading + "\n";
+    for (const auto& line : lines) {
+        text += line.second + "\n";
+    }
+    return text;
+}
+
+// [deck] and [permit], for the study's own brief; and the rods, at which the season is fished.
+void read_deck(const toml::table& root, SimulationPlan& plan) {
+    for (const char* name : {"deck", "permit"}) {
+        if (const auto* table = root.get_as<toml::table>(name)) {
+            plan.deck += section_text(fmt::format("[{}]", name), *table) + "\n";
+        }
+    }
+    if (const auto* rods = root["deck"]["rods"].as_array()) {
+        for (const auto& rod : *rods) {
+            plan.rods.push_back(rod.value_or(std::string()));
+        }
+    }
+}
+
+// Each [[question]] as text again.
 std::vector<std::string> question_texts(const toml::table& root, const std::string& file,
                                         std::optional<Error>& error) {
     std::vector<std::string> out;
@@ -599,19 +630,7 @@ std::vector<std::string> question_texts(const toml::table& root, const std::stri
         if (table == nullptr) {
             continue;
         }
-        std::vector<std::pair<std::uint64_t, std::string>> lines;
-        for (const auto& [key, value] : *table) {
-            std::ostringstream line;
-            line << key.str() << " = ";
-            value.visit([&](const auto& node) { line << node; });
-            lines.emplace_back(value.source().begin.line, line.str());
-        }
-        std::sort(lines.begin(), lines.end());
-        std::string text = "[[question]]\n";
-        for (const auto& line : lines) {
-            text += line.second + "\n";
-        }
-        out.push_back(std::move(text));
+        out.push_back(section_text("[[question]]", *table));
     }
     return out;
 }
@@ -757,7 +776,7 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
     Section top(root, "the brief", file, error);
     for (const auto* name :
          {"study", "water", "fish", "rig", "unhooking", "protocol", "chamber", "trace", "clock", "fault",
-          "blood", "meter", "plate", "fins", "reflexes", "fates", "question"}) {
+          "blood", "meter", "plate", "fins", "reflexes", "fates", "question", "deck", "permit"}) {
         top.known(name);
     }
     top.done();
@@ -778,6 +797,7 @@ Expected<SimulationPlan> parse_plan(std::string_view toml_text, const std::strin
     read_one(root, "reflexes", file, error, plan.reflexes);
     read_one(root, "fates", file, error, plan.fates);
     plan.questions = question_texts(root, file, error);
+    read_deck(root, plan);
     if (error) {
         return fail(std::move(*error));
     }

@@ -224,7 +224,9 @@ struct SimulationPlan {
     std::optional<FatePlan> fates;
     /// [[question]] sections, each as the study's own brief is to have it: `simulate` asks nothing itself.
     std::vector<std::string> questions;
-    std::string text; ///< the brief itself, kept with the truth
+    std::string deck;              ///< [deck] and [permit], likewise; empty: neither is there
+    std::vector<std::string> rods; ///< of [deck], one for each rig; empty: "rod 1", "rod 2" ...
+    std::string text;              ///< the brief itself, kept with the truth
 
     [[nodiscard]] int fish_count() const;
 };

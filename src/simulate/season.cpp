@@ -197,12 +197,13 @@ class Layout {
 
     /// What happens at a rod; each rig has one of its own.
     void tell_catch(double at, double uncertainty, const char* word, std::size_t rig) {
-        season_.events.push_back({.at_s = at,
-                                  .uncertainty_s = uncertainty,
-                                  .word = word,
-                                  .who = "angler 1",
-                                  .rod = fmt::format("rod {}", rig + 1),
-                                  .rig = plan_.rigs[rig].name});
+        season_.events.push_back(
+            {.at_s = at,
+             .uncertainty_s = uncertainty,
+             .word = word,
+             .who = "angler 1",
+             .rod = rig < plan_.rods.size() ? plan_.rods[rig] : fmt::format("rod {}", rig + 1),
+             .rig = plan_.rigs[rig].name});
     }
 
     void lines(double at, const char* word) {

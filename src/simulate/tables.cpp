@@ -277,7 +277,7 @@ std::string brief(const SimulationPlan& plan, const Condition& condition,
                 quoted(plan.traces[t].pump_clock), quoted(plan.study.zone));
         }
     }
-    text += condition_brief(plan, condition);
+    text += condition_brief(plan, condition) + plan.deck;
     for (const auto& question : plan.questions) {
         text += question + "\n";
     }
