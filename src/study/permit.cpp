@@ -102,9 +102,9 @@ class PermitCheck {
     }
 
     void tell_of_air(const Fish& fish, const Place& place, const std::string& column, double seconds) {
-        // Through nanoseconds: 60 s are to read as 60.
+        // Through nanoseconds: 60 s are to read as 60; and 60 s of two moments are not more by what rounds.
         const double most = static_cast<double>(brief_->permit.air->nanoseconds()) / 1e9;
-        if (seconds > most) {
+        if (seconds > most + 1e-6) {
             tell(place, column, fmt::format("{} was in air for {:.0f} s", quote(fish.id.text()), seconds),
                  fmt::format("at most {} s at a time", exact_text(most)));
         }
