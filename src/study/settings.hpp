@@ -83,8 +83,8 @@ struct SettingUsed {
 /// "peak.window_s = 30\nseason autumn 2026-09-01T00:00:00Z 2026-12-01T00:00:00Z: peak.window_s = 20\n": the
 /// settings of the analysis that are not at their default, those of seasons among them. Left away is what is
 /// no choice of the analysis: what the study, its water, loggers, meters and permit are, what Deck offers and
-/// the report shows, and what decides no number ([plausible]). A setting that a later version adds changes nothing here
-/// until it is set.
+/// the report shows, and what decides no number ([plausible]). A setting that a later version adds changes
+/// nothing here until it is set.
 [[nodiscard]] std::string analysis_form(const Brief& brief);
 
 /// Why this setting cannot differ between seasons; empty when it can.
