@@ -3,10 +3,12 @@ import type { Cells, FileRow } from './edits';
 
 export interface Base {
   study: string;
+  /** how, where the study is simulated; else '' */
+  simulated: string;
   zone: string;
   /** of the journal, 16 digits */
   identity: string;
-  permit: { number: string; fish: number | null; chases_per_fish: number | null; air_s: number | null; at_death: string };
+  permit: { number: string; fish: number | null; chases_per_fish: number | null; air_s: number | null; at_death: string; watched_by: string };
   rods: string[];
   rigs: string[];
   unhooking: string[];
@@ -50,10 +52,12 @@ export function baseOf(value: unknown): Base {
   const fins = fields(from.fins);
   return {
     study: text(from.study),
+    simulated: text(from.simulated),
     zone: text(from.zone),
     identity,
     permit: {
       number: text(permit.number), fish: number(permit.fish), chases_per_fish: number(permit.chases_per_fish), air_s: number(permit.air_s), at_death: text(permit.at_death),
+      watched_by: text(permit.watched_by),
     },
     rods: texts(from.rods),
     rigs: texts(from.rigs),

@@ -41,7 +41,9 @@ export class Deck {
   told = $state.raw<Told>(fresh);
   /** ms since 1970 by the server's clock, as far as it is known */
   now = $state(Date.now());
-  /** the same, moved on seldom: what is drawn from it is not drawn each second */
+  /** by this device's own clock */
+  wall = $state(Date.now());
+  /** as now, moved on seldom: what is drawn from it is not drawn each second */
   private slowNow = $state(Date.now());
   /** why nothing can be kept on this phone; '' while all is well */
   fault = $state('');
@@ -109,7 +111,8 @@ export class Deck {
   }
 
   private clock(): void {
-    this.now = Date.now() + (this.kept?.offsetUs ?? 0) / 1000;
+    this.wall = Date.now();
+    this.now = this.wall + (this.kept?.offsetUs ?? 0) / 1000;
     if (Math.abs(this.now - this.slowNow) > 15_000) this.slowNow = this.now;
   }
 

@@ -105,12 +105,19 @@ export const bloodDrawn = (card: FishCard, telling: Telling, ml: number, note = 
 
 /** Mass in g; fish.csv has the first one, an event each. */
 export const weighed = (card: FishCard, telling: Telling, massG: number): Draft[] => [
-  ...(card.fish && (card.fish.cells.mass_g ?? '') === '' ? setCells('fish', card.fish, { mass_g: cellOf(massG), mass_source: 'weighed' }) : []),
+  ...((card.fish?.cells.mass_g ?? '') === '' ? ofFish(card, { mass_g: cellOf(massG), mass_source: 'weighed' }) : []),
   event('weighed', telling, { fish: card.name, value: cellOf(massG), unit: 'g' }),
 ];
 
-export const ofFish = (card: FishCard, cells: Cells): Draft[] => (card.fish ? setCells('fish', card.fish, cells) : []);
-export const ofEncounter = (card: FishCard, cells: Cells): Draft[] => (card.encounter ? setCells('encounters', card.encounter, cells) : []);
+/** Facts of the fish; one that came without a row of its own gets it. */
+export const ofFish = (card: FishCard, cells: Cells): Draft[] => (card.fish ? setCells('fish', card.fish, cells) : [addRow('fish', { fish: card.name, ...cells })]);
+
+/** Facts of its capture or collection; one that has no row yet gets it. */
+export const ofEncounter = (card: FishCard, cells: Cells): Draft[] => {
+  if (card.encounter) return setCells('encounters', card.encounter, cells);
+  const at = card.hookUp ?? card.landed;
+  return [addRow('encounters', { encounter: `${card.name}-e1`, fish: card.name, at: at === null ? '' : isoOf(at), rig: card.rig, ...cells })];
+};
 
 export const tagged = (card: FishCard, telling: Telling, tag: string): Draft[] => [...ofFish(card, { tag }), event('tagged', telling, { fish: card.name, note: tag })];
 
