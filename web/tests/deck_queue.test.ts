@@ -62,6 +62,13 @@ describe('the queue', () => {
     expect(entry?.hybrid_count).toBeGreaterThan(0);
   });
 
+  it('orders by the program’s clock where that is known, and says when by its own', async () => {
+    const it = await phone('00000000000000aa', { ms: start + 48 * 3_600_000 });
+    await it.queue.note({ offsetUs: -48 * 3_600_000_000 });
+    const [entry] = await bite(it);
+    expect([entry?.hybrid_wall_us, entry?.wall_us, entry?.clock_offset_us]).toEqual([start * 1000, (start + 48 * 3_600_000) * 1000, -48 * 3_600_000_000]);
+  });
+
   it('writes one press under one word', async () => {
     const it = await phone('00000000000000aa');
     const made = await it.queue.put([...rodEvent('bite', 'a', '', { at: start, who: '' }), ...rodEvent('hook_up', 'a', '', { at: start, who: '' })]);

@@ -1,9 +1,12 @@
-// Works Deck in a real browser against the real program, as a crew would: each main job, the page without a network, a tab
-// killed in mid-entry, three phones that log the same things in different orders, a second tab, another study at the same
-// address, the queue as a file; axe, widths and the size of everything that is pressed, in three themes at three sizes.
+// Works Deck in a real browser against the real program, as a crew would, on the origin that phones have: over TLS under the
+// program's name, with its authority in the browser's trust store and the name led to this machine; certificate errors are
+// errors. Each main job, the page without a network, a tab killed in mid-entry, three phones that log the same things in
+// different orders, a second tab, another study at the same address, a pairing that is ended, the queue as a file; axe,
+// widths and the size of everything that is pressed, in three themes at three sizes.
 //
-//   node tools/deck_check.mjs PROGRAM STUDY [FOLDER]   (STUDY is a copy that is written into; pictures go to FOLDER;
-//                                                       CHROMIUM names the browser, /usr/bin/chromium when not set)
+//   node tools/deck_check.mjs PROGRAM STUDY [FOLDER]   (STUDY is a copy that is written into; pictures go to FOLDER; needs
+//                                                       certutil of libnss3-tools; CHROMIUM names the browser,
+//                                                       /usr/bin/chromium when not set)
 import { execFileSync, spawn } from 'node:child_process';
 import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -56,19 +59,23 @@ const briefFile = join(study, 'study.toml');
   writeFileSync(briefFile, kept.join('\n') + deckOfBrief);
 }
 
+const phonesName = 'skerry-voe.test';
+
 /** The program over a study; `port` 0 takes a free one. */
 async function serve(dir, port) {
-  const child = spawn(program, ['serve', dir, '--port', String(port)], { env: { ...process.env, XDG_CONFIG_HOME: home }, stdio: ['ignore', 'pipe', 'inherit'] });
+  const child = spawn(program, ['serve', dir, '--deck', '--deck-name', phonesName, '--address', '127.0.0.1', '--port', String(port)], { env: { ...process.env, XDG_CONFIG_HOME: home }, stdio: ['ignore', 'pipe', 'inherit'] });
   let said = '';
   child.stdout.on('data', (data) => (said += data));
-  for (let i = 0; i < 600 && !/http:\/\/\S+/.test(said); ++i) await wait(100);
-  const address = /http:\/\/\S+/.exec(said)?.[0];
+  const own = /http:\/\/(127\.0\.0\.1|localhost)\S*token=\S+/;
+  for (let i = 0; i < 600 && !own.test(said); ++i) await wait(100);
+  const address = own.exec(said)?.[0];
   if (!address) throw new Error(`the program printed no address: ${said}`);
+  const at = Number(new URL(address).port);
   const end = () => new Promise((resolve) => {
     child.once('exit', resolve);
     child.kill();
   });
-  return { address, origin: new URL(address).origin, port: Number(new URL(address).port), deck: address.replace(/\/(\?|$)/, '/deck$1'), end };
+  return { laptop: address, port: at, origin: `https://${phonesName}:${at}`, end };
 }
 
 /** The study as another one, without what was logged. */
@@ -79,15 +86,48 @@ function copyOf(name) {
 }
 
 let server = await serve(study, 0);
-const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] });
+/** Chromium with the program's authority trusted, in a home of its own. */
+async function browserThatTrusts() {
+  const authority = join(home, 'authority.crt');
+  writeFileSync(authority, Buffer.from(await (await fetch(`${new URL(server.laptop).origin}/trust/authority.crt`)).arrayBuffer()));
+  const store = join(home, '.pki', 'nssdb');
+  mkdirSync(store, { recursive: true });
+  execFileSync('certutil', ['-N', '-d', `sql:${store}`, '--empty-password']);
+  execFileSync('certutil', ['-A', '-d', `sql:${store}`, '-t', 'C,,', '-n', 'backeddy', '-i', authority]);
+  return chromium.launch({
+    executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
+    args: ['--no-sandbox', `--host-resolver-rules=MAP ${phonesName} 127.0.0.1`],
+    env: { ...process.env, HOME: home },
+  });
+}
+const browser = await browserThatTrusts();
 
-// ---- a phone
+// ---- the laptop, and phones
 
-/** A browser of its own, with what its page says watched. */
-async function phone(name, options = {}) {
+/** Asks as the laptop's own page does. */
+async function atLaptop(method, path, body) {
+  const context = await browser.newContext();
+  const page = await context.newPage();
+  await page.goto(server.laptop);
+  const answer = await page.evaluate(async ([how, where, what]) => {
+    const { change_token } = await (await fetch('/api/session')).json();
+    const said = await fetch(where, { method: how, headers: { 'Content-Type': 'application/json', 'Backeddy-Change-Token': change_token }, ...(what ? { body: JSON.stringify(what) } : {}) });
+    const text = await said.text();
+    if (!said.ok) throw new Error(`${how} ${where}: ${said.status} ${text}`);
+    return text === '' ? null : JSON.parse(text);
+  }, [method, path, body ?? null]);
+  await context.close();
+  return answer;
+}
+
+const newCode = async (author) => (await atLaptop('POST', '/api/pairing', { author, role: 'crew', label: author.slice(-1) })).address;
+
+/** A browser of its own, paired, with what its page says watched. */
+async function phone(author, options = {}) {
   const context = await browser.newContext({ viewport: sizes.phone, hasTouch: true, reducedMotion: 'reduce', acceptDownloads: true, ...options });
-  const it = { name, context, page: null, isOffline: false };
-  it.page = await openPage(it, server.deck);
+  const it = { name: author, context, page: null };
+  it.page = await openPage(it, await newCode(author));
+  await ready(it);
   return it;
 }
 
@@ -101,17 +141,14 @@ async function openPage(it, address) {
     if (!/net::ERR_|Failed to load resource|service worker/i.test(text)) fault(`${it.name}: console: ${text}`);
   });
   page.on('request', (request) => {
-    if (!request.url().startsWith(server.origin) && !/^(data|blob):/.test(request.url())) fault(`${it.name}: asks for ${request.url()}`);
+    if (!request.url().startsWith(new URL(address).origin) && !/^(data|blob):/.test(request.url())) fault(`${it.name}: asks for ${request.url()}`);
   });
   await page.goto(address);
   await page.waitForFunction(() => globalThis.backeddyDeck?.kept);
   return page;
 }
 
-const offline = async (it, is) => {
-  it.isOffline = is;
-  await it.context.setOffline(is);
-};
+const offline = (it, is) => it.context.setOffline(is);
 const press = (it, name) => it.page.getByRole('button', { name, exact: typeof name === 'string' }).first().click();
 const saved = (it, text) => it.page.locator('.said', { hasText: text }).filter({ hasText: 'saved' }).waitFor({ timeout: 10000 });
 const closeRoom = (it) => it.page.locator('dialog.sheet').getByRole('button', { name: 'Close' }).click();
@@ -119,15 +156,6 @@ const ready = (it) => it.page.locator('.boat').waitFor({ timeout: 30000 });
 const unsent = (it) => it.page.evaluate(() => globalThis.backeddyDeck.unsent);
 const allSent = (it) => it.page.waitForFunction(() => globalThis.backeddyDeck.unsent === 0 && globalThis.backeddyDeck.told.line === 'held', null, { timeout: 60000 });
 const kept = (it) => it.page.evaluate(() => globalThis.backeddyDeck.kept);
-
-async function beginLog(it, author) {
-  await ready(it);
-  const form = it.page.locator('.who-logs');
-  if ((await form.count()) === 0) return;
-  await form.locator('input').fill(author);
-  await form.getByRole('button').click();
-  await form.waitFor({ state: 'detached' });
-}
 
 /** All entries of the program's journal. */
 const journal = (it) => it.page.evaluate(async () => {
@@ -161,8 +189,28 @@ async function hook(it, rod) {
 
 // ---- the jobs
 
-const main = await phone('main');
-await part('who logs', () => beginLog(main, 'A. Keen'));
+let main;
+await part('a phone is paired by the address of its code, on an origin that it trusts', async () => {
+  main = await phone('A. Keen');
+  expect(await main.page.evaluate(() => isSecureContext && location.protocol === 'https:' && location.hash === ''), 'the code is still in the address, or the origin is none that is trusted');
+  const { author, role } = await kept(main);
+  expect(author === 'A. Keen' && role === 'crew', `the phone logs as ${author}, ${role}`);
+});
+
+await part('on the laptop itself Deck asks who logs', async () => {
+  const context = await browser.newContext({ viewport: sizes.laptop, reducedMotion: 'reduce' });
+  const it = { name: 'laptop', context, page: null };
+  it.page = await openPage(it, server.laptop.replace(/\/(\?|$)/, '/deck$1'));
+  await ready(it);
+  await it.page.getByLabel('Who logs on this phone?').fill('S. Holm');
+  await press(it, 'Begin');
+  await hook(it, /^bow starboard/);
+  await press(it, 'Lost …');
+  await press(it, 'line broke');
+  await saved(it, 'lost');
+  await allSent(it);
+  await context.close();
+});
 
 await part('a fish from hook-up to release', async () => {
   await press(main, 'All lines in');
@@ -402,18 +450,26 @@ await part('the line comes back, and all is sent once', async () => {
   expect(own.length === sequence, `${sequence} made, ${own.length} arrived`);
 });
 
-// ---- the program away, another study, signed out
+// ---- the program away, a pairing that is ended, another study
 
-await part('the program goes away and comes back; nobody is signed in then', async () => {
+await part('the program goes away and comes back; the phone is still paired', async () => {
   const { port } = server;
   await server.end();
   await hook(main, /^aft port/);
   await main.page.locator('.line-state', { hasText: 'away' }).waitFor({ timeout: 20000 });
   server = await serve(study, port);
   await main.page.evaluate(() => globalThis.backeddyDeck.again());
+  await allSent(main);
+});
+
+await part('a pairing that is ended keeps what was logged; a new code sends it', async () => {
+  const { devices } = await atLaptop('GET', '/api/pairing');
+  await atLaptop('DELETE', `/api/pairing/${devices.find(({ author }) => author === 'A. Keen').id}`);
+  await hook(main, /^bow port/);
   await main.page.locator('.notice', { hasText: 'nobody is signed in' }).waitFor({ timeout: 20000 });
   expect((await unsent(main)) > 0, 'what was logged while signed out is gone');
-  await main.page.goto(server.deck);
+  await main.page.goto('about:blank');
+  await main.page.goto(await newCode('A. Keen'));
   await ready(main);
   await allSent(main);
 });
@@ -424,7 +480,7 @@ await part('another study at the same address gets nothing', async () => {
   await server.end();
   await hook(main, /^aft starboard/);
   server = await serve(other, port);
-  await main.page.goto(server.deck);
+  await main.page.goto(`${server.origin}/deck`);
   await ready(main);
   await main.page.locator('.notice', { hasText: 'Nothing is sent' }).waitFor({ timeout: 20000 });
   expect((await journal(main)).length === 0, 'entries of one study went into another');
@@ -435,7 +491,7 @@ await part('another study at the same address gets nothing', async () => {
   await main.page.waitForFunction(() => globalThis.backeddyDeck?.told.line === 'held' && globalThis.backeddyDeck.kept.sequence === 0, null, { timeout: 30000 });
   await server.end();
   server = await serve(study, port);
-  await main.page.goto(server.deck);
+  await main.page.goto(`${server.origin}/deck`);
   await ready(main);
   await main.page.locator('.line-state').click();
   await main.page.getByRole('button', { name: /^Log for/ }).click();
@@ -446,9 +502,9 @@ await part('another study at the same address gets nothing', async () => {
 // ---- three phones
 
 await part('three phones log the same 500 things in different orders: one state, nothing lost, nothing doubled', async () => {
-  const phones = await Promise.all(['one', 'two', 'three'].map((name) => phone(name)));
-  for (const [i, it] of phones.entries()) {
-    await beginLog(it, `Hand ${i + 1}`);
+  const phones = [];
+  for (const name of ['Hand A', 'Hand B', 'Hand C']) phones.push(await phone(name));
+  for (const it of phones) {
     await it.page.waitForFunction(() => globalThis.backeddyDeck.shell === 'ready');
     await allSent(it);
     await offline(it, true);
@@ -533,8 +589,7 @@ await part('axe, widths and gloves, in three themes at three sizes', async () =>
   await main.context.close();
   await server.end();
   server = await serve(copyOf('look'), 0);
-  const it = await phone('look');
-  await beginLog(it, 'A. Keen');
+  const it = await phone('A. Keen');
   await it.page.waitForFunction(() => globalThis.backeddyDeck.state);
   await press(it, 'All lines in').catch(() => undefined);
   await hook(it, /^bow port/);

@@ -42,7 +42,8 @@ export function made(kept: Kept, drafts: readonly Draft[], clocks: Clocks): { ke
   const press = clocks.word();
   let hybrid = kept.hybrid;
   const entries = drafts.map((draft, i) => {
-    hybrid = tick(hybrid, wallUs);
+    // By the program's clock where it is known: nobody follows a phone that is a day ahead.
+    hybrid = tick(hybrid, wallUs + (kept.offsetUs ?? 0));
     const entry = { ...toEntry(draft, press, kept, clocks, i, wallUs), hybrid_wall_us: hybrid.wall_us, hybrid_count: hybrid.count };
     if (bytesOf(entry.content) > mostContent || bytesOf(entry.reason) > mostReason) throw new Error('This text is too long to be kept: shorten it.');
     return entry;
@@ -109,9 +110,10 @@ export class Queue {
   async took(others: readonly Entry[], through: number): Promise<void> {
     const wallUs = Math.round(this.clocks.wall() * 1000);
     const kept = await this.shelf.change((now) => {
+      const byProgram = wallUs + (now.offsetUs ?? 0);
       const foreign = others.filter((entry) => entry.device !== now.device);
       const newest = foreign.map((entry) => ({ wall_us: entry.hybrid_wall_us, count: entry.hybrid_count }));
-      const hybrid = newest.sort(compareTimes).reduce((last, seen) => (compareTimes(seen, last) > 0 ? receive(last, seen, wallUs) : last), now.hybrid);
+      const hybrid = newest.sort(compareTimes).reduce((last, seen) => (compareTimes(seen, last) > 0 ? receive(last, seen, byProgram) : last), now.hybrid);
       const after = { ...now, hybrid, arrived: through };
       return { kept: after, others: foreign, result: after };
     });
