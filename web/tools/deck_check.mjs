@@ -150,7 +150,10 @@ async function openPage(it, address) {
 
 const offline = (it, is) => it.context.setOffline(is);
 const press = (it, name) => it.page.getByRole('button', { name, exact: typeof name === 'string' }).first().click();
-const saved = (it, text) => it.page.locator('.said', { hasText: text }).filter({ hasText: 'saved' }).waitFor({ timeout: 10000 });
+const saved = async (it, text) => {
+  await it.page.locator('.said', { hasText: text }).filter({ hasText: 'saved' }).waitFor({ timeout: 10000 });
+  await wait(650); // what comes sooner is the same tap
+};
 const closeRoom = (it) => it.page.locator('dialog.sheet').getByRole('button', { name: 'Close' }).click();
 const ready = (it) => it.page.locator('.boat').waitFor({ timeout: 30000 });
 const unsent = (it) => it.page.evaluate(() => globalThis.backeddyDeck.unsent);
@@ -315,6 +318,14 @@ await part('air: held down, and tapped', async () => {
   const { longestS } = await main.page.evaluate(() => globalThis.backeddyDeck.card.air);
   expect(longestS > 1.3 && longestS < 4, `held for 1.5 s, counted ${longestS} s`);
   await closeRoom(main);
+});
+
+await part('two touches of a cold hand are one tap', async () => {
+  const before = (await kept(main)).sequence;
+  await press(main, /^bow starboard/);
+  await main.page.locator('dialog.sheet').getByRole('button', { name: 'Bite', exact: true }).dblclick({ delay: 30 });
+  await saved(main, 'bite');
+  expect((await kept(main)).sequence === before + 1, 'a double tap logged two bites');
 });
 
 await part('a photo by its hash', async () => {

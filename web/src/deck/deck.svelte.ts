@@ -26,6 +26,8 @@ export type When = { kind: 'now' } | { kind: 'ago'; ms: number } | { kind: 'at';
 export type Shell = 'asking' | 'ready' | 'not_here';
 
 export const undoFor = 10_000;
+/** ms: two touches within it are one tap */
+export const sameTap = 600;
 
 const word = (): string => [...crypto.getRandomValues(new Uint8Array(6))].map((byte) => byte.toString(16).padStart(2, '0')).join('');
 
@@ -57,6 +59,7 @@ export class Deck {
   isPersisted = $state<boolean | null>(null);
   pairing = $state.raw<Problem | null>(null);
   private takeUpdate: () => void = () => undefined;
+  private tappedAt = -Infinity;
 
   readonly base = $derived.by<Base | null>(() => {
     const text = this.kept?.base ?? '';
@@ -124,6 +127,17 @@ export class Deck {
     const { when } = this;
     const at = when.kind === 'now' ? this.now : when.kind === 'ago' ? this.now - when.ms : when.ms;
     return { at, who: this.kept?.author ?? '' };
+  }
+
+  /** As press(), of a finger: what comes right after another press is the same tap of a cold hand, and is left out. */
+  async tap(what: string, drafts: readonly Draft[], at: number): Promise<boolean> {
+    if (this.isSameTap()) return false;
+    this.tappedAt = performance.now();
+    return this.press(what, drafts, at);
+  }
+
+  isSameTap(): boolean {
+    return performance.now() - this.tappedAt < sameTap;
   }
 
   /** Kept on this phone's disk before it says so; false where it was not. */

@@ -15,10 +15,15 @@ export type Room =
 
 class Ui {
   room = $state.raw<Room | null>(null);
+  /** of which fish it is, whatever comes up meanwhile */
+  private key = $state('');
+
+  get card(): FishCard | null {
+    return [...(deck.state?.fish ?? []), ...(deck.state?.over ?? [])].find(({ key }) => key === this.key) ?? null;
+  }
 
   open(room: Room): void {
-    // What is open stays of this fish, whatever comes up meanwhile.
-    if (deck.card) deck.chosen = deck.card.key;
+    this.key = deck.card?.key ?? '';
     this.room = room;
   }
 
@@ -64,16 +69,16 @@ export function stepWords(step: Step, card: FishCard, base: Base, state: DeckSta
 /** Presses it, or opens what has to be asked first. */
 export async function takeStep(step: Step, card: FishCard): Promise<void> {
   const { base, state } = deck;
-  if (!base || !state) return;
+  if (!base || !state || deck.isSameTap()) return;
   if (step === 'lost') return ui.open({ kind: 'lost' });
   if (step === 'blood') return ui.open({ kind: 'blood' });
   if (step === 'held') return ui.open({ kind: 'hold' });
   const telling = deck.telling();
-  const say = (what: string, drafts: presses.Draft[]) => deck.press(`${card.name || card.rod}: ${what}`, drafts, telling.at);
+  const say = (what: string, drafts: presses.Draft[]) => deck.tap(`${card.name || card.rod}: ${what}`, drafts, telling.at);
   switch (step) {
     case 'landed': {
       const name = presses.proposedName(state, telling.at, base.zone, deck.kept?.mark ?? '');
-      if (await deck.press(`${name}: landed`, presses.landed(card, name, base, state, telling), telling.at)) deck.chosen = name;
+      if (await deck.tap(`${name}: landed`, presses.landed(card, name, base, state, telling), telling.at)) deck.chosen = name;
       return;
     }
     case 'sealed': {
@@ -97,5 +102,5 @@ export async function takeStep(step: Step, card: FishCard): Promise<void> {
 export async function sayOf(card: FishCard, what: string, make: (telling: presses.Telling) => presses.Draft[]): Promise<void> {
   const telling = deck.telling();
   const drafts = make(telling);
-  if (drafts.length === 0 || (await deck.press(`${card.name || card.rod}: ${what}`, drafts, telling.at))) ui.close();
+  if (drafts.length === 0 || (await deck.tap(`${card.name || card.rod}: ${what}`, drafts, telling.at))) ui.close();
 }
