@@ -637,11 +637,11 @@ await part('axe, widths and gloves, in three themes at three sizes', async () =>
       if (folder && size === 'phone') await it.page.screenshot({ path: join(folder, `room-${room.replace(/\W+/g, '-').toLowerCase()}.png`) });
       await closeRoom(it);
     }
-    for (const open of ['.line-state', '.to-log', '.rod', '.stamp:not(:disabled)']) {
+    for (const open of ['.next-row .next', '.line-state', '.to-log', '.rod', '.stamp:not(:disabled)']) {
       await it.page.locator(open).first().click();
       await it.page.locator('dialog.sheet').waitFor();
       await judge(it, `${size}, ${open}`);
-      if (folder && size === 'phone') await it.page.screenshot({ path: join(folder, `room${open.split(':')[0].replace('.', '-')}.png`) });
+      if (folder && size === 'phone') await it.page.screenshot({ path: join(folder, `room-${open.replace(/\W+/g, '-')}.png`) });
       await closeRoom(it);
     }
   }
