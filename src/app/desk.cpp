@@ -394,6 +394,10 @@ Expected<report::DrawnTrace> Desk::trace(const std::string& stay, Instant from, 
     });
 }
 
+Expected<AskedStudy> Desk::asked_study() const {
+    return worker_->look([](const StudyRun& run) -> Expected<AskedStudy> { return app::asked_study(run); });
+}
+
 Expected<std::vector<store::EntryId>> Desk::write(const std::vector<Wished>& wishes, const Author& author) {
     return worker_->write(wishes, author);
 }

@@ -19,6 +19,7 @@
 #include <utility>
 #include <vector>
 
+#include "app/ask.hpp"
 #include "app/journal.hpp"
 #include "app/result_set.hpp"
 #include "base/error.hpp"
@@ -95,6 +96,9 @@ class Desk {
     [[nodiscard]] Expected<report::DrawnTrace> trace(const std::string& stay, Instant from, Instant to) const;
     /// As app::why; too_few while nothing is answered.
     [[nodiscard]] Expected<std::string> why(const std::string& fish, const std::string& number) const;
+
+    /// What a question to the study as it is answered needs; too_few while nothing is answered.
+    [[nodiscard]] Expected<AskedStudy> asked_study() const;
 
     /// Writes into the study's journal as JournalWriter::write does; what it changes is answered anew.
     [[nodiscard]] Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes,

@@ -93,6 +93,40 @@ findings::FoundVariant variant_of(const Finding& without, const Finding& with) {
 
 } // namespace
 
+QuestionRows question_rows(const Study& study, const ConditionAnswers& condition,
+                           const std::vector<FishAnswer>& fish, const std::vector<FishAnswer>* without) {
+    QuestionRows out{.rows = observe(study, fish, condition),
+                     .without = {},
+                     .sight = sight_text(study.tables.decisions),
+                     .met = study::first_met(study.tables),
+                     .settings_sha256 = study::settings_sha256(study.brief),
+                     .declarations = study.tables.declarations};
+    if (without != nullptr) {
+        out.without = observe(study, *without, condition);
+    }
+    return out;
+}
+
+Finding answer_one(const study::Question& question, const QuestionRows& rows, const OptionsFor& options) {
+    const auto& its_rows = rows_for(question, rows.rows);
+    auto out = findings::answer_question(question, its_rows, options(question.name));
+    if (!rows.without.empty()) {
+        const auto& undone = rows_for(question, rows.without);
+        const auto other = findings::is_same_to(question, its_rows, undone)
+                               ? out
+                               : findings::answer_question(
+                                     question, undone, options(question.name + " with human acts undone"));
+        out.without_human = variant_of(other, out);
+        if (!rows.sight.empty() && !out.without_human->is_same) {
+            out.warnings.push_back(rows.sight);
+        }
+    }
+    const auto state = study::declared_state({question, rows.settings_sha256}, rows.declarations, rows.met);
+    out.declared = state.declared;
+    out.declared_text = state.text;
+    return out;
+}
+
 std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers& condition,
                                       const std::vector<FishAnswer>& fish,
                                       const std::vector<FishAnswer>* without, Threads threads,
@@ -101,34 +135,12 @@ std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers
     if (questions.empty()) {
         return {};
     }
-    const auto rows = observe(study, fish, condition);
-    const auto rows_without =
-        without == nullptr ? std::vector<findings::Observations>() : observe(study, *without, condition);
-    const auto sight = sight_text(study.tables.decisions);
-    const auto met = study::first_met(study.tables);
-    const auto settings = study::settings_sha256(study.brief);
+    const auto rows = question_rows(study, condition, fish, without);
     std::vector<Finding> out(questions.size());
     SimulationLine line(progress);
-    parallel_for(questions.size(), threads, [&](std::size_t i) {
-        const auto& question = questions[i];
-        const auto& its_rows = rows_for(question, rows);
-        out[i] = findings::answer_question(question, its_rows, line.options(question.name, threads));
-        if (without != nullptr) {
-            const auto& undone = rows_for(question, rows_without);
-            const auto other =
-                findings::is_same_to(question, its_rows, undone)
-                    ? out[i]
-                    : findings::answer_question(
-                          question, undone, line.options(question.name + " with human acts undone", threads));
-            out[i].without_human = variant_of(other, out[i]);
-            if (!sight.empty() && !out[i].without_human->is_same) {
-                out[i].warnings.push_back(sight);
-            }
-        }
-        const auto state = study::declared_state({question, settings}, study.tables.declarations, met);
-        out[i].declared = state.declared;
-        out[i].declared_text = state.text;
-    });
+    const OptionsFor options = [&](const std::string& what) { return line.options(what, threads); };
+    parallel_for(questions.size(), threads,
+                 [&](std::size_t i) { out[i] = answer_one(questions[i], rows, options); });
     findings::correct_families(out);
     return out;
 }

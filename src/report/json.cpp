@@ -51,6 +51,7 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
     DocumentWriter(JsonStream& out, Detail detail) : StructWriter(out, detail) {}
     void put(const Results& results);
     void put(const DrawnTrace& v, const TraceDigits& digits);
+    void put(const findings::Finding& v);
     void put(const Complaint& v) {
         object("severity", v.severity, "file", v.file, "line", v.line, "column", v.column, "found", v.found,
                "expected", v.expected, "remedy", v.remedy, "text", v.text);
@@ -338,7 +339,6 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
         object("rows", v.rows, "fish", v.fish, "effects", v.effects, "unanswered", v.unanswered, "is_same",
                v.is_same);
     }
-    void put(const findings::Finding& v);
     void put(const FishCondition& v) { detail::put_condition(out_, detail_, v); }
     void put(const StudyCondition& v) { detail::put_condition(out_, detail_, v); }
     bool is_blank_ = false; ///< the stay being written is a blank that no figure draws
@@ -516,6 +516,12 @@ std::string json_text(const Results& results, Detail detail) {
 std::string stretch_text(const DrawnTrace& stretch) {
     JsonStream out(0);
     DocumentWriter(out, Detail::whole).put(stretch, stretch_digits);
+    return std::move(out).take();
+}
+
+std::string finding_text(const findings::Finding& finding) {
+    JsonStream out(0);
+    DocumentWriter(out, Detail::whole).put(finding);
     return std::move(out).take();
 }
 

@@ -27,6 +27,9 @@ enum class Detail : std::uint8_t {
 /// A complaint as the document has it, as the next value of `out`.
 void put_complaint(JsonStream& out, const Complaint& complaint);
 
+/// A finding as the document has it.
+[[nodiscard]] std::string finding_text(const findings::Finding& finding);
+
 /// results.schema.json as it was when this program was built.
 [[nodiscard]] std::string_view schema_text();
 

@@ -393,6 +393,9 @@ Expected<TermBootstrap> bootstrap_term(const GeneralisedFit& fit, std::size_t te
     std::vector<std::optional<double>> ratios(options.draws);
     detail::DrawsDone done(options);
     parallel_for(options.draws, options.threads, [&](std::size_t draw) {
+        if (done.is_over()) {
+            return;
+        }
         Random random(options.seed, draw);
         std::vector<double> outcome;
         for (std::size_t i = 0; i < fit.n; ++i) {

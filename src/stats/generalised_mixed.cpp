@@ -604,6 +604,9 @@ Expected<TermBootstrap> bootstrap_term(const GeneralisedMixedModel& model, const
     std::vector<std::optional<double>> slots(options.draws);
     detail::DrawsDone done(options);
     parallel_for(options.draws, options.threads, [&](std::size_t i) {
+        if (done.is_over()) {
+            return;
+        }
         Random random(options.seed, i);
         slots[i] = simulated_ratio(
             model.with_outcome(simulate_outcome(model, null->fixed, null->sds, null->theta, random)), fit,

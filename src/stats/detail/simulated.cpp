@@ -65,7 +65,12 @@ double drawn(const Kind& kind, double mean, double trials, Random& random) {
 void DrawsDone::add_one() {
     if (options_.drawn) {
         const std::lock_guard lock(guard_);
-        options_.drawn(++done_, options_.draws);
+        try {
+            options_.drawn(++done_, options_.draws);
+        } catch (...) {
+            is_over_ = true;
+            throw;
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 // Outcomes drawn from a generalised linear model, and what the likelihood ratios of such draws say of the
 // data's.
 
+#include <atomic>
 #include <cstddef>
 #include <mutex>
 #include <optional>
@@ -17,13 +18,15 @@ namespace backeddy::stats::detail {
 /// One outcome of mean `trials` x `mean`.
 [[nodiscard]] double drawn(const Kind& kind, double mean, double trials, Random& random);
 
-/// Draws that are done, told one by one.
+/// Draws that are done, told one by one. Whoever is told may throw: no further draw begins then.
 class DrawsDone {
   public:
     explicit DrawsDone(const TermBootstrapOptions& options) : options_(options) {}
     void add_one();
+    [[nodiscard]] bool is_over() const { return is_over_; }
 
   private:
+    std::atomic<bool> is_over_ = false;
     const TermBootstrapOptions& options_;
     std::mutex guard_;
     std::size_t done_ = 0;
