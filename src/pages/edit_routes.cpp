@@ -18,7 +18,7 @@ Expected<void> detail::record(app::Desk& desk, const server::Request& request, s
 
 std::vector<server::Route> edit_routes(app::Desk& desk) {
     auto out = detail::table_routes(desk);
-    for (auto more : {detail::brief_routes(desk), detail::offered_routes(desk)}) {
+    for (auto more : {detail::brief_routes(desk), detail::offered_routes(desk), detail::ask_routes(desk)}) {
         std::ranges::move(more, std::back_inserter(out));
     }
     return out;

@@ -82,10 +82,13 @@ std::vector<Route> page_routes() {
                               page("/traces/{stay}/{spell}", index),
                               page("/findings", index),
                               page("/findings/{finding}", index),
+                              page("/ask", index),
+                              page("/ask/{finding}", index),
                               page("/report", index),
                               page("/set-up", index),
                               page("/set-up/{part}", index),
                               page("/set-up/tables/{table}", index),
+                              page("/set-up/brief/{key}", index),
                               page("/set-up/paper/{part}", index)};
     auto deck = deck_files();
     routes.insert(routes.end(), deck.begin(), deck.end());

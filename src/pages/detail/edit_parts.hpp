@@ -13,6 +13,7 @@ namespace backeddy::pages::detail {
 [[nodiscard]] std::vector<server::Route> table_routes(app::Desk& desk);
 [[nodiscard]] std::vector<server::Route> brief_routes(app::Desk& desk);
 [[nodiscard]] std::vector<server::Route> offered_routes(app::Desk& desk);
+[[nodiscard]] std::vector<server::Route> ask_routes(app::Desk& desk);
 
 /// Writes down in the journal what will be done to a file. Before it is done: after a power cut the journal
 /// may tell of a change that did not come about, but none comes about untold. `content`: as JSON.

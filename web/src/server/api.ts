@@ -446,6 +446,70 @@ export interface PhotoKept {
   sha256: string;
 }
 
+/** The keys of a [[question]] as /api/settings describes them: texts, numbers, true or false, lists of texts. null says nothing. */
+export type QuestionKeys = Record<string, unknown>;
+
+export interface Tried {
+  /** Of the question; `column` is the key */
+  complaints: Complaint[];
+  /** The question as study.toml would hold it */
+  text: string;
+  /** As one of the results document's findings; null where a complaint stops it */
+  finding: unknown;
+}
+
+export interface TryProgress {
+  done: number;
+  /** 0: nothing is simulated yet */
+  total: number;
+  /** Whether this page asked it */
+  is_own: boolean;
+}
+
+export interface BriefQuestionWish {
+  /** The brief's text as it is */
+  brief: string;
+  /** The question to change or take out; empty: a new one */
+  name?: string;
+  question?: QuestionKeys | null;
+  /** Of a new one: stands above it as a remark */
+  remark?: string;
+}
+
+export interface BriefText {
+  text: string;
+}
+
+export interface Askable {
+  kinds: RowKind[];
+  columns: AskableColumn[];
+  questions: QuestionKeys[];
+}
+
+export interface RowKind {
+  noun: string;
+  nouns: string;
+  rows: number;
+}
+
+export interface AskableColumn {
+  name: string;
+  title: string;
+  unit: string;
+  stage: "unknown" | "assigned" | "before" | "during" | "after";
+  what: string;
+  /** A column of the study's own */
+  is_own: boolean;
+  is_words: boolean;
+  /** Kinds of rows that have it, by their place among `kinds` */
+  rows: number[];
+  /** Cells that hold something, in the kind that has most; 0: this study has nothing of it */
+  filled: number;
+  /** Of words: those that are there, at most 60 */
+  levels: string[];
+  level_count: number;
+}
+
 export interface BriefWish {
   text: string;
   /** Of the brief that was opened; needed to save */
