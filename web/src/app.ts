@@ -4,6 +4,7 @@ import './look/figures.css';
 import './look/app.css';
 import './look/setup.css';
 import './look/paper.css';
+import './look/ask.css';
 import { mount } from 'svelte';
 import App from './app/App.svelte';
 import { keys } from './app/keys.svelte';

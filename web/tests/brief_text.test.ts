@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { differing, lineAt, lineOfKey, sectionAt, spanOf, versionsOf, withSetting } from '../src/data/brief_text';
+import { differing, lineAt, lineOfKey, placeOfKey, sectionAt, spanOf, versionsOf, withSetting } from '../src/data/brief_text';
 import type { Entry } from '../src/server/api';
 
 const text = '# first\n[study]\ntitle = "x"\n\n[[trace]] # boat\nname = "boat"\n\n[peak]\nwindow_s = 60';
@@ -26,6 +26,11 @@ describe('the brief as text', () => {
     expect(lineOfKey(text, 3, 'title')).toBe(2);
     expect(lineOfKey(text, 5, 'title')).toBeNull();
     expect(lineOfKey(text, 1, 'name')).toBeNull();
+  });
+  it('a key is found by its section and name, else its section', () => {
+    expect(placeOfKey(text, 'peak.window_s')).toEqual({ line: 8, isKey: true });
+    expect(placeOfKey(text, 'peak.floor')).toEqual({ line: 7, isKey: false });
+    expect(placeOfKey(text, 'resting.rule')).toBeNull();
   });
   it('tells what differs', () => {
     expect(differing('a\nb\nc', 'a\nb\nc')).toEqual({ a: [], b: [] });

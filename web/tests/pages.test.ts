@@ -2,7 +2,7 @@
 // Pages are mounted with the invented study, and with what may be missing from a real one. How they look and what keys do
 // is for tools/app_check.mjs.
 import { flushSync } from 'svelte';
-import { beforeAll, describe, expect, it } from 'vitest';
+import { beforeAll, describe, expect, it, vi } from 'vitest';
 import type { Known } from '../src/server/feed';
 import type { Worry } from '../src/server/wire';
 import { fixture } from './fixture';
@@ -106,13 +106,13 @@ describe('findings', () => {
   it('each question has a card and opens with its checks, family and who was left out', async () => {
     const { default: FindingsPage } = await import('../src/pages/FindingsPage.svelte');
     const { default: FindingPage } = await import('../src/pages/FindingPage.svelte');
-    const cards = shown(FindingsPage, { results: study });
+    const cards = shown(FindingsPage, { known: known(), results: study });
     flushSync();
     noFailedFigure(cards);
     expect(cards.querySelectorAll('.card')).toHaveLength(study.findings.length);
     cards.replaceChildren();
     for (const finding of study.findings) {
-      const body = shown(FindingPage, { results: study, finding });
+      const body = shown(FindingPage, { known: known(), results: study, finding });
       flushSync();
       noFailedFigure(body);
       const text = textOf(body);
@@ -121,6 +121,52 @@ describe('findings', () => {
       expect(text).toContain('Family of tests');
       body.replaceChildren();
     }
+  });
+});
+
+describe('asking', () => {
+  const askable = {
+    kinds: [{ noun: 'fish', nouns: 'fish', rows: 12 }], questions: [{ name: 'kept', outcome: 'resting', compare: 'rig', adjust_for: ['mass_g'] }],
+    columns: ['resting', 'rig', 'mass_g'].map((name) => ({ name, title: name, unit: '', stage: 'before', what: '', is_own: false, is_words: name === 'rig', rows: [0], filled: 12, levels: [], level_count: 0 })),
+  };
+  async function asking(finding: string | null, tried: unknown, role = 'scientist') {
+    const asked: { path: string; body: unknown }[] = [];
+    globalThis.fetch = ((path: string, options?: RequestInit) => {
+      asked.push({ path, body: typeof options?.body === 'string' ? JSON.parse(options.body) : null });
+      const answer = path.startsWith('/api/questions') ? askable : path.startsWith('/api/settings') ? [] : options?.method === 'POST' ? tried : null;
+      return Promise.resolve(new Response(JSON.stringify(answer), { status: 200, headers: { 'Content-Type': 'application/json' } }));
+    }) as typeof fetch;
+    const { default: AskPage } = await import('../src/pages/ask/AskPage.svelte');
+    const body = shown(AskPage, { known: known({ session: { name: 'A', role, change_token: '' } }), results: study, finding });
+    // Half a second after the last key, and as long as a busy machine takes.
+    await vi.waitFor(() => {
+      flushSync();
+      expect(body.querySelector('.ask-answer[aria-busy=false] :is(.ask-keep, .ask-state ~ p)') ?? body.querySelector('.field-fault')).not.toBeNull();
+      expect(asked.some((each) => each.path.startsWith('/api/findings/try'))).toBe(true);
+    }, { timeout: 15_000 });
+    return { body, asked };
+  }
+  it('a kept question stands in its fields, is tried in its own place, and shows the answer', async () => {
+    const { body, asked } = await asking('kept', { complaints: [], text: '[[question]]', finding: study.findings[0] });
+    const tried = asked.find((each) => each.path.startsWith('/api/findings/try'));
+    expect(tried?.path).toContain('instead=kept');
+    expect(tried?.body).toEqual({ name: 'kept', outcome: 'resting', compare: 'rig', adjust_for: ['mass_g'] });
+    expect((body.querySelector('input[name=outcome]') as HTMLInputElement).value).toBe('resting');
+    expect(textOf(body)).toContain('Save the change');
+    expect(textOf(body)).toContain('Who took part');
+    noFailedFigure(body);
+  });
+  it('a fault stands at its field, and nothing can be kept', async () => {
+    const wrong = { severity: 'stops', file: 'study.toml', line: null, column: 'compare', found: 'there is no column "rigg"', expected: 'a column', remedy: 'did you mean "rig"?', text: '' };
+    const { body } = await asking('kept', { complaints: [wrong], text: '', finding: null });
+    expect(body.querySelector('input[name=compare]')?.getAttribute('aria-invalid')).toBe('true');
+    expect(body.querySelector('.field-fault button')?.textContent).toContain('rig');
+    expect(body.querySelector('.ask-keep')).toBeNull();
+  });
+  it('a viewer may ask and is told who keeps', async () => {
+    const { body } = await asking('kept', { complaints: [], text: '', finding: study.findings[0] }, 'viewer');
+    expect((body.querySelector('.ask-keep button') as HTMLButtonElement).disabled).toBe(true);
+    expect(textOf(body)).toContain('a scientist keeps');
   });
 });
 

@@ -9,6 +9,7 @@
 import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
+import { askJobs } from './ask_check.mjs';
 import { paperJobs } from './paper_check.mjs';
 import { setUpJobs, setUpStates } from './set_up_check.mjs';
 
@@ -697,9 +698,10 @@ await inState('viewer', { session: roleIs('viewer') }, pages.traces, ['You are h
 await inState('crew', { session: roleIs('crew') }, pages.traces, ['You are here as crew', 'signs in as a scientist']);
 await inState('no-answer', { session: (route) => route.abort() }, '/fish', ['No word from the program since', 'Ask now']);
 
-// ---------------------------------------------------------------- Set-up: last, for it changes the study
+// ---------------------------------------------------------------- questions asked, and Set-up: last, for they change the study
 
 const tools = { open, goTo, settled, axeOf, fits, picture, sizes, refused, folder };
+await askJobs(tools, study);
 await setUpStates(tools);
 await setUpJobs(tools);
 await paperJobs(tools);

@@ -43,6 +43,16 @@ export function lineOfKey(text: string, line: number, key: string, isRemark = fa
   return null;
 }
 
+/** Where "peak.window_s" stands, or at least its section, lines from 0; null where there is neither. */
+export function placeOfKey(text: string, wanted: string): { line: number; isKey: boolean } | null {
+  const dot = wanted.lastIndexOf('.');
+  const [section, key] = [wanted.slice(0, Math.max(0, dot)), wanted.slice(dot + 1)];
+  const line = linesOf(text).findIndex((each) => header.exec(each)?.[1] === section);
+  if (line < 0) return null;
+  const at = lineOfKey(text, line, key);
+  return { line: at ?? line, isKey: at !== null };
+}
+
 /** The text with a setting in the section of `line`: in place of the remark that shows it, else behind the section's last line. */
 export function withSetting(text: string, line: number, key: string, value: string): { text: string; line: number } {
   const lines = linesOf(text);

@@ -7,8 +7,11 @@ export type Route =
   | { page: 'traces'; stay: string | null; spell: number | null }
   | { page: 'findings' }
   | { page: 'one_finding'; finding: string }
+  /** a new question, or one of the brief's that is changed */
+  | { page: 'ask'; finding: string | null }
   | { page: 'report' }
-  | { page: 'set_up'; part: SetUpPart; table: string | null }
+  /** `key` of the brief: "peak.window_s" */
+  | { page: 'set_up'; part: SetUpPart; table: string | null; key?: string }
   | { page: 'unknown'; path: string };
 
 export type SetUpPart = 'steps' | 'files' | 'tables' | 'brief' | 'sensors' | 'paper' | 'type_in' | 'phones';
@@ -40,6 +43,7 @@ export function chapterOf(route: Route): Chapter | null {
     case 'one_fish':
       return 'fish';
     case 'one_finding':
+    case 'ask':
       return 'findings';
     case 'unknown':
       return null;
@@ -59,6 +63,7 @@ function decoded(part: string): string | null {
 function setUpRoute(parts: string[]): Route | null {
   const [, part, table, ...more] = parts;
   if (part === 'tables' && table !== undefined) return more.length > 0 ? null : { page: 'set_up', part: 'tables', table };
+  if (part === 'brief' && table !== undefined) return more.length > 0 || !/^[a-z_]+(\.[a-z_]+)+$/.test(table) ? null : { page: 'set_up', part: 'brief', table: null, key: table };
   const found = setUpParts.find((each) => each.path === `/${parts.join('/')}`);
   return found ? { page: 'set_up', part: found.part, table: null } : null;
 }
@@ -77,6 +82,8 @@ export function routeOf(path: string): Route {
         return { page: first };
       case 'traces':
         return { page: 'traces', stay: null, spell: null };
+      case 'ask':
+        return { page: 'ask', finding: null };
       case 'set-up':
         return { page: 'set_up', part: 'steps', table: null };
     }
@@ -92,6 +99,7 @@ export function routeOf(path: string): Route {
     if (/^\d+$/.test(third) && spell > 0) return { page: 'traces', stay: second, spell };
   }
   if (first === 'set-up') return setUpRoute(parts as string[]) ?? unknown;
+  if (first === 'ask' && second !== undefined && parts.length === 2) return { page: 'ask', finding: second };
   if (first === 'findings' && second !== undefined && parts.length === 2) return { page: 'one_finding', finding: second };
   return unknown;
 }
@@ -111,8 +119,12 @@ export function pathOf(route: Route): string {
       return `/traces${route.stay === null ? '' : `/${part(route.stay)}${route.spell === null ? '' : `/${route.spell}`}`}`;
     case 'one_finding':
       return `/findings/${part(route.finding)}`;
-    case 'set_up':
-      return `${setUpParts.find((each) => each.part === route.part)?.path ?? '/set-up'}${route.table === null ? '' : `/${part(route.table)}`}`;
+    case 'ask':
+      return `/ask${route.finding === null ? '' : `/${part(route.finding)}`}`;
+    case 'set_up': {
+      const below = route.table ?? route.key ?? null;
+      return `${setUpParts.find((each) => each.part === route.part)?.path ?? '/set-up'}${below === null ? '' : `/${part(below)}`}`;
+    }
     case 'unknown':
       return route.path;
   }

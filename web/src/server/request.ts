@@ -38,6 +38,8 @@ export interface Asking {
   signal?: AbortSignal;
   headers?: Record<string, string>;
   fetcher?: Fetch;
+  /** goes out even though the page is closed */
+  keepalive?: boolean;
 }
 
 /** The answer where there is one; a refusal throws a Problem, but for those of `expected`. */
@@ -58,13 +60,14 @@ export async function askFor<T>(path: string, check: (value: unknown) => T, aski
 }
 
 /** What changes something carries the session's change token. */
-async function send(method: 'POST' | 'PUT' | 'DELETE', path: string, body: unknown, changeToken: string, { fetcher = fetch, signal }: Asking): Promise<Response> {
+export async function send(method: 'POST' | 'PUT' | 'DELETE', path: string, body: unknown, changeToken: string, { fetcher = fetch, signal, keepalive = false }: Asking): Promise<Response> {
   const answer = await fetcher(path, {
     method,
     headers: { Accept: 'application/json', 'Content-Type': 'application/json', ...(changeToken === '' ? {} : { 'Backeddy-Change-Token': changeToken }) },
     credentials: 'same-origin',
     cache: 'no-store',
     ...(body === undefined ? {} : { body: JSON.stringify(body) }),
+    ...(keepalive ? { keepalive } : {}),
     ...(signal ? { signal } : {}),
   });
   if (!answer.ok) throw await refusal(answer);
