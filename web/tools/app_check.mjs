@@ -137,6 +137,7 @@ const pages = {
   night: `/traces/${part(study.stay)}`,
   findings: '/findings',
   finding: `/findings/${part(study.finding ?? '')}`,
+  ask: '/ask',
   report: '/report',
   'set-up': '/set-up',
   'set-up-files': '/set-up/files',

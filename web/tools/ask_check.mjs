@@ -16,9 +16,14 @@ export async function askJobs({ open, goTo, settled, axeOf, fits, picture, sizes
   const text = (selector) => page.locator(selector).first().innerText({ timeout: 8000 });
   const has = (selector, timeout = 60000) => page.locator(selector).first().waitFor({ timeout });
   const brief = async () => (await asked('/api/brief')).text;
+  let revision = '';
+  /** Another answer than the one before is there. */
   const answered = async () => {
-    await page.waitForTimeout(800);
-    await page.waitForFunction(async () => (await (await fetch('/api/state')).json()).phase === 'ready', undefined, { timeout: 240000, polling: 500 });
+    await page.waitForFunction(async (was) => {
+      const state = await (await fetch('/api/state')).json();
+      return state.phase === 'ready' && state.revision !== was;
+    }, revision, { timeout: 240000, polling: 500 });
+    revision = (await asked('/api/state')).revision;
   };
   const field = (name) => page.locator(`.ask-form input[name=${name}]`);
   const tried = async () => {
@@ -30,6 +35,7 @@ export async function askJobs({ open, goTo, settled, axeOf, fits, picture, sizes
   await goTo(page, '/findings');
   await settled(page);
   const start = await brief();
+  revision = (await asked('/api/state')).revision;
   await must('the key does not lead to a new question', async () => {
     await press('a');
     await page.waitForFunction(() => location.pathname === '/ask', undefined, { timeout: 8000 });
@@ -76,7 +82,7 @@ export async function askJobs({ open, goTo, settled, axeOf, fits, picture, sizes
     await tried();
     await page.locator('.ask-answer .missing li', { hasText: 'air_s' }).first().waitFor({ timeout: 60000 });
   });
-  await picture(page, 'ask-laptop', true);
+  await picture(page, 'ask-later-column-laptop', true);
   await axeOf(page, fault);
   await must('a column is not taken away again', async () => {
     await page.getByRole('button', { name: 'Take air_s away' }).click();
@@ -173,7 +179,7 @@ export async function askJobs({ open, goTo, settled, axeOf, fits, picture, sizes
   await answered();
   await must('a changed question is not marked as asked otherwise', async () => {
     await goTo(page, '/findings');
-    await page.locator('.card', { has: page.locator(`a[href="/findings/${own}"]`) }).locator('.moved', { hasText: 'asked otherwise' }).waitFor({ timeout: 20000 });
+    await page.locator('.card', { has: page.locator(`a[href="/findings/${own}"]`) }).locator('.moved', { hasText: 'asked otherwise' }).waitFor({ timeout: 120000 });
   });
   await must('it cannot be taken out', async () => {
     await goTo(page, `/findings/${own}`);
@@ -250,24 +256,99 @@ export async function askJobs({ open, goTo, settled, axeOf, fits, picture, sizes
   }
   await context.close();
 
-  // ------------------------------------------------------------ phone, and whoever may not keep
-  for (const [who, session] of [['phone', null], ['viewer', { name: 'B. Tide', role: 'viewer' }]]) {
-    const small = await open(`ask, ${who}`, { viewport: sizes.phone, hasTouch: true }, {
+  // ------------------------------------------------------------ a stay split where something happened
+  const split = await open('split');
+  await splitJob({ ...split, goTo, axeOf, fits, picture, sizes }, study);
+  await split.context.close();
+
+  // ------------------------------------------------------------ every size, and whoever may not keep
+  for (const [who, size, session] of [['laptop', sizes.laptop, null], ['tablet', sizes.tablet, null], ['phone', sizes.phone, null], ['viewer', sizes.phone, { name: 'B. Tide', role: 'viewer' }]]) {
+    const small = await open(`ask, ${who}`, { viewport: size, hasTouch: who !== 'laptop' }, {
       prepare: async (each) => {
         if (session) await each.route('**/api/session', async (route) => route.fulfill({ status: 200, contentType: 'application/json', body: JSON.stringify({ ...(await (await route.fetch()).json()), ...session }) }));
       },
     });
     await goTo(small.page, '/ask');
-    await small.page.locator('.ask-form input[name=outcome]').fill('resting');
-    await small.page.locator('.ask-form input[name=compare]').fill('log(mass_g)');
+    await small.page.locator('.ask-form input[name=outcome]').fill('peak_after_capture');
+    await small.page.locator('.ask-form input[name=compare]').fill('rig');
+    await small.page.locator('.ask-form input[name=adjust_for]').fill('log(mass_g)');
+    await small.page.locator('.ask-form input[name=adjust_for]').press('Enter');
     await small.page.locator('.ask-answer .answer').waitFor({ timeout: 60000 }).catch(() => small.fault('no answer'));
     await settled(small.page);
     await fits(small.page, small.fault);
     await axeOf(small.page, small.fault);
-    await picture(small.page, `ask-${who}`, who === 'phone');
+    await small.page.evaluate(() => scrollTo(0, 0));
+    await picture(small.page, `ask-${who}`);
     const targets = await small.page.evaluate(() => [...document.querySelectorAll('.ask-form :is(input:not([type=checkbox]), select, button, summary)')].filter((each) => each.offsetParent !== null && each.getBoundingClientRect().height < 43.5).map((each) => each.name || each.textContent));
     if (targets.length > 0) small.fault(`under 44 px: ${targets.join(', ')}`);
     if (session && !(await small.page.locator('.ask-keep button.main').isDisabled())) small.fault('a viewer may keep a question');
     await small.context.close();
   }
+}
+
+/** Cut at the moment a spell was sealed: another stay begins there, rows go with it, and undo puts all of it back. */
+async function splitJob({ page, fault, goTo, axeOf, fits, picture, sizes }, study) {
+  const must = async (what, claim) => {
+    try {
+      if ((await claim()) === false) fault(what);
+    } catch (error) {
+      fault(`${what} (${String(error).split('\n')[0]})`);
+    }
+  };
+  const asked = (path) => page.evaluate(async (from) => (await fetch(from)).json(), path);
+  const staysNow = async () => (await asked('/api/tables/stays')).rows.map((row) => row.cells.join());
+  let revision = '';
+  /** Another answer than the one before is there. */
+  const answered = async () => {
+    await page.waitForFunction(async (was) => {
+      const state = await (await fetch('/api/state')).json();
+      return state.phase === 'ready' && state.revision !== was;
+    }, revision, { timeout: 240000, polling: 500 });
+    revision = (await asked('/api/state')).revision;
+  };
+  const { stays } = study.results.fish.find((fish) => fish.stays.some((stay) => stay.id === study.stay)) ?? { stays: [] };
+  const stay = stays.find((each) => each.id === study.stay);
+  if (!stay) return;
+  const middle = stay.spells.number[Math.floor(stay.spells.number.length / 2)];
+  await goTo(page, `/traces/${encodeURIComponent(stay.id)}/${middle}`);
+  const before = await staysNow();
+  revision = (await asked('/api/state')).revision;
+  await must('the key does not open the form', async () => {
+    await page.locator('.judge').waitFor();
+    await page.keyboard.press('y');
+    await page.locator('.split-form input[name=moment]').waitFor();
+  });
+  await must('a moment outside the stay is no fault at its field', async () => {
+    const moment = page.locator('.split-form input[name=moment]');
+    const was = await moment.inputValue();
+    await moment.fill('2001-01-01T00:00:00Z');
+    await page.locator('.split-form [role=alert]', { hasText: 'no stretch' }).waitFor({ timeout: 8000 });
+    await moment.fill(was);
+  });
+  await must('a split without a reason is written', async () => {
+    await page.getByRole('button', { name: 'Split it' }).click();
+    await page.locator('.split-form [role=alert]', { hasText: 'Say what happened' }).waitFor({ timeout: 8000 });
+    return (await staysNow()).length === before.length;
+  });
+  await picture(page, 'split-laptop');
+  await axeOf(page, fault);
+  await page.setViewportSize(sizes.phone);
+  await fits(page, fault);
+  await axeOf(page, fault);
+  await page.setViewportSize(sizes.laptop);
+  await must('the stay is not split', async () => {
+    await page.locator('.split-form input[name=why]').fill('the lid came off');
+    await page.locator('.split-form input[name=why]').press('Enter');
+    await page.waitForFunction(() => !document.querySelector('.split-form'), undefined, { timeout: 20000 });
+    await answered();
+    const now = await asked('/api/results');
+    const own = now.fish.flatMap((fish) => fish.stays).filter((each) => each.id === stay.id || each.id === `${stay.id}-2`);
+    return own.length === 2 && own[0].to === own[1].from && (await staysNow()).length === before.length + 1;
+  });
+  await picture(page, 'split-done-laptop');
+  await must('one undo does not put it together again', async () => {
+    await page.keyboard.press('Control+z');
+    await answered();
+    return JSON.stringify(await staysNow()) === JSON.stringify(before);
+  });
 }
