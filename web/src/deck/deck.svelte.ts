@@ -198,7 +198,12 @@ export class Deck {
   }
 
   async signIn(name: string, passphrase: string): Promise<Problem | null> {
-    return this.enter('/api/session', { name, passphrase });
+    return this.enter('/api/sign-in', { name, passphrase });
+  }
+
+  /** By the laptop's code, typed: a page on the home screen may not share what a camera opened. */
+  async pairBy(code: string): Promise<Problem | null> {
+    return this.enter('/api/pair', { code });
   }
 
   private async enter(path: string, body: unknown): Promise<Problem | null> {
