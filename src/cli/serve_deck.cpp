@@ -1,11 +1,10 @@
-#include "cli/serve_deck.hpp"
-
 #include <chrono>
 #include <cstdio>
 
 #include <CLI/CLI.hpp>
 #include <fmt/format.h>
 
+#include "cli/serve_deck.hpp"
 #include "server/addresses.hpp"
 #include "server/authority.hpp"
 #include "server/certificate.hpp"

@@ -155,7 +155,7 @@ Response problem_page(const Response& problem) {
     out.body = fmt::format(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0} – Backeddy</title>\n"
         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-        "<link rel=\"stylesheet\" href=\"/trust/plain.css\"></head>\n"
+        "<link rel=\"stylesheet\" href=\"/trust/plain.css\"><link rel=\"icon\" href=\"data:,\"></head>\n"
         "<body><main><h1>{0}</h1>\n<p>{1}.</p>\n<p>What to do: {2}.</p>\n"
         "<p><a class=\"act\" href=\"/\">To the first page</a></p></main></body></html>\n",
         text("title"), detail, text("remedy"));

@@ -66,7 +66,9 @@ Response not_signed_in(const Head& head) {
     Response out =
         problem(401, "nobody is signed in here",
                 head.is_within_machine ? "open the address that `backeddy serve` printed, with its token"
-                                       : "sign in by name and passphrase; `backeddy people add` makes them");
+                : head.is_secure
+                    ? "pair this phone (on the laptop: Set-up -> Phones), or sign in by name and passphrase"
+                    : "sign in by name and passphrase; `backeddy people add` makes them");
     out.fields.emplace_back("WWW-Authenticate", "Session realm=\"backeddy\"");
     return out;
 }

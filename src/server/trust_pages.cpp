@@ -53,7 +53,8 @@ std::string trust_page(const Road& road) {
 std::string own_certificate_page(const Road& road) {
     return filled(R"(<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>Nothing to install – Backeddy</title>
-<meta name="viewport" content="width=device-width, initial-scale=1"><link rel="stylesheet" href="/trust/plain.css"></head>
+<meta name="viewport" content="width=device-width, initial-scale=1"><link rel="stylesheet" href="/trust/plain.css">
+<link rel="icon" href="data:,"></head>
 <body><main><h1>Nothing to install from here</h1>
 <p>This laptop shows a certificate that was given to it by whoever runs it, for the name <strong>{{name}}</strong>. If your phone warns
 of it, do not go past the warning; ask them what the phone has to know first.</p>

@@ -6,7 +6,6 @@
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
-#include <filesystem>
 #include <string>
 
 #include <fmt/format.h>
@@ -19,7 +18,6 @@
 
 namespace {
 
-namespace fs = std::filesystem;
 using namespace backeddy;
 using namespace backeddy::server;
 using testing::HasSubstr;

@@ -44,13 +44,17 @@ class Wire {
     template <typename Buffers, typename Token>
     auto async_read_some(const Buffers& buffers, Token&& token) {
         return asio::async_initiate<Token, void(error_code, std::size_t)>(
-            [this](auto&& handler, asio::mutable_buffer into) { read_some(into, done(std::move(handler))); },
+            [this](auto&& handler, asio::mutable_buffer into) {
+                read_some(into, done(std::forward<decltype(handler)>(handler)));
+            },
             token, first_of(buffers));
     }
     template <typename Buffers, typename Token>
     auto async_write_some(const Buffers& buffers, Token&& token) {
         return asio::async_initiate<Token, void(error_code, std::size_t)>(
-            [this](auto&& handler, const Parts& parts) { write_some(parts, done(std::move(handler))); },
+            [this](auto&& handler, const Parts& parts) {
+                write_some(parts, done(std::forward<decltype(handler)>(handler)));
+            },
             token, parts_of(buffers));
     }
 
