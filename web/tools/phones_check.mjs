@@ -138,6 +138,10 @@ try {
   await laptop.page.getByAltText('QR code that pairs phone A').waitFor();
   const typed = await laptop.page.locator('.fingerprint code').last().textContent();
   await phone.page.goto(`https://backeddy.local:${served.port}/deck`);
+  // It knows the study already, so that the boat stands there; who it is of is asked for behind the line's button.
+  const lineButton = phone.page.locator('button.line-state');
+  await phone.page.getByLabel('Code').or(lineButton).first().waitFor();
+  if (await lineButton.isVisible()) await lineButton.click();
   await phone.page.getByLabel('Code').fill(typed.toLowerCase().replaceAll('-', ' '));
   await phone.page.getByRole('button', { name: 'Pair', exact: true }).click();
   for (let i = 0; i < 50 && (await session()).status !== 200; ++i) await wait(100);
