@@ -154,6 +154,8 @@ const pages = {
 const papers = {};
 for (const [sizeName, viewport] of Object.entries(sizes)) {
   for (const theme of themes) {
+    // What stands where is the size's, in any theme; colours are the theme's, at any size. Pictures are wanted of all.
+    if (theme !== 'day' && sizeName !== 'phone' && !folder) continue;
     const { context, page } = await open('', { viewport, hasTouch: sizeName !== 'laptop' }, { prepare: async (each) => {
       await each.addInitScript((word) => window === top && localStorage.setItem('backeddy theme', word), theme);
     } });
@@ -182,7 +184,6 @@ for (const [sizeName, viewport] of Object.entries(sizes)) {
         await page.evaluate(() => scrollTo(0, 0));
         if (sizeName !== 'tablet') await picture(page, `${name}-${sizeName}-whole`, true);
       }
-      // Colours are the theme's, at any size; what stands where is the size's, in any theme.
       if (theme === 'day' || sizeName === 'phone') await axeOf(page, fault);
       papers[theme] = await page.evaluate(() => getComputedStyle(document.body).backgroundColor);
       if (name === 'report') {
