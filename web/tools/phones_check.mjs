@@ -24,8 +24,10 @@ const themes = { day: {}, sun: { contrast: 'more' }, night: { colorScheme: 'dark
 const home = mkdtempSync(join(tmpdir(), 'phones-check-'));
 const wait = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 
+const children = [];
 async function serve(...more) {
   const child = spawn(program, ['serve', study, '--port', '0', ...more], { env: { ...process.env, XDG_CONFIG_HOME: home }, stdio: ['ignore', 'pipe', 'inherit'] });
+  children.push(child);
   let said = '';
   child.stdout.on('data', (data) => (said += data));
   for (let i = 0; i < 600 && !said.includes('Ctrl-C'); ++i) await wait(100);
@@ -164,6 +166,7 @@ try {
   await served.end();
 } finally {
   await browser.close();
+  children.forEach((child) => child.kill());
   rmSync(home, { recursive: true, force: true });
 }
 for (const each of faults) console.error(`FAULT ${each}`);
