@@ -164,7 +164,9 @@ std::string header_line(const study::TableDefinition& table) {
 
 std::string readme() {
     return "# How to fill this folder\n\n"
-           "1. `field-sheets.html`: open it in a browser and print it; take it on the boat.\n"
+           "1. `field-sheets.html`: open it in a browser and print it; take it on the boat. Once the brief\n"
+           "   names rods, rigs and the permit, the pages of `backeddy serve` print sheets made from it\n"
+           "   (Set-up, Paper), and take them typed in.\n"
            "2. Put the loggers' files into `raw/`, as they are. They are read, never written.\n"
            "3. Type the sheets into the tables below with any spreadsheet, saved as CSV. Columns of your own "
            "may be added.\n"
@@ -236,9 +238,9 @@ std::vector<Sheet> sheets() {
         {.title = "Catch log",
          .goes_into = "encounters.csv and events.csv",
          .how = "One row per fish, also of those lost. Times as hh:mm:ss by one watch; say how sure (± s).",
-         .columns = {"encounter", "fish", "rig", "hook_up", "landed or lost", "± s", "back_in_water",
-                     "sealed", "tube", "unhooking", "landing", "hook_location", "air (s)", "water °C",
-                     "note"},
+         .columns = {"encounter", "fish", "rig", "hook up", "landed or lost", "± s", "back in water",
+                     "sealed", "sealed in", "unhooked", "landed by", "hook", "air (s)", "water °C",
+                     "note; lost: why"},
          .rows = 10,
          .cautions = {deck_first, permit_decides, sharps, no_life_support}},
         {.title = "Stays",

@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import { allStops, routeOfStop, tourStops } from '../src/data/tour';
+import { routeOfStop, tourStops } from '../src/data/tour';
 
 describe('the tour', () => {
   it('stops at pages that there are, and says little at each', () => {
-    const stops = tourStops();
+    const stops = tourStops;
     expect(stops.length).toBeGreaterThanOrEqual(6);
     expect(stops.length).toBeLessThanOrEqual(8);
     for (const stop of stops) {
@@ -12,9 +12,5 @@ describe('the tour', () => {
       expect(stop.words.length).toBeLessThan(240);
     }
     expect(stops[0]?.path).toBe('/');
-  });
-
-  it('a page that is not there has no stop', () => {
-    expect(tourStops([...allStops, { path: '/nowhere', title: '', words: '' }])).toEqual(tourStops());
   });
 });

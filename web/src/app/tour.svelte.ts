@@ -4,7 +4,7 @@ import { keep, kept } from './kept';
 import { where } from './where.svelte';
 
 class Tour {
-  readonly stops = tourStops();
+  readonly stops = tourStops;
   /** null: it is not shown */
   at = $state<number | null>(null);
 
