@@ -18,7 +18,7 @@ describe('what the brief says', () => {
   it('may be missing in part, but not as a whole', () => {
     const bare = fieldSettingsOf({ study: '', zone: 'UTC' });
     expect(bare.rods).toEqual([]);
-    expect(bare.permit).toEqual({ number: '', fish: null, chases_per_fish: null, air_s: null, at_death: '' });
+    expect(bare.permit).toEqual({ number: '', fish: null, chases_per_fish: null, air_s: null, at_death: '', watched_by: '' });
     expect(() => fieldSettingsOf({})).toThrow('zone');
     expect(fieldSettingsOf({ ...deckAnswer, rods: 'port' }).rods).toEqual([]);
   });
@@ -114,7 +114,8 @@ describe('sheets on paper', () => {
   });
 
   it('the foot says what the permit says, and only that', () => {
-    expect(permitLine(fieldSettings)).toBe('Permit SV-1: at most 40 fish, 1 chase a fish, 60 s in air, 1 mL of blood per kg in 24 h. At a death: stop and ring the licence holder');
+    expect(permitLine(fieldSettings)).toBe('Permit SV-1: at most 40 fish, 1 chase a fish, 60 s in air, 1 mL of blood per kg in 24 h. At a death: Stop and ring the licence holder.');
+    expect(permitLine({ ...fieldSettings, permit: { ...fieldSettings.permit, at_death: '', watched_by: 'B. Tide' } })).toContain('in 24 h. Watched by B. Tide.');
     expect(permitLine(fieldSettingsOf({ study: '', zone: '' }))).toBe('Permit: no number in the brief.');
   });
 

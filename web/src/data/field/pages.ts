@@ -1,5 +1,6 @@
 // How field sheets lie on paper: which pages, how many rows fit, what stands in the foot.
 import { deckFirst, electricity, nightWork, noLifeSupport, permitDecides, sharps, wetHands } from './cautions';
+import { sentence } from '../read';
 import type { FieldSettings } from './settings';
 
 export type PaperSize = 'A4' | 'Letter';
@@ -65,7 +66,7 @@ export function fieldPages({ size, sheets }: PagesWish): FieldPage[] {
   }));
 }
 
-/** "Permit AC-17: 40 fish, 1 chase a fish, 60 s in air, 1 mL/kg of blood in 24 h" */
+/** "Permit AC-17: at most 40 fish, 1 chase a fish, 60 s in air. At a death: Stop. Watched by …" */
 export function permitLine({ permit, blood }: FieldSettings): string {
   const limits = [
     permit.fish === null ? '' : `at most ${permit.fish} fish`,
@@ -74,5 +75,6 @@ export function permitLine({ permit, blood }: FieldSettings): string {
     blood.ceiling_ml_per_kg === null ? '' : `${blood.ceiling_ml_per_kg} mL of blood per kg${blood.ceiling_within_h === null ? '' : ` in ${blood.ceiling_within_h} h`}`,
   ].filter((each) => each !== '');
   const head = permit.number === '' ? 'Permit: no number in the brief' : `Permit ${permit.number}`;
-  return `${head}${limits.length > 0 ? `: ${limits.join(', ')}` : ''}.${permit.at_death === '' ? '' : ` At a death: ${permit.at_death}`}`;
+  const death = permit.at_death === '' ? '' : ` At a death: ${sentence(permit.at_death)}`;
+  return `${head}${limits.length > 0 ? `: ${limits.join(', ')}` : ''}.${death}${permit.watched_by === '' ? '' : ` Watched by ${sentence(permit.watched_by)}`}`;
 }

@@ -9,6 +9,8 @@ export interface Permit {
   air_s: number | null;
   /** the permit's rule, in its own words */
   at_death: string;
+  /** whom to ask */
+  watched_by: string;
 }
 
 export interface FieldSettings {
@@ -16,6 +18,8 @@ export interface FieldSettings {
   zone: string;
   /** of the journal */
   identity: string;
+  /** of an invented study the sentence that stands on every page; else empty */
+  simulated: string;
   permit: Permit;
   rods: string[];
   rigs: string[];
@@ -52,7 +56,8 @@ export function fieldSettingsOf(value: unknown): FieldSettings {
     study: from.study,
     zone: from.zone,
     identity: text(from.identity),
-    permit: { number: text(permit.number), fish: number(permit.fish), chases_per_fish: number(permit.chases_per_fish), air_s: number(permit.air_s), at_death: text(permit.at_death) },
+    simulated: text(from.simulated),
+    permit: { number: text(permit.number), fish: number(permit.fish), chases_per_fish: number(permit.chases_per_fish), air_s: number(permit.air_s), at_death: text(permit.at_death), watched_by: text(permit.watched_by) },
     rods: texts(from.rods),
     rigs: texts(from.rigs),
     unhooking: texts(from.unhooking),
