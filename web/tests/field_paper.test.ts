@@ -114,7 +114,7 @@ describe('sheets on paper', () => {
   });
 
   it('the foot says what the permit says, and only that', () => {
-    expect(permitLine(fieldSettings)).toBe('Permit SV-1: at most 40 fish, 1 chase a fish, 60 s in air, 1 mL of blood per kg in 24 h. At a death: Stop and ring the licence holder.');
+    expect(permitLine(fieldSettings)).toBe('Permit SV-1: at most 40 fish, 1 chase a fish, 60 s in air, 1 mL of blood per kg in 24 h. At a death: stop and ring the licence holder.');
     expect(permitLine({ ...fieldSettings, permit: { ...fieldSettings.permit, at_death: '', watched_by: 'B. Tide' } })).toContain('in 24 h. Watched by B. Tide.');
     expect(permitLine(fieldSettingsOf({ study: '', zone: '' }))).toBe('Permit: no number in the brief.');
   });

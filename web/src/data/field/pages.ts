@@ -1,6 +1,5 @@
 // How field sheets lie on paper: which pages, how many rows fit, what stands in the foot.
 import { deckFirst, electricity, nightWork, noLifeSupport, permitDecides, sharps, wetHands } from './cautions';
-import { sentence } from '../read';
 import type { FieldSettings } from './settings';
 
 export type PaperSize = 'A4' | 'Letter';
@@ -14,7 +13,7 @@ export const paperArea: Record<PaperSize, { width: number; height: number }> = {
 
 export const paperSizes: PaperSize[] = ['A4', 'Letter'];
 
-/** Of the head, of what is written above the rows, of the foot: mm. */
+/** Of the head, and of the foot where the permit's rule is short: mm. */
 const headHeight = 21;
 const footHeight = 17;
 /** of a row that a cold hand writes into, where the lists above it are not long: mm */
@@ -66,7 +65,9 @@ export function fieldPages({ size, sheets }: PagesWish): FieldPage[] {
   }));
 }
 
-/** "Permit AC-17: at most 40 fish, 1 chase a fish, 60 s in air. At a death: Stop. Watched by …" */
+const ended = (text: string): string => (/[.!?]$/.test(text.trim()) ? text.trim() : `${text.trim()}.`);
+
+/** "Permit AC-17: at most 40 fish, 1 chase a fish, 60 s in air. At a death: stop. Watched by …" */
 export function permitLine({ permit, blood }: FieldSettings): string {
   const limits = [
     permit.fish === null ? '' : `at most ${permit.fish} fish`,
@@ -75,6 +76,6 @@ export function permitLine({ permit, blood }: FieldSettings): string {
     blood.ceiling_ml_per_kg === null ? '' : `${blood.ceiling_ml_per_kg} mL of blood per kg${blood.ceiling_within_h === null ? '' : ` in ${blood.ceiling_within_h} h`}`,
   ].filter((each) => each !== '');
   const head = permit.number === '' ? 'Permit: no number in the brief' : `Permit ${permit.number}`;
-  const death = permit.at_death === '' ? '' : ` At a death: ${sentence(permit.at_death)}`;
-  return `${head}${limits.length > 0 ? `: ${limits.join(', ')}` : ''}.${death}${permit.watched_by === '' ? '' : ` Watched by ${sentence(permit.watched_by)}`}`;
+  const death = permit.at_death === '' ? '' : ` At a death: ${ended(permit.at_death)}`;
+  return `${head}${limits.length > 0 ? `: ${limits.join(', ')}` : ''}.${death}${permit.watched_by === '' ? '' : ` Watched by ${ended(permit.watched_by)}`}`;
 }
