@@ -265,9 +265,15 @@ std::optional<Response> Gate::refuse(const Head& head, Method method, Right righ
 
 namespace {
 
-std::string session_json(std::string_view name, Role role, std::string_view change_token) {
-    return nlohmann::ordered_json{{"name", name}, {"role", role_word(role)}, {"change_token", change_token}}
-        .dump();
+/// A paired phone is also told its mark.
+template <typename Session>
+std::string session_json(const Session& session) {
+    nlohmann::ordered_json json{
+        {"name", session.name}, {"role", role_word(session.role)}, {"change_token", session.change_token}};
+    if (session.device) {
+        json["label"] = session.device->label;
+    }
+    return json.dump();
 }
 
 } // namespace
@@ -275,8 +281,7 @@ std::string session_json(std::string_view name, Role role, std::string_view chan
 Gate::Opened Gate::open(Session session, bool is_secure) {
     const std::string secret = random_secret();
     session.change_token = random_secret();
-    Opened opened{.cookie = cookie(secret, session_longest, is_secure),
-                  .json = session_json(session.name, session.role, session.change_token)};
+    Opened opened{.cookie = cookie(secret, session_longest, is_secure), .json = session_json(session)};
     const std::lock_guard lock(mutex_);
     keep(sha256_hex(secret), std::move(session));
     return opened;
@@ -364,7 +369,7 @@ Response Gate::paired(const Pairings::Paired& made, Moment now) {
         return problem(409, "this pairing was ended as it was made", "make a new code on the laptop");
     }
     const auto& [key, opened] = *session;
-    Response out = json_response(session_json(opened.name, opened.role, opened.change_token));
+    Response out = json_response(session_json(opened));
     out.fields.emplace_back("Set-Cookie", cookie(made.secret, device_cookie_lasts, true));
     return out;
 }
@@ -394,7 +399,7 @@ Response Gate::session(const Request& request) {
     if (found == sessions_.end()) {
         return problem(401, "this session has just ended", "sign in again");
     }
-    return json_response(session_json(found->second.name, found->second.role, found->second.change_token));
+    return json_response(session_json(found->second));
 }
 
 bool Gate::holds(const std::string& session, Moment now) {

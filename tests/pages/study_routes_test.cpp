@@ -193,12 +193,14 @@ TEST_F(StudyRoutes, refuse_what_does_not_fit_and_say_why) {
 TEST_F(StudyRoutes, carry_the_pages) {
     open();
     for (const char* address : {"/", "/fish", "/fish/F01", "/traces/S003/4", "/findings/rig_peak", "/report",
-                                "/set-up/tables/fish"}) {
+                                "/set-up/tables/fish", "/deck"}) {
         const auto page = ask(address);
         EXPECT_EQ(page.status, 200) << address;
         EXPECT_THAT(std::string(page.body.view()), HasSubstr("<script")) << address;
     }
     EXPECT_EQ(ask("/app.js").content_type, "text/javascript; charset=utf-8");
+    EXPECT_EQ(ask("/deck-worker.js").content_type, "text/javascript; charset=utf-8");
+    EXPECT_EQ(ask("/deck.webmanifest").content_type, "application/manifest+json");
     EXPECT_EQ(ask("/nowhere").status, 404);
     for (const auto& route : page_routes()) {
         EXPECT_EQ(route.right, Right::anyone) << route.pattern;

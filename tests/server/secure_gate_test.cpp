@@ -261,6 +261,14 @@ TEST_F(SecureGate, a_body_that_is_none_is_refused) {
     EXPECT_EQ(ask(near("POST", "/api/pairing", scientist()), other_role.dump()).status, 400);
 }
 
+TEST_F(SecureGate, a_paired_phone_is_told_its_mark_and_others_none) {
+    const Response paired = pair(offer().at("code"));
+    EXPECT_EQ(json::parse(paired.body.view()).at("label"), "A");
+    const Response session = ask(phone("GET", "/api/session", signs_of(paired)));
+    EXPECT_EQ(json::parse(session.body.view()).at("label"), "A");
+    EXPECT_FALSE(json::parse(ask(near("GET", "/api/session", scientist())).body.view()).contains("label"));
+}
+
 TEST_F(SecureGate, a_pairing_survives_a_new_start_with_its_change_token) {
     const auto signs = signs_of(pair(offer().at("code")));
     start_again();

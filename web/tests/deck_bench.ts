@@ -69,6 +69,7 @@ export class Program {
   arrived: Entry[] = [];
   role: Role = 'crew';
   name = 'A. Keen';
+  label = '';
   nowUs = () => 0;
   /** by path: a status to answer instead, or 'away'; 'lost answer': done, and nobody hears of it */
   faults: Record<string, number | 'away' | 'lost answer'> = {};
@@ -85,7 +86,7 @@ export class Program {
   private answer(path: string, after: number, body: string): unknown {
     switch (path) {
       case '/api/session':
-        return { name: this.name, role: this.role, change_token: 'token' };
+        return { name: this.name, role: this.role, change_token: 'token', ...(this.label === '' ? {} : { label: this.label }) };
       case '/api/deck':
         return { ...base, identity: this.identity, study: this.identity === base.identity ? base.study : 'Another Voe' };
       case '/api/clock':

@@ -173,6 +173,21 @@ describe('the line', () => {
     expect(await clockOffset({ fetcher, now: () => ms, monotonic: () => ms }, 3)).toBe(7_000_000);
   });
 
+  it('takes the mark that the phone was paired with, and leaves one that was typed', async () => {
+    const it = await phone('00000000000000aa');
+    const program = new Program();
+    program.label = 'b';
+    await syncOf(it, program).sync.kick();
+    expect(it.queue.kept.mark).toBe('B');
+    await it.queue.note({ mark: 'Q' });
+    await syncOf(it, program).sync.kick();
+    expect(it.queue.kept.mark).toBe('Q');
+    const odd = await phone('00000000000000bb');
+    program.label = 'the blue phone';
+    await syncOf(odd, program).sync.kick();
+    expect(odd.queue.kept.mark).toMatch(/^[A-Z]{2}$/);
+  });
+
   it('fits what it sends into what the program takes', () => {
     const entry = { content: 'x'.repeat(2 ** 20) } as never;
     expect(batchOf([entry, entry, entry, entry])).toHaveLength(2);

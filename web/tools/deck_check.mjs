@@ -120,7 +120,8 @@ async function atLaptop(method, path, body) {
   return answer;
 }
 
-const newCode = async (author) => (await atLaptop('POST', '/api/pairing', { author, role: 'crew', label: author.slice(-1) })).address;
+const marks = { 'A. Keen': 'A', 'Hand A': 'HA', 'Hand B': 'HB', 'Hand C': 'HC' };
+const newCode = async (author) => (await atLaptop('POST', '/api/pairing', { author, role: 'crew', label: marks[author] ?? author.slice(-1) })).address;
 
 /** A browser of its own, paired, with what its page says watched. */
 async function phone(author, options = {}) {
@@ -196,8 +197,24 @@ let main;
 await part('a phone is paired by the address of its code, on an origin that it trusts', async () => {
   main = await phone('A. Keen');
   expect(await main.page.evaluate(() => isSecureContext && location.protocol === 'https:' && location.hash === ''), 'the code is still in the address, or the origin is none that is trusted');
-  const { author, role } = await kept(main);
-  expect(author === 'A. Keen' && role === 'crew', `the phone logs as ${author}, ${role}`);
+  const { author, role, mark } = await kept(main);
+  expect(author === 'A. Keen' && role === 'crew' && mark === 'A', `the phone logs as ${author}, ${role}, mark ${mark}`);
+});
+
+await part('who is not paired signs in by name', async () => {
+  execFileSync(program, ['people', 'add', 'B. Storm', '--role', 'crew'], { input: 'a long passphrase 42\na long passphrase 42\n', env: { ...process.env, XDG_CONFIG_HOME: home }, stdio: ['pipe', 'ignore', 'inherit'] });
+  const context = await browser.newContext({ viewport: sizes.phone, reducedMotion: 'reduce' });
+  const it = { name: 'not paired', context, page: null };
+  it.page = await openPage(it, `${server.origin}/deck`);
+  await it.page.getByLabel('Name').fill('B. Storm');
+  await it.page.getByLabel('Passphrase').fill('not this one at all');
+  await press(it, 'Sign in');
+  await it.page.getByText('do not belong together').waitFor({ timeout: 20000 });
+  await it.page.getByLabel('Passphrase').fill('a long passphrase 42');
+  await press(it, 'Sign in');
+  await ready(it);
+  expect((await kept(it)).author === 'B. Storm', 'the phone does not log in the name of who signed in');
+  await context.close();
 });
 
 await part('on the laptop itself Deck asks who logs', async () => {

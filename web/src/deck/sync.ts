@@ -3,6 +3,7 @@
 import { baseOf } from './base';
 import { entryOf, type Entry, type Role } from './entry';
 import type { Queue } from './queue';
+import { markOf } from './shelf';
 import { ask, askFor, Problem, problemOf, type Fetch } from '../server/request';
 import { patience } from '../server/feed';
 
@@ -19,9 +20,11 @@ export interface Told {
   changeToken: string;
   name: string;
   role: Role | '';
+  /** that this phone was paired with; '' for none that can stand in a fish's name */
+  mark: string;
 }
 
-export const fresh: Told = { line: 'asking', problem: null, served: null, lastAnswer: null, changeToken: '', name: '', role: '' };
+export const fresh: Told = { line: 'asking', problem: null, served: null, lastAnswer: null, changeToken: '', name: '', role: '', mark: '' };
 
 export interface SyncWorld {
   fetcher: Fetch;
@@ -39,9 +42,10 @@ type Fields = Record<string, unknown>;
 const fields = (value: unknown): Fields => (typeof value === 'object' && value !== null ? (value as Fields) : {});
 const whole = (value: unknown): number => (Number.isSafeInteger(value) ? (value as number) : 0);
 
-const sessionOf = (value: unknown): { name: string; role: Role; changeToken: string } => {
+const sessionOf = (value: unknown): { name: string; role: Role; changeToken: string; mark: string } => {
   const from = fields(value);
-  return { name: String(from.name ?? ''), role: from.role as Role, changeToken: String(from.change_token ?? '') };
+  const label = typeof from.label === 'string' && /^[A-Za-z]{1,3}$/.test(from.label) ? from.label.toUpperCase() : '';
+  return { name: String(from.name ?? ''), role: from.role as Role, changeToken: String(from.change_token ?? ''), mark: label };
 };
 
 /** The first that fit into one sending. */
@@ -177,7 +181,9 @@ export class Sync {
     const { name, role } = this.told;
     const { kept } = this.queue;
     const author = name === '' ? kept.author : name;
-    if (role !== '' && (author !== kept.author || role !== kept.role)) await this.queue.note({ author, role });
+    // A mark that somebody has typed on the phone stays.
+    const mark = this.told.mark !== '' && kept.mark === markOf(kept.device) ? this.told.mark : kept.mark;
+    if (role !== '' && (author !== kept.author || role !== kept.role || mark !== kept.mark)) await this.queue.note({ author, role, mark });
   }
 
   /** Takes what others wrote and sends what is unsent, in turns; false where the program serves another study now. What is

@@ -15,6 +15,8 @@ export interface Session {
   name: string;
   role: "viewer" | "crew" | "scientist";
   change_token: string;
+  /** A paired phone's mark; not there for others */
+  label?: string;
 }
 
 export interface Pairing {
