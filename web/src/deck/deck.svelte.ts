@@ -145,6 +145,7 @@ export class Deck {
     if (!this.queue || drafts.length === 0) return false;
     this.failure = '';
     try {
+      if (!this.mayLog) throw new Error('A viewer logs nothing.');
       const made = await this.queue.put(drafts);
       const entry = made[0];
       navigator.vibrate?.(30);
