@@ -278,7 +278,7 @@ await part('a tag reader, a note, a death with the permit’s rule', async () =>
   await hook(main, /^aft port/);
   await press(main, 'Landed');
   await saved(main, 'landed');
-  await main.page.keyboard.type('985120031234567', { delay: 5 });
+  await main.page.keyboard.type('985120031234567');
   await main.page.keyboard.press('Enter');
   await main.page.locator('dialog.sheet').getByLabel('Tag number').waitFor();
   expect((await main.page.getByLabel('Tag number').inputValue()) === '985120031234567', 'the reader’s number did not come through');
