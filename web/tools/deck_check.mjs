@@ -11,7 +11,7 @@ import { execFileSync, spawn } from 'node:child_process';
 import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { chromium } from 'playwright-core';
+import { browserThatTrusts } from './trusting_browser.mjs';
 
 const [program, study, folder] = process.argv.slice(2);
 if (!program || !study) {
@@ -86,21 +86,7 @@ function copyOf(name) {
 }
 
 let server = await serve(study, 0);
-/** Chromium with the program's authority trusted, in a home of its own. */
-async function browserThatTrusts() {
-  const authority = join(home, 'authority.crt');
-  writeFileSync(authority, Buffer.from(await (await fetch(`${new URL(server.laptop).origin}/trust/authority.crt`)).arrayBuffer()));
-  const store = join(home, '.pki', 'nssdb');
-  mkdirSync(store, { recursive: true });
-  execFileSync('certutil', ['-N', '-d', `sql:${store}`, '--empty-password']);
-  execFileSync('certutil', ['-A', '-d', `sql:${store}`, '-t', 'C,,', '-n', 'backeddy', '-i', authority]);
-  return chromium.launch({
-    executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
-    args: ['--no-sandbox', `--host-resolver-rules=MAP ${phonesName} 127.0.0.1`],
-    env: { ...process.env, HOME: home },
-  });
-}
-const browser = await browserThatTrusts();
+const browser = await browserThatTrusts(home, new URL(server.laptop).origin, phonesName);
 
 // ---- the laptop, and phones
 

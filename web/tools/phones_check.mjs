@@ -2,13 +2,14 @@
 // a code made by keyboard, a phone that is paired by it over TLS, told on the laptop by itself, and out at once when it is
 // ended; the page of trust over plain HTTP. Axe, widths, the console, in three themes at three sizes.
 //
-//   node tools/phones_check.mjs PROGRAM STUDY [FOLDER]   (STUDY is only read; pictures go to FOLDER; CHROMIUM names the
-//                                                         browser, /usr/bin/chromium when not set)
+//   node tools/phones_check.mjs PROGRAM STUDY [FOLDER]   (STUDY is only read; pictures go to FOLDER; needs certutil of
+//                                                         libnss3-tools; CHROMIUM names the browser,
+//                                                         /usr/bin/chromium when not set)
 import { spawn } from 'node:child_process';
 import { mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { networkInterfaces, tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { chromium } from 'playwright-core';
+import { browserThatTrusts } from './trusting_browser.mjs';
 
 const [program, study, folder] = process.argv.slice(2);
 if (!program || !study) {
@@ -40,11 +41,10 @@ async function serve(...more) {
   return { address, origin: new URL(address).origin, port: new URL(address).port, said: () => said, end };
 }
 
-const browser = await chromium.launch({
-  executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
-  // The name without a network; that its certificate is right is for the tests of the program.
-  args: ['--no-sandbox', '--host-resolver-rules=MAP backeddy.local 127.0.0.1', '--ignore-certificate-errors'],
-});
+// The authority is made at the first start, and is the same at every later one.
+const first = await serve('--deck');
+const browser = await browserThatTrusts(home, first.origin, 'backeddy.local');
+await first.end();
 // A phone that is not paired is told so, nothing is where nothing is looked for, and plain HTTP knows no such policy.
 const expected = ['status of 401', 'status of 404', 'Cross-Origin-Opener-Policy header has been ignored'];
 async function open(name, options = {}) {
