@@ -60,7 +60,7 @@ void sync_folder(const fs::path& folder) {
 
 /// The folder, made where it is not there; a link could lead anywhere.
 Expected<fs::path> photo_folder(const fs::path& study) {
-    const fs::path out = study / photos_name;
+    fs::path out = study / photos_name;
     std::error_code error;
     if (fs::create_directory(out, error)) {
         sync_folder(study);
