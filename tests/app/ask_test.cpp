@@ -19,7 +19,6 @@ namespace {
 
 using testing::Contains;
 using testing::HasSubstr;
-using testing::Not;
 
 const char* const kept_question = "\n[[question]]\n"
                                   "name = \"vigour_by_rig\"\n"

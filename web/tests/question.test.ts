@@ -41,7 +41,7 @@ describe('a question that is being written', () => {
     expect(columnsBeside(all, 'nothing')).toHaveLength(5);
   });
   it('says what a column is, also of its logarithm', () => {
-    expect(columnText(all, 'log(mass_g)')).toBe('mass, g; known before the treatment; 12 fish have it');
+    expect(columnText(all, 'log(mass_g)')).toBe('mass, g; known before the treatment; of fish, spells');
     expect(columnText(all, 'cortisol_ng_per_ml')).toContain('this study has nothing of it');
     expect(columnText(all, 'rig')).toContain('single_hook, treble_hooks');
     expect(columnText(all, 'rigg')).toBe('');

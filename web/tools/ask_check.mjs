@@ -312,6 +312,7 @@ async function splitJob({ page, fault, goTo, axeOf, fits, picture, sizes }, stud
   const middle = stay.spells.number[Math.floor(stay.spells.number.length / 2)];
   await goTo(page, `/traces/${encodeURIComponent(stay.id)}/${middle}`);
   const before = await staysNow();
+  await answered();
   revision = (await asked('/api/state')).revision;
   await must('the key does not open the form', async () => {
     await page.locator('.judge').waitFor();

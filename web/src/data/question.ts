@@ -87,14 +87,14 @@ const stages: Record<AskableColumn['stage'], string> = {
 };
 export const stageText = (column: AskableColumn): string => stages[column.stage];
 
-/** "peak after capture, mg/kg/h; became known after the treatment" */
+/** "peak after capture, mg/kg/h; became known after the treatment; of fish" */
 export function columnText(all: Askable, term: string): string {
   const column = columnNamed(all, term);
   if (!column) return '';
   const kinds = column.rows.map((kind) => all.kinds[kind]?.nouns ?? '').filter((word) => word !== '');
   const what = [`${column.title}${column.unit ? `, ${column.unit}` : ''}`, stageText(column)];
   if (column.filled === 0) what.push('this study has nothing of it');
-  else what.push(`${column.filled} ${kinds[0] ?? 'rows'} have it`);
+  else what.push(`of ${kinds.join(', ')}`);
   if (column.is_words && column.level_count > 0) what.push(`${column.levels.slice(0, 6).join(', ')}${column.level_count > 6 ? ` and ${column.level_count - 6} more` : ''}`);
   return what.join('; ');
 }
