@@ -16,8 +16,8 @@ constexpr std::uint8_t no_digit = 64;
 constexpr std::array<std::uint8_t, 256> digits = [] {
     std::array<std::uint8_t, 256> out{};
     out.fill(no_digit);
-    for (std::uint8_t i = 0; i < alphabet.size(); ++i) {
-        out[static_cast<unsigned char>(alphabet[i])] = i;
+    for (std::size_t i = 0; i < alphabet.size(); ++i) {
+        out[static_cast<unsigned char>(alphabet[i])] = static_cast<std::uint8_t>(i);
     }
     return out;
 }();
