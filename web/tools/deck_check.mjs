@@ -606,10 +606,12 @@ await part('axe, widths and gloves, in three themes at three sizes', async () =>
   const it = await phone('A. Keen');
   await it.page.waitForFunction(() => globalThis.backeddyDeck.state);
   await press(it, 'All lines in').catch(() => undefined);
+  await wait(650);
   await hook(it, /^bow port/);
   await press(it, 'Landed');
   await saved(it, 'landed');
   await press(it, 'Back in water');
+  await saved(it, 'back in water');
   await press(it, /^Sealed in /);
   await saved(it, 'sealed');
   await hook(it, /^aft starboard/);
