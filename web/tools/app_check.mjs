@@ -3,9 +3,11 @@
 // complaint of axe, a page whose main job cannot be done by keyboard, a state of the line or the study that says nothing.
 // It judges spells as well and undoes that again: give it a copy of the study, whose journal it writes into.
 //
-//   node tools/app_check.mjs ADDRESS [FOLDER]      (as `backeddy serve` prints it, of a copy of the demo, which it changes;
-//                                                   pictures go to FOLDER; CHROMIUM names the browser, /usr/bin/chromium
-//                                                   when not set)
+//   node tools/app_check.mjs ADDRESS [FOLDER] [--looks | --work]
+//                           (ADDRESS as `backeddy serve` prints it, of a copy of the demo, which it changes; pictures go to
+//                            FOLDER; --looks: only how pages look, in every state; --work: only what is done on them;
+//                            CHROMIUM names the browser, /usr/bin/chromium when not set)
+import { parseArgs } from 'node:util';
 import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
@@ -13,11 +15,14 @@ import { askJobs } from './ask_check.mjs';
 import { paperJobs } from './paper_check.mjs';
 import { setUpJobs, setUpStates } from './set_up_check.mjs';
 
-const [address, folder] = process.argv.slice(2);
+const { values: only, positionals } = parseArgs({ allowPositionals: true, options: { looks: { type: 'boolean' }, work: { type: 'boolean' } } });
+const [address, folder] = positionals;
 if (!address) {
-  console.error('usage: app_check ADDRESS [FOLDER]');
+  console.error('usage: app_check ADDRESS [FOLDER] [--looks | --work]');
   process.exit(2);
 }
+const isLooks = !only.work;
+const isWork = !only.looks;
 if (folder) mkdirSync(folder, { recursive: true });
 const origin = new URL(address).origin;
 const axe = readFileSync(new URL('../node_modules/axe-core/axe.min.js', import.meta.url), 'utf8');
@@ -152,7 +157,7 @@ const pages = {
 // ---------------------------------------------------------------- every page, theme and size
 
 const papers = {};
-for (const [sizeName, viewport] of Object.entries(sizes)) {
+if (isLooks) for (const [sizeName, viewport] of Object.entries(sizes)) {
   for (const theme of themes) {
     // What stands where is the size's, in any theme; colours are the theme's, at any size. Pictures are wanted of all.
     if (theme !== 'day' && sizeName !== 'phone' && !folder) continue;
@@ -194,11 +199,11 @@ for (const [sizeName, viewport] of Object.entries(sizes)) {
     await context.close();
   }
 }
-if (new Set(Object.values(papers)).size !== themes.length) faults.push(`themes: their papers are ${JSON.stringify(papers)}`);
+if (isLooks && new Set(Object.values(papers)).size !== themes.length) faults.push(`themes: their papers are ${JSON.stringify(papers)}`);
 
 // ---------------------------------------------------------------- the main jobs, by keyboard
 
-{
+if (isLooks) {
   const { context, page, fault } = await open('keyboard');
   const must = async (what, claim) => {
     try {
@@ -310,7 +315,7 @@ if (new Set(Object.values(papers)).size !== themes.length) faults.push(`themes: 
 
 // ---------------------------------------------------------------- the tour of an invented study
 
-for (const [sizeName, viewport] of Object.entries(sizes)) {
+if (isLooks) for (const [sizeName, viewport] of Object.entries(sizes)) {
   const { context, page, fault } = await open(`tour, ${sizeName}`, { viewport }, { hasTour: true });
   const must = async (what, claim) => {
     try {
@@ -395,7 +400,7 @@ const undoAll = async ({ page, press, answered }, times) => {
   }
 };
 
-if (study.doubtful) {
+if (isWork && study.doubtful) {
   const all = await atSpell('judging');
   const { page, press, must, numbers, entries, answered, fault } = all;
   const before = await numbers();
@@ -486,7 +491,7 @@ if (study.doubtful) {
   await all.context.close();
 }
 
-if (study.doubtful) {
+if (isWork && study.doubtful) {
   const all = await atSpell('refused');
   const { page, press, must, entries, answered } = all;
   const count = (await entries()).length;
@@ -511,7 +516,7 @@ if (study.doubtful) {
   await all.context.close();
 }
 
-if (study.doubtful) {
+if (isWork && study.doubtful) {
   const all = await atSpell('kept');
   const { page, press, must, entries, numbers } = all;
   const before = await numbers();
@@ -542,7 +547,7 @@ if (study.doubtful) {
   await all.context.close();
 }
 
-if (study.doubtful) {
+if (isWork && study.doubtful) {
   const all = await atSpell('judging, phone', { viewport: sizes.phone, hasTouch: true });
   const { page, fault, must, answered } = all;
   await page.getByRole('button', { name: 'leave out' }).click();
@@ -567,7 +572,7 @@ if (study.doubtful) {
 
 // ---------------------------------------------------------------- a fish's facts and events corrected
 
-{
+if (isWork) {
   const id = study.fish[0];
   const all = await atWork('correcting', pages['one-fish'], '.fish-name button', id);
   const { page, press, must, numbers, ask, answered, fault } = all;
@@ -639,7 +644,7 @@ if (study.doubtful) {
   await must('undone, the fish’s numbers are not as before', async () => (await numbers()) === before);
   await all.context.close();
 }
-{
+if (isWork) {
   const all = await atWork('correcting, phone', pages['one-fish'], '.fish-name button', study.fish[0], { viewport: sizes.phone, hasTouch: true });
   await all.page.locator('.fish-name button').click();
   await all.page.getByRole('button', { name: 'Add an event' }).click();
@@ -657,6 +662,7 @@ const json = (route, value, status = 200) => route.fulfill({ status, contentType
 const refused = ['Failed to load resource', 'WebSocket connection'];
 
 async function inState(name, { state, resultsAre, session, allow = refused }, path, claims) {
+  if (!isLooks) return;
   for (const [sizeName, viewport] of Object.entries({ phone: sizes.phone, laptop: sizes.laptop })) {
     const { context, page, fault } = await open(`${name}, ${sizeName}`, { viewport }, {
       allow,
@@ -703,10 +709,12 @@ await inState('no-answer', { session: (route) => route.abort() }, '/fish', ['No 
 // ---------------------------------------------------------------- questions asked, and Set-up: last, for they change the study
 
 const tools = { open, goTo, settled, axeOf, fits, picture, sizes, refused, folder };
-await askJobs(tools, study);
-await setUpStates(tools);
-await setUpJobs(tools);
-await paperJobs(tools);
+if (isLooks) await setUpStates(tools);
+if (isWork) {
+  await askJobs(tools, study);
+  await setUpJobs(tools);
+  await paperJobs(tools);
+}
 
 await browser.close();
 for (const text of faults) console.error(`app_check: ${text}`);

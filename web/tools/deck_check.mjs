@@ -199,7 +199,8 @@ await part('who is not paired signs in by name', async () => {
   await it.page.getByLabel('Passphrase').fill('a long passphrase 42');
   await press(it, 'Sign in');
   await ready(it);
-  expect((await kept(it)).author === 'B. Storm', 'the phone does not log in the name of who signed in');
+  await it.page.waitForFunction(() => globalThis.backeddyDeck.kept.author === 'B. Storm', null, { timeout: 10000 })
+    .catch(() => fault('the phone does not log in the name of who signed in'));
   await context.close();
 });
 
