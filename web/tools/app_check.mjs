@@ -92,6 +92,8 @@ async function walkTo(page, path) {
 }
 
 async function axeOf(page, fault) {
+  // What stands half under the top line, as far as the page happens to be scrolled, is no small target.
+  await page.evaluate(() => scrollTo(0, 0));
   // The report's own page is judged by page_check.
   await page.evaluate(axe);
   const complaints = await page.evaluate(async () => {

@@ -297,15 +297,13 @@ async function splitJob({ page, fault, goTo, axeOf, fits, picture, sizes }, stud
   };
   const asked = (path) => page.evaluate(async (from) => (await fetch(from)).json(), path);
   const staysNow = async () => (await asked('/api/tables/stays')).rows.map((row) => row.cells.join());
-  let revision = '';
-  /** Another answer than the one before is there. */
-  const answered = async () => {
-    await page.waitForFunction(async (was) => {
-      const state = await (await fetch('/api/state')).json();
-      return state.phase === 'ready' && state.revision !== was;
-    }, revision, { timeout: 240000, polling: 500 });
-    revision = (await asked('/api/state')).revision;
-  };
+  /** The answer has looked at all that was written. */
+  const answered = () => page.waitForFunction(async () => {
+    const { entries } = await (await fetch('/api/entries')).json();
+    const state = await (await fetch('/api/state')).json();
+    return state.phase === 'ready' && state.entries === entries.length;
+  }, undefined, { timeout: 240000, polling: 500 });
+  const written = () => page.waitForResponse((answer) => answer.url().endsWith('/api/entries') && answer.request().method() === 'POST', { timeout: 20000 });
   const { stays } = study.results.fish.find((fish) => fish.stays.some((stay) => stay.id === study.stay)) ?? { stays: [] };
   const stay = stays.find((each) => each.id === study.stay);
   if (!stay) return;
@@ -313,7 +311,6 @@ async function splitJob({ page, fault, goTo, axeOf, fits, picture, sizes }, stud
   await goTo(page, `/traces/${encodeURIComponent(stay.id)}/${middle}`);
   const before = await staysNow();
   await answered();
-  revision = (await asked('/api/state')).revision;
   await must('the key does not open the form', async () => {
     await page.locator('.judge').waitFor();
     await page.keyboard.press('y');
@@ -339,7 +336,9 @@ async function splitJob({ page, fault, goTo, axeOf, fits, picture, sizes }, stud
   await page.setViewportSize(sizes.laptop);
   await must('the stay is not split', async () => {
     await page.locator('.split-form input[name=why]').fill('the lid came off');
+    const isWritten = written();
     await page.locator('.split-form input[name=why]').press('Enter');
+    await isWritten;
     await page.waitForFunction(() => !document.querySelector('.split-form'), undefined, { timeout: 20000 });
     await answered();
     const now = await asked('/api/results');
@@ -348,7 +347,9 @@ async function splitJob({ page, fault, goTo, axeOf, fits, picture, sizes }, stud
   });
   await picture(page, 'split-done-laptop');
   await must('one undo does not put it together again', async () => {
+    const isWritten = written();
     await page.keyboard.press('Control+z');
+    await isWritten;
     await answered();
     return JSON.stringify(await staysNow()) === JSON.stringify(before);
   });
