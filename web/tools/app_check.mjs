@@ -14,6 +14,7 @@ import { chromium } from 'playwright-core';
 import { askJobs } from './ask_check.mjs';
 import { paperJobs } from './paper_check.mjs';
 import { setUpJobs, setUpStates } from './set_up_check.mjs';
+import { until } from './until.mjs';
 
 const { values: only, positionals } = parseArgs({ allowPositionals: true, options: { looks: { type: 'boolean' }, work: { type: 'boolean' } } });
 const [address, folder] = positionals;
@@ -543,7 +544,7 @@ if (isWork && study.doubtful) {
   isAway = false;
   await page.waitForFunction(() => !document.querySelector('.top .unsent'), undefined, { timeout: 60000 });
   await must('it is not written just once', async () => (await entries()).length === count + 1);
-  await page.waitForFunction(async () => (await (await fetch('/api/state')).json()).phase === 'ready', undefined, { timeout: 120000 });
+  await until(page, async () => (await all.ask('/api/state')).phase === 'ready');
   await undoAll(all, 1);
   await must('undone, the numbers are not as before', async () => (await numbers()) === before);
   await all.context.close();

@@ -1,5 +1,6 @@
 // A question asked on the pages, walked through in a browser against the program itself on a study that may be changed: tried
 // with a fault and without, kept, changed, taken out and undone; an answer that moved is marked; the peak's window has a handle.
+import { until } from './until.mjs';
 
 /** `tools` are those of app_check; `study` what it found out about the study. */
 export async function askJobs({ open, goTo, settled, axeOf, fits, picture, sizes }, study) {
@@ -19,10 +20,10 @@ export async function askJobs({ open, goTo, settled, axeOf, fits, picture, sizes
   let revision = '';
   /** Another answer than the one before is there. */
   const answered = async () => {
-    await page.waitForFunction(async (was) => {
-      const state = await (await fetch('/api/state')).json();
-      return state.phase === 'ready' && state.revision !== was;
-    }, revision, { timeout: 240000, polling: 500 });
+    await until(page, async () => {
+      const state = await asked('/api/state');
+      return state.phase === 'ready' && state.revision !== revision;
+    });
     revision = (await asked('/api/state')).revision;
   };
   const field = (name) => page.locator(`.ask-form input[name=${name}]`);
@@ -298,11 +299,11 @@ async function splitJob({ page, fault, goTo, axeOf, fits, picture, sizes }, stud
   const asked = (path) => page.evaluate(async (from) => (await fetch(from)).json(), path);
   const staysNow = async () => (await asked('/api/tables/stays')).rows.map((row) => row.cells.join());
   /** The answer has looked at all that was written. */
-  const answered = () => page.waitForFunction(async () => {
-    const { entries } = await (await fetch('/api/entries')).json();
-    const state = await (await fetch('/api/state')).json();
+  const answered = () => until(page, async () => {
+    const { entries } = await asked('/api/entries');
+    const state = await asked('/api/state');
     return state.phase === 'ready' && state.entries === entries.length;
-  }, undefined, { timeout: 240000, polling: 500 });
+  });
   const written = () => page.waitForResponse((answer) => answer.url().endsWith('/api/entries') && answer.request().method() === 'POST', { timeout: 20000 });
   const { stays } = study.results.fish.find((fish) => fish.stays.some((stay) => stay.id === study.stay)) ?? { stays: [] };
   const stay = stays.find((each) => each.id === study.stay);

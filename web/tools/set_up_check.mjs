@@ -59,7 +59,7 @@ export async function setUpJobs({ open, goTo, settled, axeOf, fits, picture }) {
   });
   await must('a file cannot be looked at by a trace of the brief', async () => {
     await page.getByLabel('Which one').selectOption({ index: 1 });
-    await page.locator('.offer[aria-busy=false]').waitFor();
+    await page.locator('.offer:not(.queue-file)[aria-busy=false]').waitFor();
     await page.getByLabel(/Another: a new trace/).check();
     await has('.first-rows');
   });
