@@ -94,7 +94,11 @@ async function walkTo(page, path) {
 
 async function axeOf(page, fault) {
   // What stands half under the top line, as far as the page happens to be scrolled, is no small target.
-  await page.evaluate(() => scrollTo(0, 0));
+  const scrolled = await page.evaluate(() => {
+    const { scrollY } = window;
+    scrollTo(0, 0);
+    return scrollY;
+  });
   // The report's own page is judged by page_check.
   await page.evaluate(axe);
   const complaints = await page.evaluate(async () => {
@@ -103,6 +107,7 @@ async function axeOf(page, fault) {
       .filter((each) => each.impact === 'serious' || each.impact === 'critical')
       .map((each) => `${each.id}: ${each.help} (${each.nodes.length}; ${each.nodes[0]?.html.slice(0, 200)})`);
   });
+  await page.evaluate((y) => scrollTo(0, y), scrolled);
   for (const text of complaints) fault(`axe: ${text}`);
 }
 
