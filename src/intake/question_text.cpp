@@ -235,6 +235,30 @@ std::string remark_line(std::string_view remark) {
     return out + "\n";
 }
 
+/// A question that stands in a brief.
+struct FoundQuestion {
+    Lines lines;
+    Block block;
+    std::vector<Question> questions; ///< all of the brief's, in their order
+};
+
+Expected<FoundQuestion> found_question(std::string_view brief, std::string_view name) {
+    const auto root = parsed(brief);
+    if (!root) {
+        return fail(root.error());
+    }
+    Lines lines(brief);
+    auto block = block_of(*root, lines, name);
+    if (!block) {
+        return fail(std::move(block).error());
+    }
+    auto questions = read_brief(brief, "study.toml").brief.questions;
+    if (block->index >= questions.size()) {
+        return fail(in_another_form());
+    }
+    return FoundQuestion{std::move(lines), std::move(*block), std::move(questions)};
+}
+
 } // namespace
 
 std::string question_text(const QuestionKeys& keys) {
@@ -265,24 +289,16 @@ Expected<std::string> with_question(std::string_view brief, const QuestionKeys& 
 
 Expected<std::string> with_question_changed(std::string_view brief, std::string_view name,
                                             const QuestionKeys& keys) {
-    const auto root = parsed(brief);
-    if (!root) {
-        return fail(root.error());
+    auto found = found_question(brief, name);
+    if (!found) {
+        return fail(std::move(found).error());
     }
-    const Lines lines(brief);
-    const auto block = block_of(*root, lines, name);
-    if (!block) {
-        return fail(block.error());
-    }
-    auto wished = read_brief(brief, "study.toml").brief.questions;
-    if (block->index >= wished.size()) {
-        return fail(in_another_form());
-    }
-    const Question was = std::exchange(wished[block->index], question_of(keys));
-    const Question& now = wished[block->index];
+    auto& [lines, block, wished] = *found;
+    const Question was = std::exchange(wished[block.index], question_of(keys));
+    const Question& now = wished[block.index];
     std::vector<Change> changes;
     std::string added;
-    for (const auto& written : block->keys) {
+    for (const auto& written : block.keys) {
         if (says_the_same(written.name, was, now)) {
             continue;
         }
@@ -297,13 +313,13 @@ Expected<std::string> with_question_changed(std::string_view brief, std::string_
         }
     }
     for (const auto& [key, value] : keys) {
-        const bool is_there = std::ranges::find(block->keys, key, &Written::name) != block->keys.end();
+        const bool is_there = std::ranges::find(block.keys, key, &Written::name) != block.keys.end();
         if (!is_there && is_said(value) && !says_the_same(key, was, now)) {
             added += key_line(key, value);
         }
     }
     if (!added.empty()) {
-        const auto at = lines.begin(block->last_line + 1);
+        const auto at = lines.begin(block.last_line + 1);
         const bool ends = at == 0 || brief[at - 1] == '\n';
         changes.push_back(
             {.from = at, .to = at, .text = with_line_ends_of(brief, (ends ? "" : "\n") + added)});
@@ -312,28 +328,20 @@ Expected<std::string> with_question_changed(std::string_view brief, std::string_
 }
 
 Expected<std::string> without_question(std::string_view brief, std::string_view name) {
-    const auto root = parsed(brief);
-    if (!root) {
-        return fail(root.error());
+    auto found = found_question(brief, name);
+    if (!found) {
+        return fail(std::move(found).error());
     }
-    const Lines lines(brief);
-    const auto block = block_of(*root, lines, name);
-    if (!block) {
-        return fail(block.error());
-    }
-    auto wished = read_brief(brief, "study.toml").brief.questions;
-    if (block->index >= wished.size()) {
-        return fail(in_another_form());
-    }
-    wished.erase(wished.begin() + static_cast<std::ptrdiff_t>(block->index));
+    auto& [lines, block, wished] = *found;
+    wished.erase(wished.begin() + static_cast<std::ptrdiff_t>(block.index));
     const bool has_remark =
-        block->header > 1 && trimmed(lines.line(block->header - 1)).starts_with(asked_remark);
-    std::size_t first = has_remark ? block->header - 1 : block->header;
+        block.header > 1 && trimmed(lines.line(block.header - 1)).starts_with(asked_remark);
+    std::size_t first = has_remark ? block.header - 1 : block.header;
     // The empty line that was set above the remark goes with it.
     first -= has_remark && first > 1 && trimmed(lines.line(first - 1)).empty() ? 1U : 0U;
     return held(
         brief,
-        changed(brief, {{.from = lines.begin(first), .to = lines.begin(block->last_line + 1), .text = {}}}),
+        changed(brief, {{.from = lines.begin(first), .to = lines.begin(block.last_line + 1), .text = {}}}),
         wished);
 }
 

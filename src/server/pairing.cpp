@@ -4,13 +4,13 @@
 #include <cctype>
 
 #include <fmt/format.h>
-#include <toml++/toml.h>
 
 #include "base/file.hpp"
 #include "base/hash.hpp"
 #include "server/detail/name_text.hpp"
 #include "server/detail/private_file.hpp"
 #include "server/detail/secret.hpp"
+#include "server/detail/toml_list.hpp"
 
 namespace backeddy::server {
 
@@ -30,59 +30,37 @@ Instant whole_seconds(Instant moment) {
     return Instant::unix_nanoseconds(moment.unix_nanoseconds() / second * second);
 }
 
-Error not_understood(const fs::path& file, std::string found, std::uint64_t line) {
-    return {.code = ErrorCode::bad_setting,
-            .found = std::move(found),
-            .expected = "[[device]] as `backeddy serve --deck` has written it",
-            .remedy = "take the device out and pair it again",
-            .place = {.file = file.string(), .line = line}};
-}
-
 bool is_hexadecimal(std::string_view text, std::size_t length) {
     return text.size() == length && text.find_first_not_of("0123456789abcdef") == std::string_view::npos;
 }
 
-Expected<PairedDevice> device_of(const toml::node& node, const fs::path& file) {
-    const auto line = std::uint64_t{node.source().begin.line};
-    const auto* table = node.as_table();
-    if (table == nullptr) {
-        return fail(not_understood(file, "an entry that is no table", line));
-    }
-    const auto text = [&](std::string_view key) { return (*table)[key].value_or(std::string()); };
-    const auto role = role_of(text("role"));
-    const auto paired_at = parse_iso(text("paired_at"));
-    const auto last_seen_at = parse_iso(text("last_seen_at"));
-    PairedDevice out{.id = text("id"),
-                     .label = text("label"),
-                     .author = text("author"),
-                     .secret_hash = text("secret_sha256")};
-    if (!role || !paired_at || !last_seen_at || !is_name(out.label) || !is_name(out.author) ||
-        !is_hexadecimal(out.id, 16) || !is_hexadecimal(out.secret_hash, 64)) {
-        return fail(not_understood(file, fmt::format("the device \"{}\"", out.label), line));
-    }
-    out.role = *role;
-    out.paired_at = *paired_at;
-    out.last_seen_at = *last_seen_at;
-    return out;
-}
-
 Expected<std::vector<PairedDevice>> devices_of(std::string_view text, const fs::path& file) {
-    try {
-        const toml::table root = toml::parse(text);
-        std::vector<PairedDevice> out;
-        if (const auto* list = root["device"].as_array()) {
-            for (const auto& node : *list) {
-                auto device = device_of(node, file);
-                if (!device) {
-                    return fail(std::move(device).error());
-                }
-                out.push_back(std::move(*device));
-            }
+    const auto not_understood = [&](std::string found, std::uint64_t line) {
+        return Error{.code = ErrorCode::bad_setting,
+                     .found = std::move(found),
+                     .expected = "[[device]] as `backeddy serve --deck` has written it",
+                     .remedy = "take the device out and pair it again",
+                     .place = {.file = file.string(), .line = line}};
+    };
+    const auto device_of = [&](const toml::table& table, std::uint64_t line) -> Expected<PairedDevice> {
+        const auto text_at = [&](std::string_view key) { return table[key].value_or(std::string()); };
+        const auto role = role_of(text_at("role"));
+        const auto paired_at = parse_iso(text_at("paired_at"));
+        const auto last_seen_at = parse_iso(text_at("last_seen_at"));
+        PairedDevice out{.id = text_at("id"),
+                         .label = text_at("label"),
+                         .author = text_at("author"),
+                         .secret_hash = text_at("secret_sha256")};
+        if (!role || !paired_at || !last_seen_at || !is_name(out.label) || !is_name(out.author) ||
+            !is_hexadecimal(out.id, 16) || !is_hexadecimal(out.secret_hash, 64)) {
+            return fail(not_understood(fmt::format("the device \"{}\"", out.label), line));
         }
+        out.role = *role;
+        out.paired_at = *paired_at;
+        out.last_seen_at = *last_seen_at;
         return out;
-    } catch (const toml::parse_error& error) {
-        return fail(not_understood(file, std::string(error.description()), error.source().begin.line));
-    }
+    };
+    return toml_list<PairedDevice>(text, "device", device_of, not_understood);
 }
 
 std::string file_text(const std::vector<PairedDevice>& devices) {

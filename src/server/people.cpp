@@ -7,12 +7,12 @@
 
 #include <fmt/format.h>
 #include <sodium.h>
-#include <toml++/toml.h>
 
 #include "base/file.hpp"
 #include "server/detail/name_text.hpp"
 #include "server/detail/private_file.hpp"
 #include "server/detail/secret.hpp"
+#include "server/detail/toml_list.hpp"
 
 namespace backeddy::server {
 
@@ -25,48 +25,27 @@ std::size_t characters(std::string_view utf8) {
         std::ranges::count_if(utf8, [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
 }
 
-Error not_understood(const fs::path& file, std::string found, std::optional<std::uint64_t> line) {
-    return {.code = ErrorCode::bad_setting,
-            .found = std::move(found),
-            .expected = "[[person]] with a name, a role (viewer, crew or scientist) and a passphrase that "
-                        "`backeddy people add` has written",
-            .remedy = "mend the line, or take the person out and add them again",
-            .place = {.file = file.string(), .line = line}};
-}
-
-Expected<Person> person_of(const toml::node& node, const fs::path& file) {
-    const auto line = std::uint64_t{node.source().begin.line};
-    const auto* table = node.as_table();
-    if (table == nullptr) {
-        return fail(not_understood(file, "an entry that is no table", line));
-    }
-    const auto text = [&](std::string_view key) { return (*table)[key].value_or(std::string()); };
-    const auto role = role_of(text("role"));
-    Person person{.name = text("name"), .verifier = text("passphrase")};
-    if (!is_name(person.name) || !role || !person.verifier.starts_with("$argon2id$")) {
-        return fail(not_understood(file, fmt::format("the person \"{}\"", person.name), line));
-    }
-    person.role = *role;
-    return person;
-}
-
 Expected<std::vector<Person>> people_of(std::string_view text, const fs::path& file) {
-    try {
-        const toml::table root = toml::parse(text);
-        std::vector<Person> people;
-        if (const auto* list = root["person"].as_array()) {
-            for (const auto& node : *list) {
-                auto person = person_of(node, file);
-                if (!person) {
-                    return fail(std::move(person).error());
-                }
-                people.push_back(std::move(*person));
-            }
+    const auto not_understood = [&](std::string found, std::uint64_t line) {
+        return Error{.code = ErrorCode::bad_setting,
+                     .found = std::move(found),
+                     .expected =
+                         "[[person]] with a name, a role (viewer, crew or scientist) and a passphrase "
+                         "that `backeddy people add` has written",
+                     .remedy = "mend the line, or take the person out and add them again",
+                     .place = {.file = file.string(), .line = line}};
+    };
+    const auto person_of = [&](const toml::table& table, std::uint64_t line) -> Expected<Person> {
+        const auto text_at = [&](std::string_view key) { return table[key].value_or(std::string()); };
+        const auto role = role_of(text_at("role"));
+        Person person{.name = text_at("name"), .verifier = text_at("passphrase")};
+        if (!is_name(person.name) || !role || !person.verifier.starts_with("$argon2id$")) {
+            return fail(not_understood(fmt::format("the person \"{}\"", person.name), line));
         }
-        return people;
-    } catch (const toml::parse_error& error) {
-        return fail(not_understood(file, std::string(error.description()), error.source().begin.line));
-    }
+        person.role = *role;
+        return person;
+    };
+    return toml_list<Person>(text, "person", person_of, not_understood);
 }
 
 } // namespace
