@@ -7,10 +7,10 @@
 
 #include "base/file.hpp"
 #include "base/hash.hpp"
+#include "server/detail/entries.hpp"
 #include "server/detail/name_text.hpp"
 #include "server/detail/private_file.hpp"
 #include "server/detail/secret.hpp"
-#include "server/detail/toml_list.hpp"
 
 namespace backeddy::server {
 
@@ -42,25 +42,24 @@ Expected<std::vector<PairedDevice>> devices_of(std::string_view text, const fs::
                      .remedy = "take the device out and pair it again",
                      .place = {.file = file.string(), .line = line}};
     };
-    const auto device_of = [&](const toml::table& table, std::uint64_t line) -> Expected<PairedDevice> {
-        const auto text_at = [&](std::string_view key) { return table[key].value_or(std::string()); };
-        const auto role = role_of(text_at("role"));
-        const auto paired_at = parse_iso(text_at("paired_at"));
-        const auto last_seen_at = parse_iso(text_at("last_seen_at"));
-        PairedDevice out{.id = text_at("id"),
-                         .label = text_at("label"),
-                         .author = text_at("author"),
-                         .secret_hash = text_at("secret_sha256")};
+    const auto device_of = [&](const ListEntry& entry) -> Expected<PairedDevice> {
+        const auto role = role_of(entry.text("role"));
+        const auto paired_at = parse_iso(entry.text("paired_at"));
+        const auto last_seen_at = parse_iso(entry.text("last_seen_at"));
+        PairedDevice out{.id = entry.text("id"),
+                         .label = entry.text("label"),
+                         .author = entry.text("author"),
+                         .secret_hash = entry.text("secret_sha256")};
         if (!role || !paired_at || !last_seen_at || !is_name(out.label) || !is_name(out.author) ||
             !is_hexadecimal(out.id, 16) || !is_hexadecimal(out.secret_hash, 64)) {
-            return fail(not_understood(fmt::format("the device \"{}\"", out.label), line));
+            return fail(not_understood(fmt::format("the device \"{}\"", out.label), entry.line));
         }
         out.role = *role;
         out.paired_at = *paired_at;
         out.last_seen_at = *last_seen_at;
         return out;
     };
-    return toml_list<PairedDevice>(text, "device", device_of, not_understood);
+    return list_of<PairedDevice>(text, "device", not_understood, device_of);
 }
 
 std::string file_text(const std::vector<PairedDevice>& devices) {

@@ -9,10 +9,10 @@
 #include <sodium.h>
 
 #include "base/file.hpp"
+#include "server/detail/entries.hpp"
 #include "server/detail/name_text.hpp"
 #include "server/detail/private_file.hpp"
 #include "server/detail/secret.hpp"
-#include "server/detail/toml_list.hpp"
 
 namespace backeddy::server {
 
@@ -35,17 +35,16 @@ Expected<std::vector<Person>> people_of(std::string_view text, const fs::path& f
                      .remedy = "mend the line, or take the person out and add them again",
                      .place = {.file = file.string(), .line = line}};
     };
-    const auto person_of = [&](const toml::table& table, std::uint64_t line) -> Expected<Person> {
-        const auto text_at = [&](std::string_view key) { return table[key].value_or(std::string()); };
-        const auto role = role_of(text_at("role"));
-        Person person{.name = text_at("name"), .verifier = text_at("passphrase")};
+    const auto person_of = [&](const ListEntry& entry) -> Expected<Person> {
+        const auto role = role_of(entry.text("role"));
+        Person person{.name = entry.text("name"), .verifier = entry.text("passphrase")};
         if (!is_name(person.name) || !role || !person.verifier.starts_with("$argon2id$")) {
-            return fail(not_understood(fmt::format("the person \"{}\"", person.name), line));
+            return fail(not_understood(fmt::format("the person \"{}\"", person.name), entry.line));
         }
         person.role = *role;
         return person;
     };
-    return toml_list<Person>(text, "person", person_of, not_understood);
+    return list_of<Person>(text, "person", not_understood, person_of);
 }
 
 } // namespace
