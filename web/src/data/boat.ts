@@ -1,33 +1,13 @@
 // What the brief says to those on the boat (GET /api/deck), for Deck and for sheets of paper, read with care: what is not
 // there is empty, never guessed.
-import type { DeckBlood, DeckPermit } from '../server/api';
+import type { Deck, DeckBody, DeckWords } from '../server/api';
 
-export interface Boat {
-  study: string;
-  /** of an invented study the sentence that stands on every page; else empty */
-  simulated: string;
-  zone: string;
-  /** of the journal, 16 digits */
-  identity: string;
-  permit: DeckPermit;
-  rods: string[];
-  rigs: string[];
-  unhooking: string[];
-  landing: string[];
-  hook_locations: string[];
-  lost_reasons: string[];
-  handling: string[];
-  species: string[];
-  anaesthetics: string[];
-  blood: DeckBlood;
-  seal_within_s: number | null;
+/** What is used of it, but for the tables' rows. */
+export type Boat = Omit<Deck, 'rows' | 'words' | 'body' | 'assemblies'> & {
+  words: Pick<DeckWords, 'event' | 'role'>;
+  body: Pick<DeckBody, 'scale'>;
   assemblies: { assembly: string; volume_l: number | null }[];
-  fins: { fins: string[]; scale: string[] };
-  body: { scale: string[] };
-  reflexes: string[];
-  /** `event`: those of events.csv */
-  words: { event: string[]; role: string[] };
-}
+};
 
 type Fields = Record<string, unknown>;
 export const fields = (value: unknown): Fields => (typeof value === 'object' && value !== null && !Array.isArray(value) ? (value as Fields) : {});

@@ -1,30 +1,11 @@
 // One entry of the journal as a phone makes it and sends it (docs/journal.md): plain values, the order of entries, and the
 // clock that puts those of several devices into one order. The same as src/store/entry.cpp and src/store/hybrid_time.cpp.
 
-export type Role = 'crew' | 'scientist' | 'viewer';
+import type { CarriedEntry } from '../server/api';
 
-export interface Entry {
-  /** 16 lower-case hexadecimal digits */
-  device: string;
-  /** the device's own count, from 1, without gaps */
-  sequence: number;
-  hybrid_wall_us: number;
-  hybrid_count: number;
-  /** µs since 1970 UTC, by the device's clock */
-  wall_us: number;
-  /** µs since the page was opened */
-  monotonic_us: number;
-  /** a word for that opening */
-  boot: string;
-  /** server minus device; null: never measured */
-  clock_offset_us: number | null;
-  author: string;
-  role: Role;
-  act: string;
-  /** JSON as text: its bytes are hashed as they are */
-  content: string;
-  reason: string;
-}
+/** As it goes over the line; `monotonic_us` since the page was opened, `boot` a word for that opening. */
+export type Entry = CarriedEntry;
+export type Role = Entry['role'];
 
 export interface HybridTime {
   wall_us: number;
