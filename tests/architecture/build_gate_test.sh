@@ -32,6 +32,8 @@ plant "$header" "$source"'int f(int t) { { int t = 2; return t; } }\n'
 bites "a warning" 'Werror' check
 plant '#pragma once\nstd::string name();\n' '#include <string>\n'"$source"
 bites "a header that leans on its includer" 'alone_a.hpp.cpp' check
+plant '#pragma once\nstd::string name();\n' "$source"
+bites "a header that leans on nothing" 'src/base/a.hpp:2:6: error' check
 plant "$header" "$source" 'add_subdirectory(src/base)\nadd_subdirectory(src/fit)\n'
 printf 'backeddy_module(fit USES uptake)\n' >"$tree/src/fit/CMakeLists.txt"
 bites "a module that links upward" 'does not stand above it' configure
