@@ -177,6 +177,46 @@ async function hook(it, rod) {
   await saved(it, 'hook-up');
 }
 
+// ---- how it looks and feels
+
+const look = async (it, theme) => {
+  await it.page.evaluate(() => { for (const name of Object.keys(localStorage)) if (name.includes('theme')) localStorage.removeItem(name); });
+  await it.page.emulateMedia({ colorScheme: 'light', contrast: 'no-preference', reducedMotion: 'reduce', ...themes[theme] });
+};
+
+async function judge(it, what) {
+  await it.page.evaluate(axe);
+  const complaints = await it.page.evaluate(async () => {
+    const { violations } = await globalThis.axe.run(document, { resultTypes: ['violations'] });
+    return violations.filter(({ impact }) => impact === 'serious' || impact === 'critical').map(({ id, help, nodes }) => `${id}: ${help} (${nodes.length}; ${nodes[0]?.html.slice(0, 160)})`);
+  });
+  for (const text of complaints) fault(`${what}: axe: ${text}`);
+  const wider = await it.page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+  if (wider > 0) fault(`${what}: ${wider} px wider than the window`);
+  const small = await it.page.evaluate(() => {
+    const isOpen = document.querySelector('dialog[open]');
+    return [...(isOpen ?? document).querySelectorAll('button, input, select, textarea, summary')].flatMap((each) => {
+      const box = each.getBoundingClientRect();
+      const label = each.closest('label.check, label.file')?.getBoundingClientRect();
+      const tall = Math.max(box.height, label?.height ?? 0);
+      const wide = Math.max(box.width, label?.width ?? 0);
+      return box.width > 0 && (tall < 55.5 || wide < 55.5) ? [`${each.tagName} "${each.textContent.trim().slice(0, 30)}" ${Math.round(wide)}x${Math.round(tall)}`] : [];
+    });
+  });
+  for (const text of small) fault(`${what}: too small for a glove: ${text}`);
+}
+
+/** What is open on a phone, in all themes. */
+async function judgeThemes(it, what) {
+  for (const theme of Object.keys(themes)) {
+    await look(it, theme);
+    await wait(150);
+    await judge(it, `phone, ${theme}, ${what}`);
+    if (folder) await it.page.screenshot({ path: join(folder, `${what.replace(/\W+/g, '-')}${theme === 'day' ? '' : `-${theme}`}.png`) });
+  }
+  await look(it, 'day');
+}
+
 // ---- the jobs
 
 let main;
@@ -251,7 +291,7 @@ await part('a fish from hook-up to release', async () => {
   await press(main, 'Reflexes …');
   await main.page.getByRole('group', { name: /righting/ }).getByRole('button', { name: 'there' }).click();
   await press(main, 'Keep 1 tested');
-  await saved(main, '1 reflexes');
+  await saved(main, '1 reflex');
   await press(main, 'Fins, body …');
   await main.page.locator('dialog.sheet .choices').first().getByRole('button').nth(1).click();
   await press(main, 'Keep 1 scored');
@@ -259,6 +299,50 @@ await part('a fish from hook-up to release', async () => {
   await press(main, 'Let go');
   await saved(main, 'let go');
   await main.page.getByText('No fish on deck').waitFor();
+});
+
+await part('what was scored, drawn and hooked is corrected from the log, with what stood first kept', async () => {
+  const { page } = main;
+  const sheet = page.locator('dialog.sheet');
+  const rowsOf = (word) => page.evaluate((table) => globalThis.backeddyDeck.state.tables[table].filter(({ addedBy }) => addedBy !== '').map(({ cells, changes }) => ({ ...cells, was: changes.map(({ was }) => was) })), word);
+  const openLine = async (pattern) => {
+    await page.locator('.to-log').click();
+    await sheet.locator('.log button', { hasText: pattern }).first().click();
+  };
+  await openLine(/blood drawn/);
+  await sheet.getByLabel('Drawn, mL').fill('0,35');
+  await press(main, 'Correct');
+  await saved(main, 'blood drawn corrected');
+  const drawn = (await rowsOf('blood')).at(-1);
+  const event = (await rowsOf('events')).filter((row) => row.event === 'blood').at(-1);
+  expect(drawn.volume_ml === '0.35' && event.value === '0.35' && drawn.was.includes('0.3'), `a corrected draw is ${JSON.stringify(drawn)}, its event ${JSON.stringify(event)}`);
+  await openLine(/fins at landing, 1 place/);
+  await sheet.getByText('What stands now is shown').waitFor();
+  const levels = sheet.getByRole('group').filter({ has: page.getByRole('button', { name: 'not looked at' }) });
+  await levels.getByRole('button').nth(2).click();
+  await judgeThemes(main, 'correct scores');
+  await press(main, 'Correct');
+  await saved(main, 'fins, body corrected');
+  const fin = (await rowsOf('fins')).at(-1);
+  expect(fin.was.length === 1 && fin.was[0] !== fin.score, `a corrected fin is ${JSON.stringify(fin)}`);
+  await openLine(/1 reflex tested/);
+  await sheet.getByRole('group', { name: /righting/ }).getByRole('button', { name: 'gone' }).click();
+  await judgeThemes(main, 'correct reflexes');
+  await press(main, 'Correct');
+  await saved(main, 'reflexes corrected');
+  const reflex = (await rowsOf('reflexes')).at(-1);
+  expect(reflex.there === 'no' && reflex.was.includes('yes'), `a corrected reflex is ${JSON.stringify(reflex)}`);
+  await openLine(/hook in upper jaw/);
+  await sheet.getByText('told by A. Keen').waitFor();
+  await judgeThemes(main, 'correct hook');
+  await sheet.locator('.hook-picture').getByRole('button', { name: 'lower jaw' }).click();
+  await saved(main, 'lower jaw');
+  const hook = (await rowsOf('encounters')).at(-1);
+  expect(hook.hook_location === 'lower_jaw' && hook.was.includes('upper_jaw'), `a corrected hook is ${JSON.stringify(hook)}`);
+  await openLine(/1 reflex tested/);
+  await press(main, 'Take the look back');
+  await saved(main, 'reflexes taken back');
+  expect((await rowsOf('reflexes')).length === 0, 'a look that was taken back is still there');
 });
 
 await part('a tag reader, a note, a death with the permit’s rule', async () => {
@@ -570,35 +654,6 @@ await part('three phones log the same 500 things in different orders: one state,
   expect(new Set(states).size === 1, 'the phones do not show the same');
   for (const it of phones) await it.context.close();
 });
-
-// ---- how it looks and feels
-
-const look = async (it, theme) => {
-  await it.page.evaluate(() => { for (const name of Object.keys(localStorage)) if (name.includes('theme')) localStorage.removeItem(name); });
-  await it.page.emulateMedia({ colorScheme: 'light', contrast: 'no-preference', reducedMotion: 'reduce', ...themes[theme] });
-};
-
-async function judge(it, what) {
-  await it.page.evaluate(axe);
-  const complaints = await it.page.evaluate(async () => {
-    const { violations } = await globalThis.axe.run(document, { resultTypes: ['violations'] });
-    return violations.filter(({ impact }) => impact === 'serious' || impact === 'critical').map(({ id, help, nodes }) => `${id}: ${help} (${nodes.length}; ${nodes[0]?.html.slice(0, 160)})`);
-  });
-  for (const text of complaints) fault(`${what}: axe: ${text}`);
-  const wider = await it.page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-  if (wider > 0) fault(`${what}: ${wider} px wider than the window`);
-  const small = await it.page.evaluate(() => {
-    const isOpen = document.querySelector('dialog[open]');
-    return [...(isOpen ?? document).querySelectorAll('button, input, select, textarea, summary')].flatMap((each) => {
-      const box = each.getBoundingClientRect();
-      const label = each.closest('label.check, label.file')?.getBoundingClientRect();
-      const tall = Math.max(box.height, label?.height ?? 0);
-      const wide = Math.max(box.width, label?.width ?? 0);
-      return box.width > 0 && (tall < 55.5 || wide < 55.5) ? [`${each.tagName} "${each.textContent.trim().slice(0, 30)}" ${Math.round(wide)}x${Math.round(tall)}`] : [];
-    });
-  });
-  for (const text of small) fault(`${what}: too small for a glove: ${text}`);
-}
 
 await part('axe, widths and gloves, in three themes at three sizes', async () => {
   await main.context.close();

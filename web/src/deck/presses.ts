@@ -122,11 +122,12 @@ export const ofEncounter = (card: FishCard, cells: Cells): Draft[] => {
 export const tagged = (card: FishCard, telling: Telling, tag: string): Draft[] => [...ofFish(card, { tag }), event('tagged', telling, { fish: card.name, note: tag })];
 
 /** One look at fins, body or reflexes: a row for each place that was looked at. */
-export const finsScored = (card: FishCard, telling: Telling, occasion: string, scores: Record<string, string>): Draft[] =>
+type Named = Pick<FishCard, 'name'>;
+export const finsScored = (card: Named, telling: Telling, occasion: string, scores: Record<string, string>): Draft[] =>
   Object.entries(scores).map(([fin, score]) => addRow('fins', { fish: card.name, occasion, fin, score, scorer: telling.who, at: isoOf(telling.at) }));
-export const bodyScored = (card: FishCard, telling: Telling, occasion: string, scores: Record<string, string>): Draft[] =>
+export const bodyScored = (card: Named, telling: Telling, occasion: string, scores: Record<string, string>): Draft[] =>
   Object.entries(scores).map(([area, score]) => addRow('body', { fish: card.name, occasion, area, score, scorer: telling.who, at: isoOf(telling.at) }));
-export const reflexesTested = (card: FishCard, telling: Telling, tests: Record<string, boolean>): Draft[] =>
+export const reflexesTested = (card: Named, telling: Telling, tests: Record<string, boolean>): Draft[] =>
   Object.entries(tests).map(([test, there]) => addRow('reflexes', { fish: card.name, at: isoOf(telling.at), test, there: there ? 'yes' : 'no', who: telling.who }));
 
 const tablesWithFish = ['fish', 'encounters', 'events', 'stays', 'blood', 'fins', 'body', 'reflexes', 'fates'];

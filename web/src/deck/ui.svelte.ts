@@ -11,7 +11,9 @@ export type Room =
   | { kind: 'phone' }
   | { kind: 'log' }
   | { kind: 'tag'; typed: string }
-  | { kind: 'lost' | 'chamber' | 'out' | 'blood' | 'air' | 'handling' | 'hook' | 'scores' | 'reflexes' | 'weight' | 'photo' | 'note' | 'name' | 'death' | 'landing' | 'anaesthetic' | 'hold' };
+  /** `look`: one that was kept before, to be corrected */
+  | { kind: 'scores' | 'reflexes'; look?: string }
+  | { kind: 'lost' | 'chamber' | 'out' | 'blood' | 'air' | 'handling' | 'hook' | 'weight' | 'photo' | 'note' | 'name' | 'death' | 'landing' | 'anaesthetic' | 'hold' };
 
 class Ui {
   room = $state.raw<Room | null>(null);
@@ -22,8 +24,9 @@ class Ui {
     return [...(deck.state?.fish ?? []), ...(deck.state?.over ?? [])].find(({ key }) => key === this.key) ?? null;
   }
 
-  open(room: Room): void {
-    this.key = deck.card?.key ?? '';
+  /** Of the fish that is chosen, or of another one. */
+  open(room: Room, key = deck.card?.key ?? ''): void {
+    this.key = key;
     this.room = room;
   }
 
