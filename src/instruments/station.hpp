@@ -99,7 +99,9 @@ struct FileDevice {
 
 struct Device {
     DeviceId id;
-    Duration silence = Duration::seconds(10.0); ///< this long without a frame: lost, connected anew
+    /// Of lines and Modbus: this long without a reading, and it is lost and connected anew. Behind a broker
+    /// or a file somebody else may be silent, where a new connection helps nothing.
+    Duration silence = Duration::seconds(10.0);
     std::variant<LineDevice, ModbusDevice, MqttDevice, FileDevice> by;
 };
 

@@ -90,20 +90,22 @@ using C = ChannelDraft;
 using P = PumpDraft;
 
 Keys<D> common_keys() {
-    return {
-        key(KeyOf<D>{.key = "name",
-                     .preset = "required",
-                     .why = "the device's own, one for the machine: letters, digits, _ and -"},
-            [](D& d) -> auto& { return d.id; }),
-        key(KeyOf<D>{.key = "silence_s",
-                     .kind = KeyKind::number,
-                     .unit = "s",
-                     .preset = "10",
-                     .why =
-                         "this long without a word from the device: it counts as lost and is connected anew",
-                     .least = 0.5,
-                     .most = 3600.0},
-            [](D& d) -> auto& { return d.silence; })};
+    return {key(KeyOf<D>{.key = "name",
+                         .preset = "required",
+                         .why = "the device's own, one for the machine: letters, digits, _ and -"},
+                [](D& d) -> auto& { return d.id; })};
+}
+
+Keys<D> silence_keys() {
+    return {key(
+        KeyOf<D>{.key = "silence_s",
+                 .kind = KeyKind::number,
+                 .unit = "s",
+                 .preset = "10",
+                 .why = "this long without a word from the device: it counts as lost and is connected anew",
+                 .least = 0.5,
+                 .most = 3600.0},
+        [](D& d) -> auto& { return d.silence; })};
 }
 
 Keys<D> serial_keys() {
@@ -495,22 +497,24 @@ const std::vector<DeviceKind>& device_kinds() {
     static const std::vector<DeviceKind> kinds{
         {.name = "serial",
          .what = "Lines of text from a serial port.",
-         .keys = joined<D>({common_keys(), serial_keys(), shape_keys(line_shape), ask_keys()}),
+         .keys =
+             joined<D>({common_keys(), silence_keys(), serial_keys(), shape_keys(line_shape), ask_keys()}),
          .channel_keys = line_channel,
          .pump_keys = line_pump},
         {.name = "tcp",
          .what = "Lines of text over TCP.",
-         .keys = joined<D>({common_keys(), tcp_keys("required"), shape_keys(line_shape), ask_keys()}),
+         .keys = joined<D>(
+             {common_keys(), silence_keys(), tcp_keys("required"), shape_keys(line_shape), ask_keys()}),
          .channel_keys = line_channel,
          .pump_keys = line_pump},
         {.name = "modbus_rtu",
          .what = "Modbus RTU on a serial port, this program being the one that asks.",
-         .keys = joined<D>({common_keys(), serial_keys(), modbus_keys()}),
+         .keys = joined<D>({common_keys(), silence_keys(), serial_keys(), modbus_keys()}),
          .channel_keys = register_channel,
          .pump_keys = coil_pump},
         {.name = "modbus_tcp",
          .what = "Modbus TCP.",
-         .keys = joined<D>({common_keys(), tcp_keys("502"), modbus_keys()}),
+         .keys = joined<D>({common_keys(), silence_keys(), tcp_keys("502"), modbus_keys()}),
          .channel_keys = register_channel,
          .pump_keys = coil_pump},
         {.name = "mqtt",
