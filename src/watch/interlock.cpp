@@ -10,7 +10,7 @@ namespace {
 /// How old the knowledge of the level is: of the last believed reading, or of the last that moved.
 double age_s(const InterlockFacts& facts, const ChamberPlan& chamber) {
     constexpr double still_by_chance_s = 10.0;
-    const double stood = frozen_for_s(*facts.oxygen, chamber, facts.expected_fall_mg_per_l_s);
+    const double stood = frozen_for_s(*facts.oxygen, chamber);
     const double late = facts.now_s - *facts.oxygen->believed_s;
     return stood > std::max(still_by_chance_s, 4.0 * chamber.interval_s) ? late + stood : late;
 }
@@ -40,11 +40,7 @@ std::optional<Why> interlock(const InterlockFacts& facts, const ChamberPlan& cha
     const auto& track = *facts.oxygen;
     const auto& limits = settings.interlock;
     if (!track.believed_s || unbelieved_for_s(track, facts.now_s) > limits.unsure_after_s ||
-        is_implausible(track, settings.sensor, facts.now_s)) {
-        return Why::sensor;
-    }
-    if (facts.is_sealed && frozen_for_s(track, chamber, facts.expected_fall_mg_per_l_s) >
-                               settings.sensor.frozen_unsure_after_s) {
+        is_implausible(track, settings.sensor, facts.now_s) || is_frozen(track, chamber, settings.sensor)) {
         return Why::sensor;
     }
     if (facts.has_fish && facts.celsius &&

@@ -27,7 +27,7 @@ struct InterlockFacts {
 [[nodiscard]] std::optional<double> foreseen_level(const InterlockFacts& facts, const ChamberPlan& chamber,
                                                    const InterlockSettings& settings);
 
-/// The first that stands, or nothing: unsure; sensor (not believed for a while, frozen while sealed);
+/// The first that stands, or nothing: unsure; sensor (not believed for a while, frozen);
 /// temperature (with a fish); floor (sealed, with a fish).
 [[nodiscard]] std::optional<Why> interlock(const InterlockFacts& facts, const ChamberPlan& chamber,
                                            const Settings& settings);

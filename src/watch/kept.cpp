@@ -209,9 +209,10 @@ std::string chamber_lines(const KeptChamber& chamber) {
                            uptake::word(stay.role), number(stay.mass_kg), moment(stay.handled_at),
                            moment(stay.cleaning_until), number(chamber.inflow_percent));
     for (const auto& spell : stay.spells) {
-        out += fmt::format("spell\t{}\t{}\t{}\t{}\t{}\t{}\n", moment(spell.from), number(spell.sealed_s),
-                           number(spell.uptake_mg_per_h), number(spell.error_mg_per_h),
-                           number(spell.late_share), number(spell.late_share_error));
+        out +=
+            fmt::format("spell\t{}\t{}\t{}\t{}\t{}\t{}\t{}\n", moment(spell.from), number(spell.sealed_s),
+                        number(spell.uptake_mg_per_h), number(spell.error_mg_per_h),
+                        number(spell.end_mg_per_h), number(spell.late_share), number(spell.late_share_error));
     }
     for (const auto& due : stay.dues) {
         out += fmt::format("due\t{}\t{}\n", word(due.what), moment(due.at));
@@ -237,6 +238,7 @@ Spell read_spell(Fields& fields) {
     spell.sealed_s = fields.number();
     spell.uptake_mg_per_h = fields.number();
     spell.error_mg_per_h = fields.number();
+    spell.end_mg_per_h = fields.number();
     spell.late_share = fields.number();
     spell.late_share_error = fields.number();
     return spell;

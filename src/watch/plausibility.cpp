@@ -101,19 +101,42 @@ bool is_implausible(const SensorTrack& track, const SensorSettings& settings, do
            now_s - track.odd_seen_s < settings.silent_after_s;
 }
 
-double frozen_for_s(const SensorTrack& track, const ChamberPlan& chamber, double change_per_s) {
+bool moves_by_itself(const ChamberPlan& chamber) {
+    const double sd = std::hypot(chamber.noise.white_sd_mg_per_l, chamber.noise.coloured_sd_mg_per_l);
+    return chamber.display_step_mg_per_l <= 0.0 || sd > chamber.display_step_mg_per_l;
+}
+
+void count_stillness(SensorTrack& track, const ChamberPlan& chamber, double at_s, double change_per_s) {
+    const double dt = at_s - track.counted_s;
+    track.counted_s = at_s;
+    if (track.changed_s == at_s) {
+        track.owed_mg_per_l = track.beyond_s = 0.0;
+        return;
+    }
+    if (track.owed_mg_per_l > chamber.display_step_mg_per_l && change_per_s > 0.0) {
+        track.beyond_s += dt;
+    }
+    track.owed_mg_per_l += change_per_s * dt;
+}
+
+double frozen_for_s(const SensorTrack& track, const ChamberPlan& chamber) {
     if (!track.believed_s) {
         return 0.0;
     }
-    const double stood = *track.believed_s - track.changed_s;
-    const double step = chamber.display_step_mg_per_l;
-    const auto& noise = chamber.noise;
-    const double sd = std::hypot(noise.white_sd_mg_per_l, noise.coloured_sd_mg_per_l);
-    if (step <= 0.0 || sd > step) {
-        return stood;
+    return moves_by_itself(chamber) ? *track.believed_s - track.changed_s : track.beyond_s;
+}
+
+bool is_frozen(const SensorTrack& track, const ChamberPlan& chamber, const SensorSettings& settings) {
+    const double limit = moves_by_itself(chamber) ? settings.frozen_unsure_after_s : settings.frozen_after_s;
+    return frozen_for_s(track, chamber) > limit;
+}
+
+void bend(SensorTrack& track) {
+    if (track.believed_s) {
+        const double level = *track.line.at(*track.believed_s);
+        track.line.restart();
+        track.line.add(*track.believed_s, level, 1.0);
     }
-    const double change = std::abs(change_per_s);
-    return change > 0.0 ? std::max(0.0, stood - (step / change)) : 0.0;
 }
 
 } // namespace backeddy::watch

@@ -27,6 +27,9 @@ struct SensorTrack {
     double watched_from_s = 0.0;      ///< silence counts from here when nothing ever came
     double value = 0.0;               ///< the last believed reading
     double changed_s = 0.0;           ///< when that value first stood
+    double counted_s = 0.0;           ///< up to when stillness was counted
+    double owed_mg_per_l = 0.0;       ///< by how much the value ought to have changed since it stands
+    double beyond_s = 0.0;            ///< stood so long after that was a display step
     int odd = 0;                      ///< odd readings in a row
     double odd_value = 0.0;
     double odd_since_s = 0.0;
@@ -45,9 +48,20 @@ void take(SensorTrack& track, const SensorSettings& settings, const Bounds& boun
 /// Odd readings have stood for `implausible_after_s`.
 [[nodiscard]] bool is_implausible(const SensorTrack& track, const SensorSettings& settings, double now_s);
 
-/// Seconds for which the value has stood beyond what its display step explains. `change_per_s` is how fast it
-/// ought to move (any sign). A sensor whose noise is over a display step, or that has none, cannot stand
-/// still by rights; another one that ought not to move may.
-[[nodiscard]] double frozen_for_s(const SensorTrack& track, const ChamberPlan& chamber, double change_per_s);
+/// Counts, after a reading was taken in, how long its value stands still though the water moves by
+/// `change_per_s` (0 or more; 0 where nothing is known): only time beyond what one display step explains.
+void count_stillness(SensorTrack& track, const ChamberPlan& chamber, double at_s, double change_per_s);
+/// A sensor whose noise is over a display step, or that has none, cannot stand still by rights.
+[[nodiscard]] bool moves_by_itself(const ChamberPlan& chamber);
+/// Seconds for which it has stood still beyond what can be: at all, for one that moves by itself; else as
+/// counted, until its value changes.
+[[nodiscard]] double frozen_for_s(const SensorTrack& track, const ChamberPlan& chamber);
+/// Long enough to be held for frozen: `frozen_unsure_after_s` for one that moves by itself, else
+/// `frozen_after_s`.
+[[nodiscard]] bool is_frozen(const SensorTrack& track, const ChamberPlan& chamber,
+                             const SensorSettings& settings);
+
+/// The pump changes and with it the slope: what the line remembers says nothing any more.
+void bend(SensorTrack& track);
 
 } // namespace backeddy::watch

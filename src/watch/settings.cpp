@@ -62,7 +62,8 @@ void add_cycle(List& list, const std::string& group, const CycleSettings& cycle)
         "What a spell should start from; below it sealed only where the pump can do no better, and marked.",
         "our choice");
     add("wanted_error_share", "", cycle.wanted_error_share,
-        "Standard error of a spell's slope over the slope, by which its length is planned.", "our choice");
+        "Standard error of a spell's slope over the slope, by which its length is planned.",
+        "derived: noise pulls the 0.2 quantile down by 0.84 of it");
 }
 
 void add_flush(List& list, const FlushSettings& s) {
@@ -103,7 +104,8 @@ void add_sensor(List& list, const SensorSettings& s) {
                     "One value for so long beyond what the display step explains is an alarm.",
                     "our choice"});
     list.push_back({"sensor.frozen_unsure_after_s", "s", s.frozen_unsure_after_s,
-                    "Likewise, until a sealed chamber is flushed.", "our choice"});
+                    "Likewise, until a chamber is flushed; a coarse display waits for the alarm's time.",
+                    "our choice"});
     list.push_back({"sensor.highest_percent", "% air saturation", s.highest_percent,
                     "Above is no reading of water.", practice});
     list.push_back(

@@ -29,7 +29,9 @@ struct CycleSettings {
     double longest_sealed_s = 1800.0;  ///< limit for every spell, by hand too
     double floor_percent = 80.0;       ///< a sealed spell ends here; above 0
     double start_floor_percent = 90.0; ///< what a spell should start from; above floor_percent
-    double wanted_error_share = 0.03;  ///< standard error of the slope over the slope
+    /// Standard error of the slope over the slope. Noise pulls the 0.2 quantile, and with it a resting value,
+    /// down by 0.84 of it.
+    double wanted_error_share = 0.0075;
 };
 
 /// What ends a flush.
@@ -62,7 +64,7 @@ struct SensorSettings {
     double jump_celsius = 1.5;
     int believed_after = 5;            ///< so many odd readings in a row that agree are a new level
     double implausible_after_s = 10.0; ///< odd readings for so long
-    double memory_intervals = 8.0;     ///< the running level forgets over so many intervals,
+    double memory_intervals = 4.0;     ///< the running level forgets over so many intervals,
     double least_memory_s = 8.0;       ///< and no faster than this
 };
 
@@ -79,8 +81,8 @@ struct CourseSettings {
     double rest_mg_per_kg_h = 60.0;   ///< what a fish not known yet is believed to take at rest
     double fast_mg_per_kg_h = 350.0;  ///< and after capture or chase
     double bubble_jump_percent = 3.0; ///< a step up while sealed
-    double bubble_late_share = 0.5;   ///< slope late in a spell over slope early in it: below is a gas store
-    int bubble_spells = 2;            ///< in a row
+    double bubble_late_share = 0.75;  ///< slope late in a spell over slope early in it: below is a gas store
+    int bubble_spells = 3;            ///< in a row
     double restless_factor = 2.0;     ///< over its own median
     int restless_spells = 3;          ///< in a row
     double still_factor = 0.4;        ///< under its own median

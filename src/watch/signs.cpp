@@ -136,17 +136,13 @@ Found sensor_silent(const ChamberState& state, const ChamberFacts& facts) {
 }
 
 Found sensor_frozen(const ChamberState& state, const ChamberFacts& facts) {
-    const double fall =
-        facts.uptake_mg_per_h / water_beside_fish_l(*facts.chamber, state.stay.mass_kg) / 3600.0;
-    const double moves = state.cycle.phase == Phase::sealed ? fall : 0.0;
-    const double frozen = frozen_for_s(state.oxygen, *facts.chamber, moves);
-    const bool is_speaking =
-        silent_for_s(state.oxygen, facts.now.steady_s) < facts.plan->settings.sensor.silent_after_s;
-    return when(state.stay.is_used() && is_speaking && frozen >= facts.plan->settings.sensor.frozen_after_s,
-                [&] {
-                    return fmt::format("{:.3f} mg/L unchanged for {:.1f} min", state.oxygen.value,
-                                       (facts.now.steady_s - state.oxygen.changed_s) / 60.0);
-                });
+    const auto& sensor = facts.plan->settings.sensor;
+    const double frozen = frozen_for_s(state.oxygen, *facts.chamber);
+    const bool is_speaking = silent_for_s(state.oxygen, facts.now.steady_s) < sensor.silent_after_s;
+    return when(state.stay.is_used() && is_speaking && frozen >= sensor.frozen_after_s, [&] {
+        return fmt::format("{:.3f} mg/L unchanged for {:.1f} min", state.oxygen.value,
+                           (facts.now.steady_s - state.oxygen.changed_s) / 60.0);
+    });
 }
 
 Found sensor_implausible(const ChamberState& state, const ChamberFacts& facts) {
@@ -295,24 +291,41 @@ void judge_spell(ChamberState& state, const ChamberFacts& facts, const SpellTrac
 
 namespace {
 
-/// Judged when enough of a turnover has passed for the sensor to see it, and sooner while oxygen is low.
+/// Judged late in a turnover, when most of its rise should be seen, and sooner while oxygen is low.
 bool is_time_to_judge(const FlushCourse& window, const ChamberFacts& facts) {
     const double elapsed = facts.now.steady_s - window.from_s;
     const double seen = (2.0 * facts.chamber->sensor_lag_s) + (3.0 * facts.chamber->interval_s);
-    const double wait = std::min(std::max(0.5 * window.turnover_s, seen), 0.9 * window.turnover_s);
+    const double wait = std::min(std::max(0.8 * window.turnover_s, seen), 0.9 * window.turnover_s);
     const bool is_low = facts.percent(*facts.level_mg_per_l) < facts.plan->settings.course.flush_low_percent;
     return elapsed >= (is_low ? 0.5 * wait : wait);
 }
 
-/// The end of a window in which little rise was to be expected: only a pump that did nothing, twice, counts,
-/// since a fish that stirs looks like half a pump.
-void judge_weak_window(Cycle& cycle, double share) {
+/// What the pump does of its work in this window; nothing while that cannot be told from noise and from what
+/// is not known of the inflow.
+std::optional<double> share_of_work(const FlushCourse& window, const ChamberFacts& facts,
+                                    double inflow_error) {
+    const double now_s = facts.now.steady_s;
+    const double way = 1.0 - std::exp(-(now_s - window.from_s) / window.turnover_s);
+    const double noise = std::sqrt(2.0) * level_error(*facts.plan, *facts.chamber);
+    const double least = facts.plan->settings.course.flush_sigmas * std::hypot(noise, way * inflow_error);
+    return pump_share(window, now_s, facts.chamber->sensor_lag_s, *facts.level_mg_per_l, least);
+}
+
+/// Later windows ask of the pump only that it holds the level, so that what is not known of the inflow does
+/// not matter. A fish that stirs or a bath that sinks looks like half a pump: only one that does nothing,
+/// twice in a row, has failed.
+void judge_later_window(Cycle& cycle, double share) {
     constexpr double nothing = 0.15;
     constexpr int in_a_row = 2;
     cycle.weak_windows = share < nothing ? cycle.weak_windows + 1 : 0;
-    if (cycle.weak_windows >= in_a_row) {
-        cycle.pump_is_failing = true;
-    }
+    cycle.pump_is_failing = cycle.weak_windows >= in_a_row;
+}
+
+FlushCourse holding_window(const FlushCourse& before, const ChamberFacts& facts, double water_l) {
+    const double level = *facts.level_mg_per_l;
+    const double fall = facts.uptake_mg_per_h / water_l / 3600.0;
+    return flush_course(facts.now.steady_s, level, level + (fall * before.turnover_s), facts.uptake_mg_per_h,
+                        water_l, before.turnover_s);
 }
 
 } // namespace
@@ -322,8 +335,6 @@ void judge_flush(ChamberState& state, const ChamberFacts& facts) {
     if (cycle.phase != Phase::flush || !state.stay.is_used() || !facts.level_mg_per_l || !cycle.course) {
         return;
     }
-    const double now_s = facts.now.steady_s;
-    const double level = *facts.level_mg_per_l;
     if (!cycle.window) {
         cycle.window = cycle.course;
     }
@@ -331,27 +342,20 @@ void judge_flush(ChamberState& state, const ChamberFacts& facts) {
     if (!is_time_to_judge(window, facts)) {
         return;
     }
-    const auto& course = facts.plan->settings.course;
-    const double way = 1.0 - std::exp(-(now_s - window.from_s) / window.turnover_s);
-    const double noise = std::sqrt(2.0) * level_error(*facts.plan, *facts.chamber);
-    const double least = course.flush_sigmas * std::hypot(noise, way * facts.inflow_error_mg_per_l);
-    const auto share = pump_share(window, now_s, facts.chamber->sensor_lag_s, level, least);
-    const double rise = window.working_at(now_s) - window.start_mg_per_l;
-    const bool rises = rise > window.start_mg_per_l - window.dead_at(now_s);
+    const bool is_first = window.from_s == cycle.course->from_s;
+    const auto share = share_of_work(window, facts, is_first ? facts.inflow_error_mg_per_l : 0.0);
+    const bool is_over = facts.now.steady_s - window.from_s >= window.turnover_s;
     constexpr double works = 0.6;
-    if (share && rises && *share < course.flush_share) {
-        cycle.pump_is_failing = true;
-    } else if (share && *share > works) {
-        cycle.pump_is_failing = false;
-        cycle.weak_windows = 0;
+    if (is_first) {
+        cycle.pump_is_failing = share && *share < facts.plan->settings.course.flush_share;
+    } else if (cycle.pump_is_failing) {
+        cycle.pump_is_failing = !share || *share < works;
+    } else if (is_over && share) {
+        judge_later_window(cycle, *share);
     }
-    if (now_s - window.from_s >= window.turnover_s) {
-        if (share && !rises) {
-            judge_weak_window(cycle, *share);
-        }
+    if (is_over && (is_first || share)) { // a window in which nothing can be told goes on
         const double water = water_beside_fish_l(*facts.chamber, state.stay.mass_kg);
-        cycle.window = flush_course(now_s, level, facts.inflow_mg_per_l, facts.uptake_mg_per_h, water,
-                                    window.turnover_s);
+        cycle.window = holding_window(window, facts, water);
     }
 }
 
@@ -363,7 +367,7 @@ void learn_inflow(ChamberState& state, const Cycle& flush, const ChamberFacts& f
     if (!found) {
         return;
     }
-    constexpr double trust = 0.3;
+    constexpr double trust = 0.6; // the tide moves it by the next flush
     constexpr double farthest_percent = 20.0;
     const double believed = facts.plan->settings.flush.inflow_percent;
     const double percent =

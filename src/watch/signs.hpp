@@ -45,7 +45,7 @@ void judge_spell(ChamberState& state, const ChamberFacts& facts, const SpellTrac
 /// seen too.
 void judge_flush(ChamberState& state, const ChamberFacts& facts);
 
-/// What a flush that ends now says of the inflow: trusted a third, and never far from what is believed.
+/// What a flush that ends now says of the inflow: trusted by half, and never far from what is believed.
 /// Nothing is learnt of a failing pump.
 void learn_inflow(ChamberState& state, const Cycle& flush, const ChamberFacts& facts);
 

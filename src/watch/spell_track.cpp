@@ -48,7 +48,7 @@ std::optional<RunningUptake> running_uptake(const SpellTrack& track, const Chamb
 
 namespace {
 
-void compare_ends(Spell& spell, const SpellTrack& track, const ChamberPlan& chamber) {
+void compare_ends(Spell& spell, const SpellTrack& track, const ChamberPlan& chamber, double water_l) {
     const auto early = track.early.slope();
     const auto late = track.late.slope();
     if (!early || !late || track.early.readings() < 8 || track.late.readings() < 8 || !(*early < 0.0)) {
@@ -56,6 +56,10 @@ void compare_ends(Spell& spell, const SpellTrack& track, const ChamberPlan& cham
     }
     const double early_error = slope_error(chamber, track.early.to_s() - track.early.from_s());
     const double late_error = slope_error(chamber, track.late.to_s() - track.late.from_s());
+    const double per_hour = -3600.0 * water_l;
+    if (*late * per_hour > spell.uptake_mg_per_h + (2.0 * late_error * 3600.0 * water_l)) {
+        spell.end_mg_per_h = *late * per_hour;
+    }
     spell.late_share = *late / *early;
     spell.late_share_error = std::hypot(late_error, spell.late_share * early_error) / -*early;
 }
@@ -73,8 +77,9 @@ std::optional<Spell> finished(const SpellTrack& track, const ChamberPlan& chambe
     Spell spell{.from = track.from,
                 .sealed_s = track.whole.to_s() - track.from_s,
                 .uptake_mg_per_h = uptake->mg_per_h,
-                .error_mg_per_h = uptake->error_mg_per_h};
-    compare_ends(spell, track, chamber);
+                .error_mg_per_h = uptake->error_mg_per_h,
+                .end_mg_per_h = uptake->mg_per_h};
+    compare_ends(spell, track, chamber, water_l);
     return spell;
 }
 

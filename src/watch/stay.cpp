@@ -46,7 +46,7 @@ double median_of_last(const std::vector<Spell>& spells, std::size_t count) {
 
 double expected_uptake(const Stay& stay, const CourseSettings& settings) {
     if (!stay.spells.empty()) {
-        return std::max(0.0, stay.spells.back().uptake_mg_per_h);
+        return std::max(0.0, stay.spells.back().end_mg_per_h);
     }
     if (!stay.has_fish()) {
         return 0.0;

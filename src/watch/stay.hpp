@@ -28,6 +28,7 @@ struct Spell {
     double sealed_s = 0.0;
     double uptake_mg_per_h = 0.0; ///< -slope times water; background not taken off
     double error_mg_per_h = 0.0;  ///< standard error under the sensor's noise
+    double end_mg_per_h = 0.0;    ///< of its last third where that surely took more, else of the whole
     double late_share = 1.0;      ///< slope of the last third over that of the first
     double late_share_error = 0.0;
 
@@ -56,8 +57,8 @@ struct Stay {
     friend bool operator==(const Stay&, const Stay&) = default;
 };
 
-/// mg/h that the fish takes, for control: its last spell's, else what one of its kind and mass (1 kg when not
-/// weighed) takes in this role; 0 of water alone.
+/// mg/h that the fish takes, for control: at its last spell's end, else what one of its kind and mass (1 kg
+/// when not weighed) takes in this role; 0 of water alone.
 [[nodiscard]] double expected_uptake(const Stay& stay, const CourseSettings& settings);
 /// Median of up to three last spells: steadier, for planning the next spell. Nothing before the first.
 [[nodiscard]] std::optional<double> recent_uptake(const Stay& stay);

@@ -104,6 +104,12 @@ void Watch::take_readings(const std::vector<Reading>& readings, Output& out) {
                                       : temperature_bounds(plan_, chamber);
         record_gap(track, reading, std::max(5.0 * chamber.interval_s, 10.0), now_.wall, out);
         watch::take(track, sensor, bounds, reading.steady_s, reading.value);
+        if (owner != nullptr && is_oxygen) {
+            const bool is_sealed = owner->cycle.phase == Phase::sealed;
+            const double water = water_beside_fish_l(chamber, owner->stay.mass_kg);
+            const double fall = expected_uptake(owner->stay, plan_.settings.course) / water / 3600.0;
+            count_stillness(track, chamber, reading.steady_s, is_sealed ? fall : 0.0);
+        }
         const bool is_believed = track.believed_s == reading.steady_s;
         if (owner != nullptr && is_oxygen && is_believed && owner->cycle.phase == Phase::sealed) {
             watch::take(owner->spell, reading.steady_s, track.value, track.jumped_by);
@@ -128,8 +134,8 @@ ChamberFacts Watch::facts_of(std::size_t i) const {
     const auto& inflow = state_.inflow_oxygen;
     const double percent = state.inflow_percent > 0.0 ? state.inflow_percent : settings.flush.inflow_percent;
     facts.inflow_mg_per_l = percent / 100.0 * facts.full_mg_per_l;
-    constexpr double believed_error = 0.015; // calibration and a bath not in balance with the air
-    constexpr double known_error = 0.003;
+    constexpr double believed_error = 0.03; // calibration, and a bath not in balance with the air
+    constexpr double known_error = 0.005;   // tide and sun since the last flush
     facts.inflow_error_mg_per_l =
         (state.inflow_percent > 0.0 ? known_error : believed_error) * facts.full_mg_per_l;
     if (inflow.believed_s && unbelieved_for_s(inflow, now_.steady_s) < settings.sensor.silent_after_s) {
@@ -199,6 +205,7 @@ void Watch::note_phase(std::size_t i, Phase before, const PhaseBegan& began, Out
             }
         }
     }
+    bend(state.oxygen);
     if (began.phase == Phase::sealed) {
         state.spell = begin_spell(now_.wall, now_.steady_s, facts.cycle->settle_s, began.planned_s);
     }

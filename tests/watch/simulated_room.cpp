@@ -102,7 +102,8 @@ void LiveChamber::change_water(double t_s) {
     const auto* bubble = fault_at(room_, FaultKind::bubble, t_s);
     vessel_.bubble.reset();
     if (bubble != nullptr) {
-        vessel_.bubble = chamber::Bubble{.equivalent_l = bubble->size, .exchange_l_per_min = bubble->size};
+        vessel_.bubble =
+            chamber::Bubble{.equivalent_l = bubble->size, .exchange_l_per_min = bubble->size / 6.0};
     }
 }
 

@@ -26,7 +26,7 @@ enum class FaultKind : std::uint8_t {
     noise_burst,    ///< further white noise of `size` mg/L
     step,           ///< `size` mg/L added to each reading
     leak,           ///< `size` L/min trade with the bath
-    bubble,         ///< gas worth `size` L of water, trading with it at that many L a minute
+    bubble,         ///< gas worth `size` L of water, trading with it with 6 min as its time constant
     no_fish,        ///< it is gone, and nobody entered it
     warm,           ///< `size` degC added to the water
     stale_bath,     ///< the inflow has `size` of its oxygen
