@@ -121,8 +121,10 @@ std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk, const
                                       std::vector<server::Route> of_phones) {
     auto out = server::own_routes(gate, app::program_version);
     std::ranges::move(of_phones, std::back_inserter(out));
-    for (auto more : {pages::study_routes(desk), pages::edit_routes(desk), pages::deck_routes(desk),
-                      pages::copy_routes(copy), pages::page_routes()}) {
+    for (auto more :
+         {pages::study_routes(desk), pages::edit_routes(desk),
+          pages::deck_routes(desk, [&gate](std::string_view name) { return gate.role_of_name(name); }),
+          pages::copy_routes(copy), pages::page_routes()}) {
         std::ranges::move(more, std::back_inserter(out));
     }
     return out;

@@ -124,11 +124,12 @@ Response clock(const app::Desk& desk) {
 
 } // namespace
 
-std::vector<server::Route> deck_routes(app::Desk& desk) {
+std::vector<server::Route> deck_routes(app::Desk& desk, RoleOfName role_of_name) {
     std::vector<server::Route> out{
         {.pattern = "/api/deck", .handler = [&desk](const Request&) { return deck(desk); }},
         {.pattern = "/api/clock", .handler = [&desk](const Request&) { return clock(desk); }}};
-    for (auto more : {detail::carried_routes(desk), detail::queue_routes(desk), detail::photo_routes(desk)}) {
+    for (auto more : {detail::carried_routes(desk, std::move(role_of_name)), detail::queue_routes(desk),
+                      detail::photo_routes(desk)}) {
         std::ranges::move(more, std::back_inserter(out));
     }
     return out;

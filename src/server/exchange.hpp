@@ -62,6 +62,7 @@ struct Head {
 struct Asker {
     std::string name;         ///< empty: nobody has signed in, or the one who started the program here
     std::optional<Role> role; ///< nothing: not signed in
+    bool is_paired = false;   ///< by a pairing, not by name and passphrase
     std::string session;      ///< names the session to the gate; not what the cookie holds
     std::string peer;         ///< address
     bool is_secure = false;   ///< asks over TLS

@@ -233,6 +233,7 @@ Asker Gate::who(const Head& head, Moment now) {
     found->second.used = now;
     asker.name = found->second.name;
     asker.role = found->second.role;
+    asker.is_paired = found->second.device.has_value();
     asker.session = key;
     return asker;
 }
@@ -400,6 +401,18 @@ Response Gate::session(const Request& request) {
         return problem(401, "this session has just ended", "sign in again");
     }
     return json_response(session_json(found->second));
+}
+
+std::optional<Role> Gate::role_of_name(std::string_view name) {
+    auto out = people_.role_of(name);
+    if (pairings_ != nullptr) {
+        for (const auto& device : pairings_->all()) {
+            if (is_same_name(device.author, name)) {
+                out = std::max(out, std::optional(device.role));
+            }
+        }
+    }
+    return out;
 }
 
 bool Gate::holds(const std::string& session, Moment now) {

@@ -90,6 +90,10 @@ class Gate {
     /// {"name", "role", "change_token"} of the asker's session.
     [[nodiscard]] Response session(const Request& request);
 
+    /// The most that somebody of this name may here, by passphrase or by a paired device; nothing where
+    /// nobody has it. Names are the same whatever the case of their letters (A to Z).
+    [[nodiscard]] std::optional<Role> role_of_name(std::string_view name);
+
     /// Whether this session (Asker::session) still holds: not signed out, not expired, the person still
     /// there.
     [[nodiscard]] bool holds(const std::string& session, Moment now);

@@ -153,15 +153,36 @@ Expected<std::vector<Person>> without_person(std::vector<Person> people, std::st
          .remedy = near ? fmt::format("is \"{}\" meant?", *near) : std::string("look the name up there")});
 }
 
-std::optional<Person> People::find(std::string_view name) {
-    const std::lock_guard lock(mutex_);
+bool is_same_name(std::string_view a, std::string_view b) {
+    const auto small = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; };
+    return std::ranges::equal(a, b, {}, small, small);
+}
+
+void People::look_again() {
     const auto now = Clock::now();
     if (!looked_ || now - *looked_ >= std::chrono::seconds(1)) {
         looked_ = now;
         people_ = load_people(file_).value_or(std::vector<Person>());
     }
+}
+
+std::optional<Person> People::find(std::string_view name) {
+    const std::lock_guard lock(mutex_);
+    look_again();
     const auto found = std::ranges::find(people_, name, &Person::name);
     return found == people_.end() ? std::nullopt : std::optional(*found);
+}
+
+std::optional<Role> People::role_of(std::string_view name) {
+    const std::lock_guard lock(mutex_);
+    look_again();
+    std::optional<Role> out;
+    for (const auto& person : people_) {
+        if (is_same_name(person.name, name)) {
+            out = std::max(out, std::optional(person.role));
+        }
+    }
+    return out;
 }
 
 } // namespace backeddy::server

@@ -55,15 +55,22 @@ inline constexpr std::size_t longest_passphrase = 1024;
 /// `people` without this one. Fails with unknown_name, offering the nearest.
 [[nodiscard]] Expected<std::vector<Person>> without_person(std::vector<Person> people, std::string_view name);
 
+/// Whether two names are to be told apart by people: the case of letters (A to Z) makes no other name.
+[[nodiscard]] bool is_same_name(std::string_view a, std::string_view b);
+
 /// The file as it is now: looked at again at most once a second, so that a person taken out of it is out.
 /// What cannot be read is nobody. May be asked from several threads.
 class People {
   public:
     explicit People(std::filesystem::path file) : file_(std::move(file)) {}
     [[nodiscard]] std::optional<Person> find(std::string_view name);
+    /// The most that a person of the same name may; nothing where there is none.
+    [[nodiscard]] std::optional<Role> role_of(std::string_view name);
 
   private:
     using Clock = std::chrono::steady_clock;
+    void look_again();
+
     std::filesystem::path file_;
     std::mutex mutex_;
     std::optional<Clock::time_point> looked_;

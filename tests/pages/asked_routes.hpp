@@ -61,7 +61,7 @@ class AskedRoutes : public testing::Test {
                                      .query = target->query,
                                      .named = match.named,
                                      .body = std::move(body),
-                                     .asker = {.name = "A. Tester", .role = role}});
+                                     .asker = {.name = "A. Tester", .role = role, .is_paired = is_paired_}});
     }
 
     [[nodiscard]] nlohmann::json ask_json(const std::string& address,
@@ -75,6 +75,7 @@ class AskedRoutes : public testing::Test {
     test::ScratchFolder folder_;
     std::unique_ptr<app::Desk> desk_;
     std::unique_ptr<server::Routes> routes_;
+    bool is_paired_ = false; ///< asks from a paired phone
 };
 
 } // namespace backeddy::pages

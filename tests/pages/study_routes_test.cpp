@@ -225,7 +225,8 @@ TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_n
     auto all = server::own_routes(gate, "");
     std::ranges::move(study_routes(*desk_), std::back_inserter(all));
     std::ranges::move(edit_routes(*desk_), std::back_inserter(all));
-    std::ranges::move(deck_routes(*desk_), std::back_inserter(all));
+    std::ranges::move(deck_routes(*desk_, [](std::string_view) { return std::nullopt; }),
+                      std::back_inserter(all));
     std::ranges::move(copy_routes(nullptr), std::back_inserter(all));
     server::Pairings pairings(folder_.path() / "paired.toml", [] { return Instant(); });
     std::ranges::move(server::pairing_routes(gate, pairings, std::nullopt, [] {}), std::back_inserter(all));

@@ -58,6 +58,10 @@ export class MemoryShelf implements Shelf {
     return Promise.resolve(this.own.filter((each) => each.sequence > sequence).slice(0, most));
   }
 
+  ownOf(sequences: readonly number[]) {
+    return Promise.resolve(this.own.filter(({ sequence }) => sequences.includes(sequence)).sort((a, b) => a.sequence - b.sequence));
+  }
+
   photos(onlyUnsent: boolean) {
     return Promise.resolve([...this.pictures.values()].filter((each) => !onlyUnsent || !each.isSent));
   }
@@ -74,6 +78,10 @@ export class Program {
   /** by path: a status to answer instead, or 'away'; 'lost answer': done, and nobody hears of it */
   faults: Record<string, number | 'away' | 'lost answer'> = {};
   asked: string[] = [];
+  /** takes only what who is signed in wrote */
+  onlyOwn = false;
+  /** no batch with this entry is taken */
+  unreadable: { sequence: number; status: number } | null = null;
 
   add(entries: readonly Entry[]): void {
     for (const entry of entries) if (!this.arrived.some((each) => idOf(each) === idOf(entry))) this.arrived.push(entry);
@@ -81,6 +89,13 @@ export class Program {
 
   sorted(): Entry[] {
     return [...this.arrived].sort(compareEntries);
+  }
+
+  private carry(entries: Entry[]): unknown {
+    if (entries.some(({ sequence }) => sequence === this.unreadable?.sequence)) return new Response(JSON.stringify({ detail: 'not readable', remedy: 'write it anew' }), { status: this.unreadable?.status ?? 400 });
+    const refused = entries.filter(({ author }) => this.onlyOwn && author !== this.name);
+    this.add(entries.filter((entry) => !refused.includes(entry)));
+    return { through: this.arrived.length, refused: refused.map((entry) => ({ id: idOf(entry), detail: `written by ${entry.author}`, remedy: `let ${entry.author} sign in` })) };
   }
 
   private answer(path: string, after: number, body: string): unknown {
@@ -96,8 +111,7 @@ export class Program {
         return { identity: this.identity, through: Math.min(this.arrived.length, after + 100), entries };
       }
       case '/api/entries/carried':
-        this.add((JSON.parse(body) as { entries: Entry[] }).entries);
-        return { through: this.arrived.length };
+        return this.carry((JSON.parse(body) as { entries: Entry[] }).entries);
       default:
         return {};
     }
@@ -111,6 +125,7 @@ export class Program {
     if (fault === 'away') throw new TypeError('fetch failed');
     if (typeof fault === 'number') return new Response(JSON.stringify({ detail: 'refused', remedy: 'do this' }), { status: fault });
     const body = this.answer(path, Number(/after=(\d+)/.exec(query)?.[1] ?? 0), String(init.body ?? ''));
+    if (body instanceof Response) return body;
     if (fault === 'lost answer') throw new TypeError('fetch failed');
     return new Response(JSON.stringify(body), { status: 200 });
   }) as typeof fetch;

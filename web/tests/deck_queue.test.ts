@@ -4,6 +4,7 @@ import { idOf } from '../src/deck/entry';
 import { rodEvent } from '../src/deck/presses';
 import { pressOf, Queue, queueFile } from '../src/deck/queue';
 import { batchOf, clockOffset, Sync, type Told } from '../src/deck/sync';
+import { refusedGroups } from '../src/deck/refused';
 import { base, MemoryShelf, phone, Program, start, type Phone } from './deck_bench';
 
 const bite = (it: Phone) => it.queue.put(rodEvent('bite', 'port bow', '', { at: it.clock.ms, who: 'A. Keen' }));
@@ -114,7 +115,7 @@ describe('the line', () => {
   });
 
   it('keeps everything and says so, whatever the program answers', async () => {
-    for (const [status, line] of [[401, 'signed_out'], [403, 'refused'], [422, 'refused'], [503, 'away'], ['away', 'away']] as const) {
+    for (const [status, line] of [[401, 'signed_out'], [403, 'refused'], [503, 'away'], ['away', 'away']] as const) {
       const it = await phone('00000000000000aa');
       const program = new Program();
       await bite(it);
@@ -125,6 +126,87 @@ describe('the line', () => {
       expect(told().problem?.message).not.toBe('');
       expect(waits).toEqual([500, 1000, 2000]);
     }
+  });
+
+  it('lets no entry hold up the others: the refused one stays, is told, and goes when somebody else is signed in', async () => {
+    const it = await phone('00000000000000aa');
+    const program = new Program();
+    for (const author of ['A. Keen', 'B. Storm', 'A. Keen']) {
+      await it.queue.note({ author });
+      await bite(it);
+    }
+    program.onlyOwn = true;
+    const { sync, told } = syncOf(it, program);
+    await sync.kick();
+    expect(told().line).toBe('held');
+    expect(program.arrived.map(idOf)).toEqual(['00000000000000aa:1', '00000000000000aa:3']);
+    expect(it.queue.kept.refused).toEqual([{ sequence: 2, why: 'written by B. Storm', whatToDo: 'let B. Storm sign in' }]);
+    expect([it.queue.unsent, refusedGroups(it.queue.kept, it.queue.entries)]).toMatchObject([1, [{ author: 'B. Storm', count: 1, why: 'written by B. Storm' }]]);
+    // Kept by the phone, not by the page.
+    expect((await phone('00000000000000ff', { shelf: it.shelf })).queue.unsent).toBe(1);
+    const asked = program.asked.length;
+    await sync.kick();
+    expect(program.asked.slice(asked)).not.toContain('POST /api/entries/carried');
+    program.name = 'B. Storm';
+    await sync.kick();
+    expect(program.arrived.map(idOf)).toContain('00000000000000aa:2');
+    expect([it.queue.unsent, it.queue.kept.refused]).toEqual([0, []]);
+  });
+
+  it('sends past an entry that the program cannot read', async () => {
+    for (const status of [400, 413, 422, 500]) {
+      const it = await phone('00000000000000aa');
+      const program = new Program();
+      for (let i = 0; i < 40; ++i) await bite(it);
+      program.unreadable = { sequence: 17, status };
+      const { sync, told } = syncOf(it, program);
+      await sync.kick();
+      expect([told().line, program.arrived.length, it.queue.unsent]).toEqual(['held', 39, 1]);
+      expect(it.queue.kept.refused).toEqual([{ sequence: 17, why: 'not readable', whatToDo: 'write it anew' }]);
+      program.unreadable = null;
+      await sync.again();
+      expect([program.arrived.length, it.queue.unsent]).toEqual([40, 0]);
+    }
+  });
+
+  it('takes nothing for refused where nobody may send', async () => {
+    const it = await phone('00000000000000aa');
+    const program = new Program();
+    await bite(it);
+    program.faults = { '/api/entries/carried': 403 };
+    const { sync } = syncOf(it, program);
+    await sync.kick();
+    expect([it.queue.kept.sent, it.queue.kept.refused]).toEqual([0, []]);
+  });
+
+  it('sends the other photos past one that is refused', async () => {
+    const it = await phone('00000000000000aa');
+    const program = new Program();
+    for (const sha256 of ['ab', 'cd']) await it.queue.keepPhoto({ sha256, type: 'image/png', bytes: new Uint8Array([1]).buffer, isSent: false });
+    program.faults = { '/api/photos/ab': 413 };
+    const { sync, told } = syncOf(it, program);
+    await sync.kick();
+    expect([...it.shelf.pictures.values()].map(({ isSent }) => isSent)).toEqual([false, true]);
+    expect(told().line).toBe('refused');
+  });
+
+  it('logs in the name of who has a paired phone in hand, and of nobody else where it is not paired', async () => {
+    const it = await phone('00000000000000aa');
+    const program = new Program();
+    program.label = 'K';
+    const { sync } = syncOf(it, program);
+    await sync.kick();
+    await it.queue.note({ inHand: 'B. Storm' });
+    await sync.kick();
+    expect((await bite(it))[0]?.author).toBe('B. Storm');
+    program.role = 'scientist';
+    await sync.kick();
+    expect((await bite(it))[0]).toMatchObject({ author: 'A. Keen', role: 'scientist' });
+    program.role = 'crew';
+    program.label = '';
+    await it.queue.note({ inHand: 'B. Storm' });
+    await sync.kick();
+    expect([it.queue.kept.author, it.queue.kept.inHand]).toEqual(['A. Keen', '']);
   });
 
   it('sends nothing to another study', async () => {

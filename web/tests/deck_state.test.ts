@@ -9,6 +9,7 @@ import { deckState, drawnMl, type DeckState, type FishCard } from '../src/deck/s
 import { base as raw, chance, phone, shuffled, start, type Phone } from './deck_bench';
 
 const base = baseOf(raw);
+const namer = { mark: 'K', device: '0000000000000000', others: [] };
 const minutes = (n: number) => n * 60_000;
 const stateOf = (it: Phone): DeckState => deckState(base, it.queue.entries, it.clock.ms);
 const telling = (it: Phone, ago = 0) => ({ at: it.clock.ms - ago, who: it.queue.kept.author });
@@ -28,7 +29,7 @@ async function landed(it: Phone): Promise<FishCard> {
   const card = await hooked(it);
   it.clock.ms += minutes(3);
   const state = stateOf(it);
-  await it.queue.put(press.landed(card, press.proposedName(state, it.clock.ms, base.zone, 'K'), base, state, telling(it)));
+  await it.queue.put(press.landed(card, press.proposedName(state, it.clock.ms, base.zone, namer), base, state, telling(it)));
   return only(stateOf(it));
 }
 
@@ -42,11 +43,11 @@ describe('a fish', () => {
     };
     expect((await hooked(it)).next).toBe('landed');
     it.clock.ms += minutes(2);
-    let state = await step((card, now) => press.landed(card, press.proposedName(now, it.clock.ms, base.zone, 'K'), base, now, telling(it)));
+    let state = await step((card, now) => press.landed(card, press.proposedName(now, it.clock.ms, base.zone, namer), base, now, telling(it)));
     let card = only(state);
-    expect([card.name, card.next, card.place, card.rod, card.rig]).toEqual(['0608-K1', 'back_in_water', 'deck', 'port bow', 'single']);
+    expect([card.name, card.next, card.place, card.rod, card.rig]).toEqual(['0608-Kaa1', 'back_in_water', 'deck', 'port bow', 'single']);
     expect(card.stamps.map(({ event }) => event)).toEqual(['bite', 'hook_up', 'landed']);
-    expect(state.tables.encounters?.at(-1)?.cells).toMatchObject({ fish: '0608-K1', rig: 'single', method: 'angling', at: '2026-06-08T06:00:04.000Z' });
+    expect(state.tables.encounters?.at(-1)?.cells).toMatchObject({ fish: '0608-Kaa1', rig: 'single', method: 'angling', at: '2026-06-08T06:00:04.000Z' });
     card = only(await step((each) => press.fishEvent('back_in_water', each, telling(it))));
     expect([card.next, card.sealBy]).toEqual(['sealed', it.clock.ms + 120_000]);
     card = only(await step((each) => press.fishEvent('sealed', each, telling(it), { assembly: 'tube 1' })));
@@ -70,7 +71,7 @@ describe('a fish', () => {
     expect(state.fish).toEqual([]);
     expect(state.over[0]?.place).toBe('released');
     expect(state.tables.stays?.map(({ cells }) => [cells.stay, cells.assembly, cells.role])).toEqual([
-      ['0608-K1-s1', 'tube 1', 'after_capture'], ['0608-K1-s2', 'tank 1', 'rest'], ['0608-K1-s3', 'tube 1', 'after_chase'],
+      ['0608-Kaa1-s1', 'tube 1', 'after_capture'], ['0608-Kaa1-s2', 'tank 1', 'rest'], ['0608-Kaa1-s3', 'tube 1', 'after_chase'],
     ]);
     expect(state.used).toEqual({ fish: 2, chases: 1 });
     expect(state.worries).toEqual([]);
@@ -143,7 +144,7 @@ describe('a fish', () => {
   it('takes another name in all its rows', async () => {
     const it = await phone('00000000000000aa');
     await landed(it);
-    await it.queue.put(press.renamed(stateOf(it), '0608-K1', 'Bella') ?? []);
+    await it.queue.put(press.renamed(stateOf(it), '0608-Kaa1', 'Bella') ?? []);
     const card = only(stateOf(it));
     expect(card.name).toBe('Bella');
     expect(card.stamps.map(({ event }) => event)).toEqual(['bite', 'hook_up', 'landed']);
@@ -195,7 +196,7 @@ function atRandom(it: Phone, random: () => number): press.Draft[] {
   const card = state.fish[Math.floor(random() * state.fish.length)];
   const at = telling(it, random() < 0.2 ? Math.floor(random() * 300_000) : 0);
   if (!card || word === 'bite' || word === 'hook_up' || card.name === '') {
-    if (card && word === 'landed') return press.landed(card, press.proposedName(state, at.at, 'UTC', it.queue.kept.mark), base, state, at);
+    if (card && word === 'landed') return press.landed(card, press.proposedName(state, at.at, 'UTC', { ...namer, mark: it.queue.kept.mark, device: it.queue.kept.device }), base, state, at);
     return press.rodEvent(word === 'lost' ? 'lost' : word === 'bite' ? 'bite' : 'hook_up', rod, 'single', at);
   }
   const stamp = card.stamps.at(-1);
@@ -242,6 +243,41 @@ describe('three phones', () => {
     const { tables, undone } = layOver({}, inOrder(entries));
     const made = entries.filter(({ act }) => act === 'add').map(({ device, sequence }) => `${device}:${sequence}`).filter((id) => !undone.has(id)).sort();
     expect(Object.values(tables).flat().map(({ addedBy }) => addedBy).sort()).toEqual(made);
+  });
+
+  it('of one mark name no two fish alike, whatever they know of each other', async () => {
+    const state = stateOf(await phone('00000000000000aa'));
+    const names = (device: string, others: string[]) => press.proposedName(state, start, 'UTC', { mark: 'K', device, others });
+    const random = chance(5);
+    const devices = Array.from({ length: 40 }, () => Array.from({ length: 16 }, () => Math.floor(random() * 16).toString(16)).join(''));
+    // The last digits alone make the first letters alike.
+    devices.push('0000000000000211', '0000000000100211', '0000000000000000');
+    const proposed = devices.map((device) => names(device, devices));
+    expect(new Set(proposed).size).toBe(devices.length);
+    expect(proposed.every((name) => /^0608-K[a-z]{2,15}1$/.test(name))).toBe(true);
+    // Two that have never met: their own letters differ as the devices do.
+    expect(names('00000000000000aa', [])).not.toBe(names('00000000000000bb', []));
+  });
+
+  it('tell of two fish of one name, and part them again by who named them', async () => {
+    const [a, b] = [await phone('00000000000000aa'), await phone('00000000000000bb', { author: 'B. Storm' })];
+    for (const it of [a, b]) {
+      await landed(it);
+      await it.queue.put(press.weighed(only(stateOf(it)), telling(it), it === a ? 400 : 500));
+    }
+    const all = () => deckState(base, inOrder([...a.queue.entries, ...b.queue.entries]), a.clock.ms);
+    const joined = all();
+    expect(joined.worries.join()).toContain('Two fish are called 0608-Kaa1');
+    expect(joined.fish.find(({ name }) => name === '0608-Kaa1')?.isTwice).toBe(true);
+    expect(press.namesakes(joined, '0608-Kaa1').map(({ device }) => device).sort()).toEqual(['00000000000000aa', '00000000000000bb']);
+    await a.queue.took(b.queue.entries, 0);
+    await a.queue.put(press.renamed(stateOf(a), '0608-Kaa1', 'Bella', '00000000000000bb') ?? []);
+    const parted = all();
+    expect(parted.worries.filter((worry) => worry.includes('are called'))).toEqual([]);
+    expect(parted.fish.map(({ name, massG, isTwice, stamps }) => [name, massG, isTwice, stamps.map(({ event }) => event).join()]).sort()).toEqual([
+      ['0608-Kaa1', 400, false, 'bite,hook_up,landed,weighed'], ['Bella', 500, false, 'bite,hook_up,landed,weighed'],
+    ]);
+    expect(parted.tables.encounters?.map(({ cells }) => [cells.fish, cells.encounter]).sort()).toEqual([['0608-Kaa1', '0608-Kaa1-e1'], ['Bella', 'Bella-e1']]);
   });
 
   it('tell of one fish that two of them hooked', async () => {

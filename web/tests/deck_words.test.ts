@@ -35,13 +35,15 @@ describe('times', () => {
   });
 });
 
+const namer = (mark: string) => ({ mark, device: '0000000000000000', others: [] });
+
 describe('names', () => {
   it('of fish have the day at the study’s place and a count that is free', () => {
-    const base = baseOf({ ...raw, rows: { fish: [{ cells: { fish: '0608-K1' } }, { cells: { fish: '0609-K1' } }] } });
+    const base = baseOf({ ...raw, rows: { fish: [{ cells: { fish: '0608-Kaa1' } }, { cells: { fish: '0609-Kaa1' } }] } });
     const state = deckState(base, [], now);
-    expect(proposedName(state, now, 'UTC', 'K')).toBe('0608-K2');
-    expect(proposedName(state, now, 'Pacific/Kiritimati', 'Q')).toBe('0608-Q1');
-    expect(proposedName(state, Date.parse('2026-06-08T23:30:00Z'), 'Europe/London', 'K')).toBe('0609-K2');
+    expect(proposedName(state, now, 'UTC', namer('K'))).toBe('0608-Kaa2');
+    expect(proposedName(state, now, 'Pacific/Kiritimati', namer('Q'))).toBe('0608-Qaa1');
+    expect(proposedName(state, Date.parse('2026-06-08T23:30:00Z'), 'Europe/London', namer('K'))).toBe('0609-Kaa2');
   });
 
   it('of phones and of sides', () => {

@@ -49,6 +49,16 @@ describe('the page of phones', () => {
     expect(body.querySelector<HTMLInputElement>('input.mark')?.value).toBe('B');
     expect(body.querySelector<HTMLButtonElement>('button[type="submit"]')?.disabled).toBe(true);
   });
+  it('takes a phone’s queue file in, with or without phones, and leads to Files', async () => {
+    for (const pairing of [on, off]) {
+      const { body, text } = await textFor('scientist', pairing);
+      expect(text).toContain('Choose a queue file');
+      expect(body.querySelector('.queue-file a')?.getAttribute('href')).toBe('/set-up/files');
+    }
+  });
+  it('takes nothing in for who is no scientist', async () => {
+    expect((await textFor('viewer', on)).text).not.toContain('Choose a queue file');
+  });
   it('of a laptop in no network, or with a certificate of its own, says that', async () => {
     expect((await textFor('scientist', { ...on, trust_address: null, trust_qr_svg: null })).text).toContain('in no network now');
     expect((await textFor('scientist', { ...on, fingerprint: null, fingerprint_short: null, authority_until: null })).text).toContain('a certificate of your own for backeddy.local');

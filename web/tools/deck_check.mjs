@@ -598,6 +598,61 @@ await part('another study at the same address gets nothing', async () => {
   await allSent(main);
 });
 
+// ---- one phone, several hands
+
+await part('one phone of several people: no entry holds up the others, and the refused one says why and what to do', async () => {
+  const { page } = main;
+  // Written as a scientist before the phone was paired for the crew: not to be sent by it.
+  const before = (await kept(main)).sequence;
+  await page.evaluate(async () => {
+    const deck = globalThis.backeddyDeck;
+    const { author, role } = deck.kept;
+    await deck.queue.note({ author: 'S. Holm', role: 'scientist' });
+    await deck.press('note', [{ act: 'add', content: { table: 'events', row: { at: new Date().toISOString(), event: 'note', note: 'by a scientist' } }, reason: '' }], Date.now());
+    await deck.queue.note({ author, role });
+  });
+  await hook(main, /^aft port/);
+  await page.waitForFunction((n) => globalThis.backeddyDeck.kept.refused.length === 1 && globalThis.backeddyDeck.kept.sent >= n + 2, before, { timeout: 20000 });
+  await page.locator('.line-state', { hasText: '1 refused' }).waitFor();
+  await page.locator('.notice', { hasText: '1 entry of S. Holm not taken: written as scientist, and A. Keen is here as crew' }).waitFor();
+  await page.locator('.line-state').click();
+  await page.locator('dialog.sheet .refused', { hasText: 'They stay on this phone' }).waitFor();
+  await page.locator('dialog.sheet .refused summary').click();
+  await page.locator('dialog.sheet .refused').scrollIntoViewIfNeeded();
+  await judgeThemes(main, 'phone refused');
+  await closeRoom(main);
+  await judgeThemes(main, 'deck refused');
+  // The same phone handed to somebody else of the crew: what they press is theirs, and is sent.
+  await page.locator('.line-state').click();
+  await page.getByLabel('Somebody else of the crew').fill('Hand D');
+  await press(main, 'Hand over');
+  await page.waitForFunction(() => globalThis.backeddyDeck.kept.author === 'Hand D', null, { timeout: 10000 });
+  await page.getByRole('group', { name: 'Who has this phone' }).scrollIntoViewIfNeeded();
+  await judgeThemes(main, 'phone in hand');
+  await closeRoom(main);
+  await page.locator('.in-hand', { hasText: 'Hand D has this phone' }).waitFor();
+  await press(main, 'Lost …');
+  await press(main, 'line broke');
+  await saved(main, 'lost');
+  await page.waitForFunction(() => globalThis.backeddyDeck.unsent === 1, null, { timeout: 20000 });
+  const last = (await journal(main)).filter(({ device }) => device).at(-1);
+  expect(last.author === 'Hand D' && last.role === 'crew', `what was pressed by who has the phone is by ${last.author}, ${last.role}`);
+  // Back in its holder's hands, on a scientist's code the refused one goes by itself.
+  await page.locator('.line-state').click();
+  await page.getByRole('group', { name: 'Who has this phone' }).getByRole('button', { name: 'A. Keen' }).click();
+  await closeRoom(main);
+  const { address } = await atLaptop('POST', '/api/pairing', { author: 'S. Holm', role: 'scientist', label: 'S' });
+  await page.goto('about:blank');
+  await page.goto(address);
+  await ready(main);
+  await allSent(main);
+  expect((await kept(main)).refused.length === 0 && (await journal(main)).some(({ author, content }) => author === 'S. Holm' && content.includes('by a scientist')), 'what was refused was not sent when a scientist was there');
+  await page.goto('about:blank');
+  await page.goto(await newCode('A. Keen'));
+  await ready(main);
+  await allSent(main);
+});
+
 // ---- three phones
 
 await part('three phones log the same 500 things in different orders: one state, nothing lost, nothing doubled', async () => {

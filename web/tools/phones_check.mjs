@@ -2,8 +2,8 @@
 // a code made by keyboard, a phone that is paired by it over TLS, told on the laptop by itself, and out at once when it is
 // ended; the page of trust over plain HTTP. Axe, widths, the console, in three themes at three sizes.
 //
-//   node tools/phones_check.mjs PROGRAM STUDY [FOLDER]   (STUDY is only read; pictures go to FOLDER; needs certutil of
-//                                                         libnss3-tools; CHROMIUM names the browser,
+//   node tools/phones_check.mjs PROGRAM STUDY [FOLDER]   (STUDY is a copy that is written into; pictures go to FOLDER; needs
+//                                                         certutil of libnss3-tools; CHROMIUM names the browser,
 //                                                         /usr/bin/chromium when not set)
 import { spawn } from 'node:child_process';
 import { mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
@@ -135,7 +135,27 @@ try {
   await laptop.page.getByText('Phone A of Runa is out').waitFor();
   expect((await session()).status === 401, 'a phone whose pairing was ended may still ask');
 
+  // What a phone could not send, as its file: taken in where phones are paired, and there is a way to Files and back.
+  const { identity, study: title } = await laptop.page.evaluate(async () => (await fetch('/api/deck')).json());
+  const us = Date.now() * 1000;
+  const entry = {
+    device: '00000000000000f1', sequence: 1, hybrid_wall_us: us, hybrid_count: 0, wall_us: us, monotonic_us: 1, boot: 'b', clock_offset_us: null, author: 'Runa', role: 'crew', act: 'add',
+    content: JSON.stringify({ table: 'events', row: { at: new Date().toISOString(), event: 'note', note: 'by file' } }), reason: '',
+  };
+  const queue = { backeddy_queue: 1, study: title, identity, device: entry.device, made_us: us, entries: [entry], photos: {} };
+  await laptop.page.getByLabel('Queue file of a phone').setInputFiles({ name: 'deck.json', mimeType: 'application/json', buffer: Buffer.from(JSON.stringify(queue)) });
+  await laptop.page.getByRole('button', { name: 'Take it in' }).click();
+  await laptop.page.locator('.queue-file .done').waitFor({ timeout: 10_000 }).catch(() => faults.push('a queue file is not taken in on the page of phones'));
+  const { entries } = await laptop.page.evaluate(async () => (await fetch('/api/entries/arrived?after=0')).json());
+  expect(entries.some((each) => each.device === entry.device && each.content === entry.content), 'the entry of a queue file did not arrive');
+  await judged(laptop.page, 'phones, a queue file');
+  await picture(laptop.page, 'phones-queue-file');
+  await laptop.page.locator('.queue-file').getByRole('link', { name: 'Files' }).click();
+  await laptop.page.locator('.queue-file').getByRole('link', { name: 'Phones' }).click();
+  await laptop.page.getByText('Paired phones').waitFor({ timeout: 10_000 }).catch(() => faults.push('no way from Phones to Files and back'));
+
   // The same by hand: a page on the home screen does not share what the camera opened.
+  await laptop.page.getByLabel('Who holds it').fill('Runa');
   await laptop.page.getByRole('button', { name: 'Make a code' }).click();
   await laptop.page.getByAltText('QR code that pairs phone A').waitFor();
   const typed = await laptop.page.locator('.fingerprint code').last().textContent();

@@ -2,9 +2,10 @@
 import { baseOf, type Base } from './base';
 import { layOver } from './edits';
 import { idOf, type Entry } from './entry';
-import { undo, type Draft, type Telling } from './presses';
-import { Queue, pressOf, queueFile, type Clocks } from './queue';
+import { undo, type Draft, type Namer, type Telling } from './presses';
+import { Queue, pressOf, queueFile, unsentOf, type Clocks } from './queue';
 import { allQueues, changeTo, openCurrent, type KnownQueue } from './queues';
+import { refusedGroups, type RefusedGroup } from './refused';
 import type { Kept } from './shelf';
 import { deckState, type DeckState, type FishCard } from './state';
 import { fresh, Sync, type Told } from './sync';
@@ -67,7 +68,8 @@ export class Deck {
   });
   private readonly laid = $derived(this.base ? layOver(this.base.rows, this.entries) : null);
   readonly state = $derived<DeckState | null>(this.base && this.laid ? deckState(this.base, this.entries, this.slowNow, this.laid) : null);
-  readonly unsent = $derived(this.kept ? this.kept.sequence - this.kept.sent : 0);
+  readonly unsent = $derived(this.kept ? unsentOf(this.kept) : 0);
+  readonly refused = $derived<RefusedGroup[]>(this.kept ? refusedGroups(this.kept, this.entries) : []);
   readonly zone = $derived(this.base?.zone ?? '');
   readonly card = $derived<FishCard | null>(this.state?.fish.find(({ key }) => key === this.chosen) ?? this.state?.fish[0] ?? null);
   readonly mayLog = $derived(this.kept !== null && this.kept.role !== 'viewer');
@@ -120,6 +122,12 @@ export class Deck {
   }
 
   // ---- pressing
+
+  /** Whose phone names a fish. */
+  get namer(): Namer {
+    const { mark = '', device = '0' } = this.kept ?? {};
+    return { mark, device, others: [...new Set(this.entries.map((entry) => entry.device))] };
+  }
 
   /** When it happened, and that the next press is of now again. */
   telling(): Telling {
@@ -193,7 +201,7 @@ export class Deck {
 
   // ---- who logs, and the program
 
-  async note(part: Partial<Pick<Kept, 'author' | 'mark'>>): Promise<void> {
+  async note(part: Partial<Pick<Kept, 'author' | 'mark' | 'inHand'>>): Promise<void> {
     await this.queue?.note(part);
     void this.sync?.kick();
   }
@@ -231,7 +239,7 @@ export class Deck {
   }
 
   async sendAllAgain(): Promise<void> {
-    await this.queue?.note({ sent: 0, arrived: 0 });
+    await this.queue?.note({ sent: 0, arrived: 0, refused: [] });
     this.again();
   }
 

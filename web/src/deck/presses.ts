@@ -45,8 +45,37 @@ export const rodEvent = (word: 'lines_in' | 'lines_out' | 'bite' | 'hook_up' | '
 
 // ---- fish
 
-/** "0608-KA3": month and day at the study's place, the phone's mark, a count that is still free. */
-export function proposedName(state: DeckState, at: number, zone: string, mark: string): string {
+const codeLetters = 'abcdefghjkmnpqrstuvwxyz';
+
+/** Letters that no other known device has in this place: two, or as many as it takes. Each device has 14 of its own. */
+export function codeOf(device: string, others: Iterable<string>): string {
+  const all = (id: string): string => {
+    let rest = BigInt(`0x${id}`);
+    let out = '';
+    for (let i = 0; i < 15; ++i) {
+      out += codeLetters[Number(rest % 23n)] ?? '';
+      rest /= 23n;
+    }
+    return out;
+  };
+  const own = all(device);
+  const theirs = [...new Set(others)].filter((each) => each !== device).map(all);
+  let count = 2;
+  while (count < own.length && theirs.some((each) => each.startsWith(own.slice(0, count)))) ++count;
+  return own.slice(0, count);
+}
+
+/** Whose phone it is, in the names of fish that it lands: its mark, which somebody chose, and its own letters, so that two
+ *  phones of one mark name no two fish alike. */
+export interface Namer {
+  mark: string;
+  device: string;
+  /** devices whose entries are known here */
+  others: readonly string[];
+}
+
+/** "0608-KAfq3": month and day at the study's place, the phone's mark and letters, a count that is still free. */
+export function proposedName(state: DeckState, at: number, zone: string, { mark, device, others }: Namer): string {
   let day = '';
   try {
     const parts = new Intl.DateTimeFormat('en-GB', { month: '2-digit', day: '2-digit', ...(zone === '' ? {} : { timeZone: zone }) }).formatToParts(at);
@@ -55,9 +84,10 @@ export function proposedName(state: DeckState, at: number, zone: string, mark: s
     day = isoOf(at).slice(5, 10).replace('-', '');
   }
   const taken = new Set((state.tables.fish ?? []).map((row) => row.cells.fish));
+  const begin = `${day}-${mark}${codeOf(device, others)}`;
   let count = 1;
-  while (taken.has(`${day}-${mark}${count}`)) ++count;
-  return `${day}-${mark}${count}`;
+  while (taken.has(`${begin}${count}`)) ++count;
+  return `${begin}${count}`;
 }
 
 /** Its landing gives a fish its name, a row of its own and an encounter; its bite and hook-up are told whose they were. */
@@ -132,11 +162,28 @@ export const reflexesTested = (card: Named, telling: Telling, tests: Record<stri
 
 const tablesWithFish = ['fish', 'encounters', 'events', 'stays', 'blood', 'fins', 'body', 'reflexes', 'fates'];
 
-/** Another name in every row that has the old one; null where a row of a file has it, which Deck does not change. */
-export function renamed(state: DeckState, from: string, to: string): Draft[] | null {
-  const rows = tablesWithFish.flatMap((table) => (state.tables[table] ?? []).filter((row) => row.cells.fish === from).map((row) => ({ table, row })));
+/** The device that gave a row its fish: as it was added, or as it was told later. */
+const namedBy = (row: Row): string => row.changes.filter(({ column }) => column === 'fish').at(-1)?.entry.device ?? row.addedBy.split(':')[0] ?? '';
+
+/** Another name in every row that has the old one, or in those alone where `device` wrote it; null where a row of a file has
+ *  it, which Deck does not change. */
+export function renamed(state: DeckState, from: string, to: string, device: string | null = null): Draft[] | null {
+  const rows = tablesWithFish.flatMap((table) =>
+    (state.tables[table] ?? []).filter((row) => row.cells.fish === from && (device === null || namedBy(row) === device)).map((row) => ({ table, row })));
   if (rows.some(({ row }) => row.inFile !== null)) return null;
-  return rows.flatMap(({ table, row }) => setCells(table, row, { fish: to }, 'another name'));
+  // Of two fish of one name the captures and stays have one name too.
+  const keys = (table: string, row: Row): Cells => {
+    const key = table === 'encounters' ? 'encounter' : 'stay';
+    const text = row.cells[key] ?? '';
+    return device !== null && (table === 'encounters' || table === 'stays') && text.startsWith(`${from}-`) ? { [key]: to + text.slice(from.length) } : {};
+  };
+  return rows.flatMap(({ table, row }) => setCells(table, row, { fish: to, ...keys(table, row) }, 'another name'));
+}
+
+/** Fish of one name that were named on several devices, each without knowing of the other. */
+export function namesakes(state: DeckState, name: string): { device: string; row: Row }[] {
+  const rows = (state.tables.fish ?? []).filter((row) => row.cells.fish === name);
+  return rows.length < 2 ? [] : rows.map((row) => ({ device: namedBy(row), row }));
 }
 
 // ---- blood against the permit

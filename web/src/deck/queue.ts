@@ -2,7 +2,7 @@
 // them. Nothing is ever taken out of it.
 import { compareTimes, inOrder, receive, tick, type Entry } from './entry';
 import type { Draft } from './presses';
-import type { Kept, Photo, Shelf } from './shelf';
+import type { Kept, Photo, Refused, Shelf } from './shelf';
 
 export interface Clocks {
   /** ms since 1970 by this device */
@@ -51,6 +51,9 @@ export function made(kept: Kept, drafts: readonly Draft[], clocks: Clocks): { ke
   return { kept: { ...kept, sequence: kept.sequence + entries.length, hybrid }, entries };
 }
 
+/** Own entries that the program does not have: those that wait for their turn, and those that it refused. */
+export const unsentOf = (kept: Kept): number => kept.sequence - kept.sent + kept.refused.length;
+
 /** The word that the entries of one press share; its id for an entry made elsewhere. */
 export function pressOf(entry: Entry): string {
   try {
@@ -91,7 +94,7 @@ export class Queue {
   }
 
   get unsent(): number {
-    return this.kept.sequence - this.kept.sent;
+    return unsentOf(this.kept);
   }
 
   /** Resolves when this device's disk has them; only then anything may call them saved. */
@@ -128,14 +131,24 @@ export class Queue {
     this.take(kept, []);
   }
 
-  /** All up to here are on the program's disk. */
-  acknowledge(sequence: number): Promise<void> {
-    return this.shelf
-      .change((now) => {
-        const after = { ...now, sent: Math.max(now.sent, Math.min(sequence, now.sequence)) };
-        return { kept: after, result: after };
-      })
-      .then((kept) => this.take(kept, []));
+  /** All up to here are on the program's disk, but for these. */
+  acknowledge(sequence: number, refused: readonly Refused[] = []): Promise<void> {
+    return this.settle((now) => ({ sent: Math.max(now.sent, Math.min(sequence, now.sequence)) }), [], refused);
+  }
+
+  /** Of those that were refused, these were sent once more, and these refused again. */
+  triedAgain(tried: readonly number[], refused: readonly Refused[]): Promise<void> {
+    return this.settle(() => ({}), tried, refused);
+  }
+
+  private async settle(part: (now: Kept) => Partial<Kept>, tried: readonly number[], refused: readonly Refused[]): Promise<void> {
+    const gone = new Set([...tried, ...refused.map(({ sequence }) => sequence)]);
+    const kept = await this.shelf.change((now) => {
+      const left = [...now.refused.filter(({ sequence }) => !gone.has(sequence)), ...refused].sort((a, b) => a.sequence - b.sequence);
+      const after = { ...now, ...part(now), refused: left };
+      return { kept: after, result: after };
+    });
+    this.take(kept, []);
   }
 
   async keepPhoto(photo: Photo): Promise<void> {

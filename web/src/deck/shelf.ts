@@ -2,6 +2,13 @@
 // is done when the disk is asked to have it, not before.
 import type { Entry, HybridTime } from './entry';
 
+/** Why the program did not take an entry, and what to do. */
+export interface Refused {
+  sequence: number;
+  why: string;
+  whatToDo: string;
+}
+
 /** What is known beside the entries themselves. */
 export interface Kept {
   /** this queue's own device; made once, never used again elsewhere */
@@ -12,8 +19,10 @@ export interface Kept {
   /** of the study's journal; '' until the program was met */
   identity: string;
   study: string;
-  /** all own entries up to this one are acknowledged */
+  /** all own entries up to this one are acknowledged, or refused */
   sent: number;
+  /** own entries that the program did not take, in their order: they wait here, the others go past them */
+  refused: Refused[];
   /** the program's count of arrivals that were taken */
   arrived: number;
   offsetUs: number | null;
@@ -22,6 +31,8 @@ export interface Kept {
   /** who logs on this phone */
   author: string;
   role: Entry['role'] | '';
+  /** on a paired phone: who has it in hand, where that is not its holder; '' for the holder */
+  inHand: string;
   /** stands in the names of fish that this phone lands */
   mark: string;
 }
@@ -47,6 +58,8 @@ export interface Shelf {
   change<T>(how: (kept: Kept) => Change<T>): Promise<T>;
   /** Own entries after this one, in order, at most so many. */
   ownAfter(sequence: number, most: number): Promise<Entry[]>;
+  /** Own entries of these numbers, in order. */
+  ownOf(sequences: readonly number[]): Promise<Entry[]>;
   photos(onlyUnsent: boolean): Promise<Photo[]>;
 }
 
@@ -57,7 +70,8 @@ export const markOf = (device: string): string =>
   [device.slice(0, 4), device.slice(4, 8)].map((part) => letters[parseInt(part, 16) % letters.length] ?? 'A').join('');
 
 export const freshKept = (device: string): Kept => ({
-  device, sequence: 0, hybrid: { wall_us: 0, count: 0 }, identity: '', study: '', sent: 0, arrived: 0, offsetUs: null, base: '', author: '', role: '', mark: markOf(device),
+  device, sequence: 0, hybrid: { wall_us: 0, count: 0 }, identity: '', study: '', sent: 0, refused: [], arrived: 0, offsetUs: null, base: '', author: '', role: '',
+  inHand: '', mark: markOf(device),
 });
 
 // ---- IndexedDB
@@ -108,10 +122,11 @@ export class DatabaseShelf implements Shelf {
       transaction.oncomplete = () => (result ? resolve(result.value) : reject(new Error('nothing was kept')));
       transaction.onabort = () => reject(fault ?? transaction.error ?? new Error('this phone did not keep it'));
       const about = transaction.objectStore(stores.about);
-      const asked = about.get('kept') as IDBRequest<Kept | undefined>;
+      const asked = about.get('kept') as IDBRequest<(Partial<Kept> & Pick<Kept, 'device'>) | undefined>;
       asked.onsuccess = () => {
         try {
-          const change = how(asked.result ?? freshKept(this.newDevice()));
+          // What an older page kept lacks what has come since.
+          const change = how(asked.result ? { ...freshKept(asked.result.device), ...asked.result } : freshKept(this.newDevice()));
           about.put(change.kept, 'kept');
           // add, not put: an own entry that stands is never written over.
           for (const entry of change.own ?? []) transaction.objectStore(stores.own).add(entry);
@@ -128,6 +143,12 @@ export class DatabaseShelf implements Shelf {
 
   async ownAfter(sequence: number, most: number): Promise<Entry[]> {
     return done<Entry[]>(this.database.transaction(stores.own).objectStore(stores.own).getAll(IDBKeyRange.lowerBound(sequence, true), most));
+  }
+
+  async ownOf(sequences: readonly number[]): Promise<Entry[]> {
+    const store = this.database.transaction(stores.own).objectStore(stores.own);
+    const found = await Promise.all([...sequences].sort((a, b) => a - b).map((sequence) => done<Entry | undefined>(store.get(sequence))));
+    return found.filter((entry) => entry !== undefined);
   }
 
   async photos(onlyUnsent: boolean): Promise<Photo[]> {

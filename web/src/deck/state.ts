@@ -47,6 +47,8 @@ export interface FishCard {
   blood: { drawnMl: number; draws: number; dueAt: number | null };
   sealBy: number | null;
   isRightingLost: boolean;
+  /** another fish has its name, and what happened to both stands here */
+  isTwice: boolean;
   /** the role of its last stay that is over */
   lastRole: string;
   /** what its stay that goes on is for, if nobody says otherwise */
@@ -218,7 +220,8 @@ class Reader {
   private readonly tables: Tables;
   private readonly now: number;
   private readonly fishRows = new Map<string, Row>();
-  readonly worries: string[] = [];
+  /** names that several fish have */
+  readonly twice = new Set<string>();
 
   constructor(base: Base, tables: Tables, now: number) {
     this.base = base;
@@ -226,7 +229,7 @@ class Reader {
     this.now = now;
     for (const row of tables.fish ?? []) {
       const name = cell(row, 'fish');
-      if (this.fishRows.has(name)) this.worries.push(`Two fish are called ${name}: give one of them another name.`);
+      if (this.fishRows.has(name)) this.twice.add(name);
       else this.fishRows.set(name, row);
     }
   }
@@ -273,6 +276,7 @@ class Reader {
       blood: { drawnMl: drawn.ml, draws: draws.length, dueAt: blood.due_min !== null && landed !== null && draws.length === 0 && !isOver ? landed + blood.due_min * minute : null },
       sealBy: seal_within_s !== null && place === 'water' && inWater !== null && !stays.some((row) => Date.parse(cell(row, 'to')) >= inWater) ? inWater + seal_within_s * 1000 : null,
       isRightingLost: last('righting_lost') !== undefined,
+      isTwice: this.twice.has(name),
       lastRole: cell(stays.at(-1) ?? null, 'role'),
       role: roleOf(stamps, stays),
       next: null,
@@ -336,7 +340,7 @@ export function deckState(base: Base, entries: readonly Entry[], now: number, la
     over: all.filter((card) => !isHere(card)).sort((a, b) => b.last - a.last || (a.key < b.key ? -1 : 1)),
     used: { fish: named.size, chases: stamps.filter(({ event }) => event === 'chase_start').length },
     worries: [
-      ...reader.worries,
+      ...[...reader.twice].map((name) => `Two fish are called ${name}, and stand here as one: open “Name …” of it, and give one of them another name.`),
       ...doubles.map(({ hookUp }) => `Two hook-ups on ${cell(hookUp.row, 'rod') || 'one rod'} have no end yet. If it is one fish, take one of them away.`),
       ...complaints.map(complaintText),
     ],

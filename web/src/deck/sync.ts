@@ -1,9 +1,9 @@
 // The line between a phone's queue and the program: sends what is unsent in its order, takes what others wrote, measures
 // the clocks' difference, waits longer after each failure. Without the program nothing is lost and nothing stops.
 import { baseOf } from './base';
-import { entryOf, type Entry, type Role } from './entry';
+import { entryOf, idOf, type Entry, type Role } from './entry';
 import type { Queue } from './queue';
-import { markOf } from './shelf';
+import { markOf, type Refused } from './shelf';
 import { ask, askFor, Problem, problemOf, type Fetch } from '../server/request';
 import { patience } from '../server/feed';
 
@@ -20,11 +20,13 @@ export interface Told {
   changeToken: string;
   name: string;
   role: Role | '';
+  /** by a pairing, and not by name and passphrase */
+  isPaired: boolean;
   /** that this phone was paired with; '' for none that can stand in a fish's name */
   mark: string;
 }
 
-export const fresh: Told = { line: 'asking', problem: null, served: null, lastAnswer: null, changeToken: '', name: '', role: '', mark: '' };
+export const fresh: Told = { line: 'asking', problem: null, served: null, lastAnswer: null, changeToken: '', name: '', role: '', isPaired: false, mark: '' };
 
 export interface SyncWorld {
   fetcher: Fetch;
@@ -37,15 +39,19 @@ export const mostEntries = 500;
 const mostBytes = 3 * 2 ** 20;
 /** between two rounds, ms */
 export const pause = 4000;
+/** until what was refused is tried again by itself, ms */
+export const refusedPause = 300_000;
+/** of an answer that is about what was sent, and not about the line or who is signed in */
+const aboutContent = [400, 413, 422, 500];
 
 type Fields = Record<string, unknown>;
 const fields = (value: unknown): Fields => (typeof value === 'object' && value !== null ? (value as Fields) : {});
 const whole = (value: unknown): number => (Number.isSafeInteger(value) ? (value as number) : 0);
 
-const sessionOf = (value: unknown): { name: string; role: Role; changeToken: string; mark: string } => {
+const sessionOf = (value: unknown): Pick<Told, 'name' | 'changeToken' | 'isPaired' | 'mark'> & { role: Role } => {
   const from = fields(value);
   const label = typeof from.label === 'string' && /^[A-Za-z]{1,3}$/.test(from.label) ? from.label.toUpperCase() : '';
-  return { name: String(from.name ?? ''), role: from.role as Role, changeToken: String(from.change_token ?? ''), mark: label };
+  return { name: String(from.name ?? ''), role: from.role as Role, changeToken: String(from.change_token ?? ''), isPaired: typeof from.label === 'string', mark: label };
 };
 
 /** The first that fit into one sending. */
@@ -58,6 +64,16 @@ export function batchOf(entries: readonly Entry[]): Entry[] {
     out.push(entry);
   }
   return out;
+}
+
+/** Which of `batch` the program did not take, by its answer. */
+export function refusedOf(answer: unknown, batch: readonly Entry[]): Refused[] {
+  const { refused } = fields(answer);
+  return (Array.isArray(refused) ? refused : []).flatMap((each) => {
+    const { id, detail, remedy } = fields(each);
+    const entry = batch.find((one) => idOf(one) === id);
+    return entry ? [{ sequence: entry.sequence, why: String(detail ?? ''), whatToDo: String(remedy ?? '') }] : [];
+  });
 }
 
 /** Server minus device in µs: of several askings the one with the shortest way there and back. */
@@ -86,6 +102,9 @@ export class Sync {
   /** when the clocks were compared last, and the study asked for */
   private comparedAt = -Infinity;
   private askedAt = -Infinity;
+  /** who was signed in when what was refused was tried last, and when that was */
+  private triedAs = '';
+  private triedAt = -Infinity;
 
   constructor(world: SyncWorld, queue: Queue, tell: (told: Told) => void) {
     this.world = world;
@@ -113,6 +132,7 @@ export class Sync {
   again(): Promise<void> {
     this.failures = 0;
     this.askedAt = -Infinity;
+    this.triedAt = -Infinity;
     this.change({ line: 'asking', problem: null });
     return this.kick();
   }
@@ -135,6 +155,7 @@ export class Sync {
       const session = await askFor('/api/session', sessionOf, { fetcher: this.world.fetcher });
       this.change(session);
       if (!(await this.meet()) || !(await this.exchange())) return;
+      await this.tryRefused();
       await this.sendPhotos();
       this.failures = 0;
       this.change({ line: 'held', problem: null, served: null, lastAnswer: this.world.now() });
@@ -176,14 +197,15 @@ export class Sync {
     this.change({ line: 'other_study', problem, served: { study, identity } });
   }
 
-  /** Who is signed in logs; on the laptop itself nobody has a name, and the page asks for one. */
+  /** Who is signed in logs, or has the paired phone in hand; on the laptop itself nobody has a name, and the page asks for one. */
   private async keepPerson(): Promise<void> {
     const { name, role } = this.told;
     const { kept } = this.queue;
-    const author = name === '' ? kept.author : name;
+    const inHand = this.told.isPaired && role === 'crew' ? kept.inHand : '';
+    const author = name === '' ? kept.author : inHand === '' ? name : inHand;
     // A mark that somebody has typed on the phone stays.
     const mark = this.told.mark !== '' && kept.mark === markOf(kept.device) ? this.told.mark : kept.mark;
-    if (role !== '' && (author !== kept.author || role !== kept.role || mark !== kept.mark)) await this.queue.note({ author, role, mark });
+    if (role !== '' && (author !== kept.author || role !== kept.role || mark !== kept.mark || inHand !== kept.inHand)) await this.queue.note({ author, role, mark, inHand });
   }
 
   /** Takes what others wrote and sends what is unsent, in turns; false where the program serves another study now. What is
@@ -194,10 +216,40 @@ export class Sync {
       const batch = batchOf(await this.queue.shelf.ownAfter(this.queue.kept.sent, mostEntries));
       const last = batch.at(-1);
       if (!last) return true;
-      await this.request('POST', '/api/entries/carried', JSON.stringify({ entries: batch }), 'application/json');
-      await this.queue.acknowledge(last.sequence);
+      await this.queue.acknowledge(last.sequence, await this.send(batch));
     }
     return true;
+  }
+
+  /** What was refused of them: of a batch that the program cannot take as it is, the others go all the same. */
+  private async send(batch: readonly Entry[]): Promise<Refused[]> {
+    try {
+      const answer = await this.request('POST', '/api/entries/carried', JSON.stringify({ entries: batch }), 'application/json');
+      return refusedOf(await answer.json().catch(() => null), batch);
+    } catch (error) {
+      const problem = problemOf(error);
+      const [first] = batch;
+      if (!first || !aboutContent.includes(problem.status)) throw error;
+      if (batch.length === 1) return [{ sequence: first.sequence, why: problem.message, whatToDo: problem.whatToDo }];
+      const half = Math.ceil(batch.length / 2);
+      return [...(await this.send(batch.slice(0, half))), ...(await this.send(batch.slice(half)))];
+    }
+  }
+
+  /** What was refused goes once more when somebody else is signed in, when somebody says so, and now and then. */
+  private async tryRefused(): Promise<void> {
+    const { name, role, isPaired } = this.told;
+    const as = JSON.stringify([name, role, isPaired]);
+    const { refused } = this.queue.kept;
+    if (refused.length === 0 || (as === this.triedAs && this.world.monotonic() - this.triedAt < refusedPause)) return;
+    let left = await this.queue.shelf.ownOf(refused.map(({ sequence }) => sequence));
+    while (left.length > 0) {
+      const batch = batchOf(left);
+      await this.queue.triedAgain(batch.map(({ sequence }) => sequence), await this.send(batch));
+      left = left.slice(batch.length);
+    }
+    this.triedAs = as;
+    this.triedAt = this.world.monotonic();
   }
 
   private async takeAll(): Promise<boolean> {
@@ -213,17 +265,26 @@ export class Sync {
       const entries = (Array.isArray(answer.entries) ? answer.entries : []).map(entryOf);
       if (entries.some((entry) => entry === null)) throw new Problem(0, 'The program sent an entry that this page cannot read', 'Reload the page when the program is near, so that both are of one version.');
       // A journal that was restored may be shorter than what we saw: then everything is told to it anew.
-      if (through < after) await this.queue.note({ arrived: 0, sent: 0 });
+      if (through < after) await this.queue.note({ arrived: 0, sent: 0, refused: [] });
       else if (through === after) return true;
       else await this.queue.took(entries as Entry[], through);
     }
   }
 
   private async sendPhotos(): Promise<void> {
+    let refusal: Problem | null = null;
     for (const photo of await this.queue.shelf.photos(true)) {
-      await this.request('PUT', `/api/photos/${photo.sha256}`, photo.bytes, photo.type);
-      await this.queue.keepPhoto({ ...photo, isSent: true });
+      try {
+        await this.request('PUT', `/api/photos/${photo.sha256}`, photo.bytes, photo.type);
+        await this.queue.keepPhoto({ ...photo, isSent: true });
+      } catch (error) {
+        const problem = problemOf(error);
+        if (!aboutContent.includes(problem.status)) throw error;
+        refusal ??= problem;
+      }
     }
+    // Told when the others are through.
+    if (refusal) throw refusal;
   }
 
   private async request(method: 'POST' | 'PUT', path: string, body: string | ArrayBuffer, type: string): Promise<Response> {

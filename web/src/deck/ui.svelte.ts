@@ -80,7 +80,7 @@ export async function takeStep(step: Step, card: FishCard): Promise<void> {
   const say = (what: string, drafts: presses.Draft[]) => deck.tap(`${card.name || card.rod}: ${what}`, drafts, telling.at);
   switch (step) {
     case 'landed': {
-      const name = presses.proposedName(state, telling.at, base.zone, deck.kept?.mark ?? '');
+      const name = presses.proposedName(state, telling.at, base.zone, deck.namer);
       if (await deck.tap(`${name}: landed`, presses.landed(card, name, base, state, telling), telling.at)) deck.chosen = name;
       return;
     }

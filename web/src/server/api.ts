@@ -377,7 +377,7 @@ export interface Carried {
   entries: CarriedEntry[];
 }
 
-export interface TakenIn {
+export interface CarriedTaken {
   /** The last place in the order of arrival that there is now */
   through: number;
   added: number;
@@ -386,6 +386,17 @@ export interface TakenIn {
   /** Ids under which another entry stands: kept, and not counting */
   set_aside: string[];
   complaints: EntryComplaint[];
+  /** Not taken from who asks */
+  refused: RefusedEntry[];
+}
+
+export interface RefusedEntry {
+  /** device:sequence */
+  id: string;
+  /** Why */
+  detail: string;
+  /** What to do */
+  remedy: string;
 }
 
 export interface EntryComplaint {
