@@ -139,6 +139,12 @@ class Desk::Worker {
     [[nodiscard]] const std::filesystem::path& folder() const { return wish_.folder; }
     [[nodiscard]] Instant now() const { return wish_.now(); }
 
+    bool ends_within(std::chrono::milliseconds patience) {
+        thread_.request_stop();
+        std::unique_lock lock(pause_guard_);
+        return ended_.wait_for(lock, patience, [this] { return has_ended_; });
+    }
+
   private:
     void wake() {
         {
@@ -167,6 +173,11 @@ class Desk::Worker {
             }
         }
         keep();
+        {
+            const std::lock_guard lock(pause_guard_);
+            has_ended_ = true;
+        }
+        ended_.notify_all();
     }
 
     // The files of the journal change with every entry of our own, and again a moment later: what it says is
@@ -361,12 +372,18 @@ class Desk::Worker {
     JournalWriter writer_;
     std::mutex pause_guard_;
     std::condition_variable_any pause_;
+    std::condition_variable ended_;
     bool is_written_ = false;
+    bool has_ended_ = false;
     std::jthread thread_; // last: it uses all the others, and goes first
 };
 
 Desk::Desk(DeskWish wish) : worker_(std::make_unique<Worker>(std::move(wish))) {}
 Desk::~Desk() = default;
+
+bool Desk::ends_within(std::chrono::milliseconds patience) {
+    return worker_->ends_within(patience);
+}
 
 DeskState Desk::state() const {
     return worker_->state();

@@ -83,6 +83,9 @@ class Desk {
     explicit Desk(DeskWish wish);
     /// Waits for the work in hand to reach its end.
     ~Desk();
+    /// Begins nothing more; whether the work in hand has reached its end within so long. What is cut off by
+    /// the end of the process is no loss: what was written is in the journal, and an answer is computed anew.
+    [[nodiscard]] bool ends_within(std::chrono::milliseconds patience);
     Desk(const Desk&) = delete;
     Desk& operator=(const Desk&) = delete;
 

@@ -2,6 +2,7 @@
 #include <chrono>
 #include <cstdint>
 #include <cstdio>
+#include <cstdlib>
 #include <filesystem>
 #include <functional>
 #include <iterator>
@@ -64,17 +65,20 @@ Expected<void> has_people(const fs::path& file, const std::string& address) {
     return {};
 }
 
+/// What computes yet is left: so long for it, then the process ends around it.
+constexpr std::chrono::milliseconds patience_at_end{300};
+
 /// Where to listen: here alone, or here and at the address. One that means all addresses holds ours already.
 std::vector<std::string> addresses_of(const ServeOptions& options) {
     const std::string& address = options.address;
-    if (options.deck.is_on && address.empty()) {
-        return {"0.0.0.0"};
+    if ((options.deck.is_on && address.empty()) || address == "::") {
+        return {"0.0.0.0", "::"};
     }
     if (address.empty() || server::is_loopback(address)) {
         return {};
     }
-    return address == "0.0.0.0" || address == "::" ? std::vector<std::string>{address}
-                                                   : std::vector<std::string>{"127.0.0.1", address};
+    return address == "0.0.0.0" ? std::vector<std::string>{address}
+                                : std::vector<std::string>{"127.0.0.1", address};
 }
 
 void print_where(const ServeOptions& options, const server::Gate& gate, std::uint16_t port,
@@ -82,7 +86,7 @@ void print_where(const ServeOptions& options, const server::Gate& gate, std::uin
     fmt::print("{} on this machine, with the token of this start:\n  http://127.0.0.1:{}/?token={}\n",
                options.folder, port, gate.start_token());
     if (!addresses.empty() && !options.deck.is_on) {
-        const bool is_every = addresses.size() == 1;
+        const bool is_every = addresses.front() == "0.0.0.0";
         const std::string host =
             options.address.find(':') == std::string::npos ? options.address : '[' + options.address + ']';
         fmt::print("from other machines, signing in by name and passphrase:\n  http://{}:{}/\n",
@@ -202,8 +206,16 @@ int serve(const ServeOptions& options) {
     }
     fmt::print("Ctrl-C stops it.\n");
     std::fflush(stdout);
-    const auto responder = answer_for_name(road);
-    listener->serve(service);
+    auto responder = answer_for_name(road);
+    const auto renewal = renew_while_running(options.deck, file->parent_path(), *deck, *listener);
+    const bool is_answered = listener->serve(service);
+    responder.reset(); // takes the name back
+    if (!is_answered || !desk.ends_within(patience_at_end)) {
+        // All that anybody was told is kept is on the disk. What is cut off here is as by a power cut, which
+        // journal, results and brief are made for.
+        std::fflush(nullptr);
+        std::_Exit(exit_clean);
+    }
     return exit_clean;
 }
 
@@ -234,8 +246,8 @@ void add_serve(CLI::App& program, int& status) {
         ->capture_default_str();
     command->add_option(
         "--address", options->address,
-        "also listen at this address of the machine, in digits (0.0.0.0: at all); needs people who may "
-        "sign in");
+        "also listen at this address of the machine, in digits (0.0.0.0: at all of IPv4; :: at all that it "
+        "has); needs people who may sign in");
     command->add_option("--name", options->names,
                         "a further name under which browsers ask, such as boat.local");
     command->add_option(

@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "cli/serve_deck.hpp"
+#include "cli/terminal.hpp"
 #include "server/addresses.hpp"
 #include "server/authority.hpp"
 #include "server/certificate.hpp"
@@ -28,6 +29,23 @@ std::string trust_address(const std::string& address, std::uint16_t port) {
 void say(const std::string& line) {
     fmt::print("{}\n", line);
     std::fflush(stdout);
+}
+
+/// The leaf of the authority that phones trust; a new authority is made at a start alone, while somebody
+/// looks.
+Expected<server::Certificate> leaf_at(const server::AuthorityWish& wish, const Deck& started) {
+    auto kept = wish.now < started.until ? server::keep_authority(wish) : Expected<server::LocalAuthority>();
+    if (!kept) {
+        return fail(std::move(kept).error());
+    }
+    if (kept->authority_der != started.authority_der) {
+        return fail(
+            {.code = ErrorCode::bad_setting,
+             .found = fmt::format("the authority that phones trust has ended or is gone ({})", wish.name),
+             .expected = "the one that this program was started with",
+             .remedy = "start the program again while the phones are at hand; each then trusts anew"});
+    }
+    return std::move(kept->leaf);
 }
 
 } // namespace
@@ -110,6 +128,27 @@ void print_deck(const Deck& deck, const server::Road& road, Instant now) {
                    "--new-authority\n",
                    iso_text(deck.until).substr(0, 10));
     }
+}
+
+std::unique_ptr<server::Renewal> renew_while_running(const DeckOptions& options, const fs::path& config,
+                                                     const std::optional<Deck>& deck,
+                                                     server::Listener& listener) {
+    if (!deck) {
+        return nullptr;
+    }
+    const auto certificate_at = [options, config, started = *deck](Instant now) {
+        return options.certificate.empty()
+                   ? leaf_at({.folder = config / "deck", .name = options.name, .now = now}, started)
+                   : server::read_certificate(options.certificate, options.key, options.name, now);
+    };
+    return std::make_unique<server::Renewal>(
+        deck->certificate, server::Renewal::Wish{.certificate_at = certificate_at,
+                                                 .show =
+                                                     [&listener](const server::Certificate& certificate) {
+                                                         return listener.renew(certificate);
+                                                     },
+                                                 .say = say,
+                                                 .now = wall_clock});
 }
 
 std::unique_ptr<server::MdnsResponder> answer_for_name(const std::optional<server::Road>& road) {

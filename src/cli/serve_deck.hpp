@@ -12,6 +12,7 @@
 #include "server/gate.hpp"
 #include "server/listener.hpp"
 #include "server/mdns_responder.hpp"
+#include "server/renewal.hpp"
 #include "server/trust_pages.hpp"
 
 namespace CLI {
@@ -45,6 +46,12 @@ struct Deck {
 
 /// On the terminal: where phones go, and by what they know us.
 void print_deck(const Deck& deck, const server::Road& road, Instant now);
+
+/// Renews what phones are shown before its end; nothing where there is no deck. `listener` must outlive it.
+[[nodiscard]] std::unique_ptr<server::Renewal> renew_while_running(const DeckOptions& options,
+                                                                   const std::filesystem::path& config,
+                                                                   const std::optional<Deck>& deck,
+                                                                   server::Listener& listener);
 
 /// Nothing where there is no deck, its name is not one of multicast DNS, or nobody can be answered; that is
 /// said on the terminal.

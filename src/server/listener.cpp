@@ -16,6 +16,8 @@ namespace {
 constexpr std::size_t most_turned_away = 64;
 /// After a connection could not be taken, mostly for want of file descriptors.
 constexpr std::chrono::milliseconds breath{50};
+/// For connections that were closed to come to their end.
+constexpr std::chrono::milliseconds last_moment{200};
 
 Error cannot_listen(const std::string& address, std::uint16_t port, const error_code& failure) {
     Error out{.code = ErrorCode::bad_setting,
@@ -73,6 +75,10 @@ Expected<void> Listener::Inside::listen_at(const std::string& address) {
     acceptor.open(endpoint.protocol(), failure);
     if (!failure) {
         acceptor.set_option(asio::socket_base::reuse_address(true), failure);
+    }
+    if (!failure && parsed.is_v6()) {
+        // IPv4 has a socket of its own, so that both can be listened at, and told apart.
+        acceptor.set_option(asio::ip::v6_only(true), failure);
     }
     if (!failure) {
         acceptor.bind(endpoint, failure);
@@ -151,6 +157,9 @@ void Listener::Inside::stop() {
             for (auto* socket : shared.listening) {
                 socket->close_at_once();
             }
+            // What waits for a handler is not ended by that: it is left.
+            patience.expires_after(last_moment);
+            patience.async_wait([this](error_code) { loop.stop(); });
         }
     });
     end_when_empty();
@@ -171,13 +180,15 @@ Expected<Listener> Listener::open(const std::vector<std::string>& addresses, std
                                   const Limits& limits) {
     auto inside = std::make_unique<Inside>(limits);
     inside->port = port;
+    // Many machines go without IPv6: then the other one is enough.
+    const bool is_every = std::ranges::find(addresses, "0.0.0.0") != addresses.end();
     for (const auto& address : addresses.empty() ? std::vector<std::string>{"127.0.0.1"} : addresses) {
-        if (auto listening = inside->listen_at(address); !listening) {
+        auto listening = inside->listen_at(address);
+        if (!listening && !(is_every && address == "::")) {
             return fail(std::move(listening).error());
         }
     }
     if (addresses.empty()) {
-        // Many machines go without IPv6; "localhost" then means the other one.
         [[maybe_unused]] const auto also = inside->listen_at("::1");
     }
     return Listener(std::move(inside));
@@ -192,11 +203,20 @@ Expected<void> Listener::secure_with(const Certificate& certificate) {
     return {};
 }
 
+Expected<void> Listener::renew(const Certificate& certificate) {
+    auto tls = make_tls(certificate);
+    if (!tls) {
+        return fail(std::move(tls).error());
+    }
+    asio::post(inside_->loop, [&inside = *inside_, made = std::move(*tls)] { inside.shared.tls = made; });
+    return {};
+}
+
 std::uint16_t Listener::port() const {
     return inside_->port;
 }
 
-void Listener::serve(const Service& service) {
+bool Listener::serve(const Service& service) {
     auto& inside = *inside_;
     inside.shared.service = &service;
     for (auto& acceptor : inside.acceptors) {
@@ -210,7 +230,12 @@ void Listener::serve(const Service& service) {
         }
     });
     inside.loop.run();
+    inside.shared.handlers.stop(); // what has not begun
+    if (inside.shared.computing > 0) {
+        return false;
+    }
     inside.shared.handlers.join();
+    return true;
 }
 
 void Listener::publish(std::string text) {

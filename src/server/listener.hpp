@@ -36,7 +36,7 @@ struct Limits {
     std::chrono::milliseconds idle_time{
         60'000}; ///< between two requests; a page that listens is asked for a sign of life
     std::chrono::milliseconds stop_time{
-        10'000}; ///< for what is being answered when the program is told to stop
+        1'000}; ///< for what is being answered when the program is told to stop
 };
 
 /// What is counted, from the start.
@@ -57,22 +57,27 @@ inline constexpr std::size_t kinds_seen = 10;
 class Listener {
   public:
     /// Listens at `addresses` (in digits; none: 127.0.0.1 and, where the machine has it, ::1), all at one
-    /// port; port 0 takes one that is free. Fails with bad_setting for an address that is none or not of this
-    /// machine and for a port that is taken or not allowed.
+    /// port; port 0 takes one that is free. "::" is all of IPv6 alone; behind 0.0.0.0 it is left out where
+    /// the machine has no IPv6. Fails with bad_setting for an address that is none or not of this machine and
+    /// for a port that is taken or not allowed.
     [[nodiscard]] static Expected<Listener> open(const std::vector<std::string>& addresses,
                                                  std::uint16_t port, const Limits& limits = {});
     /// From now on TLS is spoken at the same port too: a connection's first byte tells. Before serve(). Fails
     /// where the certificate cannot be used.
     [[nodiscard]] Expected<void> secure_with(const Certificate& certificate);
+    /// Connections that come from now on are shown this one; those that there are go on. From any thread,
+    /// after secure_with(). Fails likewise.
+    [[nodiscard]] Expected<void> renew(const Certificate& certificate);
     Listener(Listener&&) noexcept;
     Listener& operator=(Listener&&) noexcept;
     ~Listener();
 
     [[nodiscard]] std::uint16_t port() const;
 
-    /// Answers until stop(), SIGINT or SIGTERM; then finishes what is being answered,
-    /// tells listening pages, and returns. Once.
-    void serve(const Service& service);
+    /// Answers until stop(), SIGINT or SIGTERM; then finishes what is being answered within `stop_time`,
+    /// tells listening pages, and returns. Once. False: a handler still computes. Nobody hears its answer any
+    /// more; the listener's end waits for it, unless the process ends first.
+    [[nodiscard]] bool serve(const Service& service);
 
     // From any thread:
     /// To every page that listens; a small JSON text.

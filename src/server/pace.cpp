@@ -9,7 +9,7 @@
 namespace backeddy::server {
 
 std::string address_group(std::string_view address) {
-    std::string text(address);
+    std::string text(address.substr(0, address.find('%'))); // without the interface of a link's own address
     std::array<unsigned char, 16> bytes{};
     if (::inet_pton(AF_INET6, text.c_str(), bytes.data()) != 1) {
         return text;

@@ -285,5 +285,12 @@ TEST(Desk, AnswersAnewWhatCameFromElsewhereWhereverItStandsInTheOrder) {
     }));
 }
 
+TEST(Desk, ends_within_a_moment_when_nothing_is_in_hand_and_writes_what_it_answered) {
+    const Watched it("desk_ends");
+    ASSERT_TRUE(it.until_revision(1));
+    EXPECT_TRUE(it.desk->ends_within(2s));
+    EXPECT_TRUE(it.desk->ends_within(0s)) << "once more";
+}
+
 } // namespace
 } // namespace backeddy::app

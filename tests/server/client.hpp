@@ -27,6 +27,18 @@ class Client {
         address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
         is_connected_ = ::connect(socket_, reinterpret_cast<const sockaddr*>(&address), sizeof address) == 0;
     }
+    /// Over IPv6, within the machine.
+    [[nodiscard]] static Client by_ipv6(std::uint16_t port) {
+        Client out;
+        out.socket_ = ::socket(AF_INET6, SOCK_STREAM | SOCK_CLOEXEC, 0);
+        sockaddr_in6 address{};
+        address.sin6_family = AF_INET6;
+        address.sin6_port = htons(port);
+        address.sin6_addr = in6addr_loopback;
+        out.is_connected_ =
+            ::connect(out.socket_, reinterpret_cast<const sockaddr*>(&address), sizeof address) == 0;
+        return out;
+    }
     ~Client() {
         if (socket_ >= 0) {
             ::close(socket_);
@@ -56,6 +68,15 @@ class Client {
         SSL_set_tlsext_host_name(tls_.get(), name.c_str());
         SSL_set1_host(tls_.get(), name.c_str());
         return SSL_connect(tls_.get()) == 1;
+    }
+    /// Of what the other end showed, as digits.
+    [[nodiscard]] std::string certificate_serial() const {
+        const std::unique_ptr<X509, decltype(&X509_free)> shown(SSL_get1_peer_certificate(tls_.get()),
+                                                                X509_free);
+        const ASN1_INTEGER* serial = shown ? X509_get0_serialNumber(shown.get()) : nullptr;
+        return serial == nullptr ? std::string()
+                                 : std::string(reinterpret_cast<const char*>(ASN1_STRING_get0_data(serial)),
+                                               static_cast<std::size_t>(ASN1_STRING_length(serial)));
     }
     [[nodiscard]] std::string tls_version() const { return SSL_get_version(tls_.get()); }
 
@@ -143,6 +164,8 @@ class Client {
     }
 
   private:
+    Client() = default;
+
     static std::size_t body_length(const std::string& head) {
         const auto at = head.find("Content-Length: ");
         return at == std::string::npos ? 0 : std::strtoull(head.c_str() + at + 16, nullptr, 10);
@@ -167,7 +190,7 @@ class Client {
         return true;
     }
 
-    int socket_;
+    int socket_ = -1;
     bool is_connected_ = false;
     std::shared_ptr<SSL> tls_; ///< none: plain
     std::string pending_;

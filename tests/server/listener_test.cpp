@@ -43,7 +43,7 @@ class Serving {
     explicit Serving(const Limits& limits = {})
         : listener_(Listener::open({"127.0.0.1"}, 0, limits).value()), people_("/nowhere/people.toml"),
           gate_({.port = listener_.port()}, people_), service_(gate_, Routes::of(routes()).value()),
-          thread_([this] { listener_.serve(service_); }) {}
+          thread_([this] { is_answered_ = listener_.serve(service_); }) {}
     ~Serving() {
         let_go();
         stop();
@@ -57,6 +57,8 @@ class Serving {
             thread_.join();
         }
     }
+    /// Of serve(), once it has returned.
+    [[nodiscard]] bool is_answered() const { return is_answered_; }
     Listener& listener() { return listener_; }
     [[nodiscard]] Client client() const { return Client(listener_.port()); }
     [[nodiscard]] std::string host() const { return fmt::format("127.0.0.1:{}", listener_.port()); }
@@ -130,6 +132,7 @@ class Serving {
     People people_;
     Gate gate_;
     Service service_;
+    bool is_answered_ = false;
     std::thread thread_;
 };
 
@@ -529,6 +532,27 @@ TEST(Stopping, finishes_what_is_being_answered) {
     EXPECT_LT(std::chrono::steady_clock::now() - begun, 5s) << "nobody is waited for who is gone";
 }
 
+TEST(Stopping, leaves_a_handler_that_still_computes) {
+    Serving serving;
+    Client slow = serving.client();
+    slow.send(serving.get("/held"));
+    ASSERT_TRUE(comes([&] { return serving.is_holding(1); }));
+    const auto begun = std::chrono::steady_clock::now();
+    serving.stop();
+    EXPECT_LT(std::chrono::steady_clock::now() - begun, 3s) << "it is held until it is let go";
+    EXPECT_FALSE(serving.is_answered());
+    EXPECT_TRUE(slow.is_closed());
+}
+
+TEST(Stopping, says_that_all_was_answered) {
+    Serving serving;
+    Client client = serving.client();
+    client.send(serving.get("/"));
+    EXPECT_THAT(client.answer(), StartsWith("HTTP/1.1 200 OK\r\n"));
+    serving.stop();
+    EXPECT_TRUE(serving.is_answered());
+}
+
 TEST(Stopping, does_not_wait_for_ever) {
     Serving serving({.stop_time = 200ms});
     Client page = serving.client();
@@ -575,6 +599,55 @@ TEST(Listening, nothing_said_means_this_machine_alone) {
     auto listener = Listener::open({}, 0);
     ASSERT_TRUE(listener);
     EXPECT_TRUE(Client(listener->port()).is_connected());
+}
+
+/// Whether this machine speaks IPv6 within itself.
+bool has_ipv6() {
+    return Listener::open({"::1"}, 0).has_value();
+}
+
+TEST(Listening, of_all_addresses_both_kinds_are_answered_where_the_machine_has_both) {
+    auto listener = Listener::open({"0.0.0.0", "::"}, 0);
+    ASSERT_TRUE(listener) << listener.error().text();
+    EXPECT_TRUE(Client(listener->port()).is_connected());
+    if (has_ipv6()) {
+        EXPECT_TRUE(Client::by_ipv6(listener->port()).is_connected());
+    }
+}
+
+TEST(Listening, of_ipv6_alone_is_of_no_ipv4) {
+    if (!has_ipv6()) {
+        GTEST_SKIP() << "this machine has no IPv6";
+    }
+    auto listener = Listener::open({"::"}, 0);
+    ASSERT_TRUE(listener) << listener.error().text();
+    EXPECT_FALSE(Client(listener->port()).is_connected());
+    EXPECT_TRUE(Client::by_ipv6(listener->port()).is_connected());
+}
+
+TEST(Listening, over_ipv6_host_and_origin_are_held_to_as_over_ipv4) {
+    if (!has_ipv6()) {
+        GTEST_SKIP() << "this machine has no IPv6";
+    }
+    auto listener = Listener::open({}, 0).value();
+    People people("/nowhere/people.toml");
+    Gate gate({.port = listener.port()}, people);
+    const Service service(gate, Routes::of({{.pattern = "/",
+                                             .right = Right::anyone,
+                                             .handler = [](const Request&) { return json_response("1"); }}})
+                                    .value());
+    std::thread thread([&] { EXPECT_TRUE(listener.serve(service)); });
+    const auto status = [&](const std::string& host) {
+        Client client = Client::by_ipv6(listener.port());
+        client.send(fmt::format("GET / HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", host));
+        return client.answer().substr(9, 3);
+    };
+    EXPECT_EQ(status(fmt::format("[::1]:{}", listener.port())), "200");
+    EXPECT_EQ(status(fmt::format("localhost:{}", listener.port())), "200");
+    EXPECT_EQ(status(fmt::format("voe.example:{}", listener.port())), "421");
+    EXPECT_EQ(status(fmt::format("[2001:db8::1]:{}", listener.port())), "421");
+    listener.stop();
+    thread.join();
 }
 
 } // namespace

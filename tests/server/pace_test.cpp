@@ -15,6 +15,7 @@ TEST(Pace, an_address_is_itself_and_an_ipv6_one_its_first_half) {
     EXPECT_EQ(address_group("192.0.2.7"), "192.0.2.7");
     EXPECT_EQ(address_group("2001:db8:1:2:3:4:5:6"), address_group("2001:db8:1:2::9"));
     EXPECT_NE(address_group("2001:db8:1:2::9"), address_group("2001:db8:1:3::9"));
+    EXPECT_EQ(address_group("fe80::1%wlan0"), address_group("fe80::2%wlan0"));
     EXPECT_TRUE(is_loopback("127.0.0.1"));
     EXPECT_TRUE(is_loopback("::1"));
     EXPECT_FALSE(is_loopback("192.0.2.7"));

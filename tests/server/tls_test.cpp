@@ -1,7 +1,12 @@
 // TLS on the port of plain HTTP: real sockets, through OpenSSL as a client.
 
+#include <atomic>
 #include <chrono>
+#include <memory>
+#include <mutex>
+#include <string>
 #include <thread>
+#include <vector>
 
 #include <fmt/format.h>
 #include <gmock/gmock.h>
@@ -14,6 +19,7 @@
 #include "server/listener.hpp"
 #include "server/own_routes.hpp"
 #include "server/pairing_routes.hpp"
+#include "server/renewal.hpp"
 
 namespace {
 
@@ -44,7 +50,7 @@ class Secured {
         const auto authority =
             keep_authority({.folder = folder_.path(), .name = name, .now = today()}).value();
         EXPECT_TRUE(listener_.secure_with(authority.leaf));
-        thread_ = std::thread([this] { listener_.serve(service_); });
+        thread_ = std::thread([this] { EXPECT_TRUE(listener_.serve(service_)); });
     }
     ~Secured() {
         listener_.stop();
@@ -278,6 +284,98 @@ TEST(Tls, stopping_does_not_wait_for_ever) {
     const auto begun = std::chrono::steady_clock::now();
     secured.reset();
     EXPECT_LT(std::chrono::steady_clock::now() - begun, 5s);
+}
+
+// The clock is the test's: what was made a year ago has less than 30 days left, and is renewed while the
+// program runs.
+TEST(Tls, a_certificate_near_its_end_is_renewed_for_connections_that_come_from_then_on) {
+    const auto folder = TemporaryFolder::make("renewal").value();
+    const auto made_at = today() - Duration::hours(24.0 * 370);
+    const auto kept_at = [&](Instant now) {
+        return keep_authority({.folder = folder.path(), .name = name, .now = now}).value();
+    };
+    const auto first = kept_at(made_at);
+    auto listener = Listener::open({"127.0.0.1"}, 0).value();
+    ASSERT_TRUE(listener.secure_with(first.leaf));
+    People people(folder.path() / "people.toml");
+    Gate gate({.port = listener.port(), .secure_name = name}, people);
+    const Service service(gate, Routes::of(own_routes(gate, "1")).value());
+    std::thread thread([&] { EXPECT_TRUE(listener.serve(service)); });
+    const auto secure = [&] {
+        Client client(listener.port());
+        EXPECT_TRUE(client.begin_tls(name, (folder.path() / name / "authority.pem").string()));
+        return client;
+    };
+    std::atomic<std::int64_t> now = made_at.unix_nanoseconds();
+    std::mutex guard;
+    std::vector<std::string> said;
+    const auto lines = [&] {
+        const std::lock_guard lock(guard);
+        return said;
+    };
+    const auto renewal = std::make_unique<Renewal>(
+        first.leaf,
+        Renewal::Wish{.certificate_at = [&](Instant at) -> Expected<Certificate> { return kept_at(at).leaf; },
+                      .show = [&](const Certificate& each) { return listener.renew(each); },
+                      .say =
+                          [&](std::string line) {
+                              const std::lock_guard lock(guard);
+                              said.push_back(std::move(line));
+                          },
+                      .now = [&] { return Instant::unix_nanoseconds(now); },
+                      .every = 5ms});
+    Client before = secure();
+    const auto serial = before.certificate_serial();
+    std::this_thread::sleep_for(100ms);
+    EXPECT_EQ(secure().certificate_serial(), serial) << "nothing is renewed that has time left";
+    EXPECT_TRUE(lines().empty());
+    now = today().unix_nanoseconds();
+    for (int i = 0; i < 400 && secure().certificate_serial() == serial; ++i) {
+        std::this_thread::sleep_for(10ms);
+    }
+    EXPECT_NE(secure().certificate_serial(), serial);
+    EXPECT_EQ(lines(), std::vector<std::string>{"the certificate that phones see was renewed"});
+    // What was open goes on, and what is trusted is the same authority.
+    before.send(fmt::format("GET /api/about HTTP/1.1\r\nHost: {}:{}\r\n\r\n", name, listener.port()));
+    EXPECT_THAT(before.answer(), StartsWith("HTTP/1.1 200 OK\r\n"));
+    EXPECT_EQ(kept_at(today()).authority_der, first.authority_der);
+    listener.stop();
+    thread.join();
+}
+
+TEST(Renewal, what_fails_is_said_once_and_tried_again) {
+    std::atomic<int> asked = 0;
+    std::atomic<bool> is_well = false;
+    std::mutex guard;
+    std::vector<std::string> said;
+    {
+        const Renewal renewal(
+            {.chain_pem = "old", .key_pem = ""},
+            {.certificate_at = [&](Instant) -> Expected<Certificate> {
+                 ++asked;
+                 return is_well ? Expected<Certificate>(Certificate{.chain_pem = "new", .key_pem = ""})
+                                : fail(Error{.code = ErrorCode::cannot_write, .found = "the disk is full"});
+             },
+             .show = [](const Certificate&) { return Expected<void>(); },
+             .say =
+                 [&](std::string line) {
+                     const std::lock_guard lock(guard);
+                     said.push_back(std::move(line));
+                 },
+             .now = today,
+             .every = 1ms});
+        while (asked < 5) {
+            std::this_thread::sleep_for(1ms);
+        }
+        is_well = true;
+        const int then = asked;
+        while (asked < then + 3) {
+            std::this_thread::sleep_for(1ms);
+        }
+    }
+    ASSERT_EQ(said.size(), 2U);
+    EXPECT_THAT(said[0], HasSubstr("the disk is full"));
+    EXPECT_EQ(said[1], "the certificate that phones see was renewed");
 }
 
 TEST(Tls, a_certificate_that_is_none_is_refused) {

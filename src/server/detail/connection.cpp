@@ -29,8 +29,11 @@ std::int64_t seconds_since_1970() {
 }
 
 /// Runs on the pool.
-asio::awaitable<Response> answer_of(const Route& route, Request request) {
-    co_return Service::answer(route, request);
+asio::awaitable<Response> answer_of(Shared& shared, const Route& route, Request request) {
+    ++shared.computing;
+    Response response = Service::answer(route, request);
+    --shared.computing;
+    co_return response;
 }
 
 } // namespace
@@ -316,8 +319,9 @@ asio::awaitable<bool> Connection::answer(HttpReader& reader, Admission admission
             co_return co_await refuse_unread(state, head);
         }
         admission.request.body = reader.take_body();
-        response = co_await asio::co_spawn(
-            shared_.handlers, answer_of(*admission.route, std::move(admission.request)), asio::use_awaitable);
+        response = co_await asio::co_spawn(shared_.handlers,
+                                           answer_of(shared_, *admission.route, std::move(admission.request)),
+                                           asio::use_awaitable);
     }
     response.closes = response.closes || leaves_unread_ || !reader.keeps_alive();
     co_return co_await send(std::move(response), head);

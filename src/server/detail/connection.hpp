@@ -35,6 +35,7 @@ struct Shared {
     std::set<ChangesSocket*> listening;
     bool is_stopping = false;
     std::array<std::atomic<std::uint64_t>, kinds_seen> counts{};
+    std::atomic<int> computing = 0; ///< handlers that have begun and not ended
     asio::thread_pool handlers{limits.handler_threads};
 
     void count(Seen what) { ++counts[static_cast<std::size_t>(what)]; }
