@@ -1,6 +1,6 @@
 // What entries of the journal say, and what of them goes back and forth.
 import { describe, expect, it } from 'vitest';
-import { aboutOf, lastDone, lastUndone, sealedEnd, spellAtMoment, together, undoing, undoOf, wordsOf } from '../src/data/journal';
+import { aboutOf, backWords, lastDone, lastUndone, sealedEnd, spellAtMoment, together, undoing, undoOf, wordsOf } from '../src/data/journal';
 import { seconds } from '../src/data/read';
 import type { Entry } from '../src/server/api';
 import { entriesOf } from '../src/server/wire';
@@ -65,6 +65,49 @@ describe('back and forth', () => {
     book.decide('exclude');
     expect(lastUndone(book.entries, 'A. Keen')).toBeNull();
     expect(lastDone(book.entries, 'A. Keen')?.id).toBe('d:3');
+  });
+
+  it('is one for all pages, in the order in which things were done, and says what and where', () => {
+    const book = new Book();
+    const mass = { table: 'fish', row: { fish: 'T01' }, cells: { mass_g: { was: '500', now: '512' } } };
+    book.add('set', { ...mass, wish: 'g.0' });
+    book.decide('exclude');
+    const said: string[] = [];
+    for (let i = 0; i < 2; ++i) {
+      const last = lastDone(book.entries, 'A. Keen')!;
+      said.push(backWords(book.entries, last, results));
+      book.undo(last);
+    }
+    expect(lastDone(book.entries, 'A. Keen')).toBeNull();
+    for (let i = 0; i < 2; ++i) {
+      const last = lastUndone(book.entries, 'A. Keen')!;
+      said.push(backWords(book.entries, last, results));
+      book.undo(last);
+    }
+    expect(said[0]).toMatch(new RegExp(`^undone on Traces: stay ${stay.id}, .*left out$`));
+    expect(said[1]).toMatch(/^undone in fish.csv: fish T01: mass_g 500 → 512$/);
+    expect(said[2]).toBe(said[1]?.replace('undone', 'done again'));
+    expect(said[3]).toBe(said[0]?.replace('undone', 'done again'));
+  });
+
+  it('takes a block of cells back as one, and says no more than three of them', () => {
+    const book = new Book();
+    for (let i = 0; i < 5; ++i) book.add('set', { table: 'fish', row: { fish: `T0${i}` }, cells: { mass_g: { was: '', now: '5' } }, wish: `g.${i}` });
+    const last = lastDone(book.entries, 'A. Keen')!;
+    expect(backWords(book.entries, last, results)).toMatch(/T00.*T01.*T02.*; and 2 more$/);
+    expect(book.undo(last)).toHaveLength(5);
+    expect(lastDone(book.entries, 'A. Keen')).toBeNull();
+  });
+
+  it('leaves alone what was pressed on Deck, of which the list takes back a whole press, and what tells of a file', () => {
+    const book = new Book();
+    book.decide('mark');
+    book.undo(book.at(1));
+    for (const table of ['events', 'blood']) book.add('add', { table, row: { fish: 'T01' }, press: 'p1' });
+    book.add('record', { file: 'study.toml' });
+    expect(lastDone(book.entries, 'A. Keen')).toBeNull();
+    expect(lastUndone(book.entries, 'A. Keen')?.id).toBe('d:2');
+    expect(undoing(book.entries, book.at(3), '').map((wish) => wish.content.entry)).toEqual(['d:4', 'd:3']);
   });
 
   it('leaves what others did to them', () => {

@@ -185,6 +185,30 @@ export async function setUpJobs({ open, goTo, settled, axeOf, fits, picture }) {
     await page.waitForFunction(() => !document.querySelector('.sheet-row.is-added'), null, { timeout: 8000 });
     return (await asked('/api/tables/fish')).rows.length === rows;
   });
+  await must('one undo does not go back over the pages, in the order in which things were done, and say what and where', async () => {
+    await focusOn(0, mass);
+    await page.keyboard.type('1117.5');
+    await press('Enter');
+    await page.waitForFunction((id) => document.getElementById(id)?.classList.contains('is-edited'), `cell-0-${mass}`, { timeout: 8000 });
+    await goTo(page, '/traces');
+    await has('.judge');
+    await settled(page);
+    await press('x');
+    await has('.decide-form');
+    await press('3');
+    await page.waitForFunction(async () => (await (await fetch('/api/entries')).json()).entries.at(-1)?.content?.table === 'decisions', null, { timeout: 20000 });
+    await goTo(page, '/set-up/tables/fish');
+    await has('.sheet-row');
+    await focusOn(0, mass);
+    await press('Control+z');
+    await page.locator('.notices .said', { hasText: 'Undone on Traces' }).waitFor({ timeout: 20000 });
+    if ((await massInStudy(0)) !== '1117.5') return false;
+    await page.locator('.grid-sheet').focus();
+    await press('Control+z');
+    await page.locator('.notices .said', { hasText: 'Undone in fish.csv' }).waitFor({ timeout: 20000 });
+    await stands(0, mass, first);
+    return (await massInStudy(0)) === first;
+  });
   const counts = (rows) => page.waitForFunction((n) => document.querySelector('.grid-sheet')?.getAttribute('aria-rowcount') === String(n + 1), rows, { timeout: 8000 });
   await must('a row cannot be withdrawn and brought back', async () => {
     const rows = (await asked('/api/tables/fates')).rows.length;

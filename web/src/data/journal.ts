@@ -29,25 +29,28 @@ const textsIn = (content: unknown, name: string): Texts => {
   return typeof value === 'object' && value !== null ? (value as Texts) : {};
 };
 
-/** Entries that were wished together share the word before the last dot. */
+/** Entries that were wished together share the word before the last dot, those of one press on Deck its word. */
 const groupWord = (entry: Entry): string => {
   const word = textIn(entry.content, 'wish');
-  return word === '' ? entry.id : word.replace(/\.\d+$/, '');
+  return word === '' ? textIn(entry.content, 'press') || entry.id : word.replace(/\.\d+$/, '');
 };
+
+/** Done on these pages: what was pressed on Deck is taken back there, and a note of what became of a file changes nothing. */
+const isOfPages = (entry: Entry): boolean => textIn(entry.content, 'press') === '' && entry.act !== 'record';
 
 export const isUndo = (entry: Entry): boolean => entry.act === 'undo';
 
 /** The entries written in one with this one, itself included, in their order. */
 export const together = (entries: Entry[], entry: Entry): Entry[] => entries.filter((each) => groupWord(each) === groupWord(entry) && each.author === entry.author);
 
-/** What `author` did last and still holds; null where there is nothing. */
+/** What `author` did last on any of the pages and still holds; null where there is nothing. */
 export function lastDone(entries: Entry[], author: string): Entry | null {
-  return lastOf(entries, (each) => each.author === author && !isUndo(each) && !each.is_undone) ?? null;
+  return lastOf(entries, (each) => each.author === author && isOfPages(each) && !isUndo(each) && !each.is_undone) ?? null;
 }
 
 /** What `author` undid last, and nothing new was done since: the undo entry that would be undone. */
 export function lastUndone(entries: Entry[], author: string): Entry | null {
-  const own = entries.filter((each) => each.author === author);
+  const own = entries.filter((each) => each.author === author && isOfPages(each));
   const lastNew = lastOf(own, (each) => !isUndo(each))?.number ?? 0;
   return lastOf(own, (each) => isUndo(each) && !each.is_undone && each.number > lastNew && !isUndoOfUndo(entries, each)) ?? null;
 }
@@ -145,4 +148,19 @@ export function wordsOf(entries: Entry[], entry: Entry, results: Results | null)
   if (entry.act === 'withdraw') return `${whose}: taken out`;
   const cells = textsIn(entry.content, 'cells') as unknown as Record<string, { was: string; now: string }>;
   return `${whose}: ${Object.entries(cells).map(([column, { was, now }]) => `${column} ${was || 'empty'} → ${now || 'empty'}`).join('; ')}`;
+}
+
+/** On which page an entry was made: "on Traces", "in fish.csv". */
+function whereOf(entry: Entry): string {
+  const table = textIn(entry.content, 'table');
+  return table === '' ? '' : table === 'decisions' ? ' on Traces' : ` in ${table}.csv`;
+}
+
+/** "undone in fish.csv: fish T01: mass_g 500 → 512"; of an undo that is taken back: "done again ...". */
+export function backWords(entries: Entry[], entry: Entry, results: Results | null): string {
+  const meant = isUndo(entry) ? (targetOf(entries, entry) ?? entry) : entry;
+  const all = together(entries, meant).filter((each) => !isUndo(each));
+  const words = all.map((each) => wordsOf(entries, each, results));
+  const told = words.length > 3 ? `${words.slice(0, 3).join('; ')}; and ${words.length - 3} more` : words.join('; ');
+  return `${isUndo(entry) ? 'done again' : 'undone'}${whereOf(meant)}: ${told || 'what is not here'}`;
 }

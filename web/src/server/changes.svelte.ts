@@ -2,12 +2,12 @@
 // before the change, against which the new one is held.
 import { keep, kept } from '../app/kept';
 import { where } from '../app/where.svelte';
-import { aboutOf, authorOf, lastDone, lastUndone, undoing, wordsOf } from '../data/journal';
+import { aboutOf, authorOf, backWords, lastDone, lastUndone, undoing } from '../data/journal';
 import type { Results } from '../data/results';
 import type { Known } from './feed';
 import { isAborted, problemOf, type Problem } from './request';
 import type { Entry, Wish } from './api';
-import { askEntries } from './setup';
+import { askEntries, writeEntries } from './setup';
 import { Unsent, type About, type Item, type Outcome } from './unsent';
 
 /** What was written since the numbers were last as `before`. */
@@ -18,6 +18,9 @@ export interface Change {
   /** entries that the journal had when the last of it was written: the answer has looked at so many */
   entries: number;
 }
+
+/** A word that no other device makes. */
+const newWord = (): string => [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, '0')).join('');
 
 class Changes {
   items = $state.raw<Item[]>([]);
@@ -37,7 +40,7 @@ class Changes {
       load: () => kept('unsent'),
       save: (text) => keep('unsent', text),
       now: () => Date.now(),
-      word: () => [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, '0')).join(''),
+      word: newWord,
       later: (call, ms) => {
         const id = setTimeout(call, ms);
         return () => clearTimeout(id);
@@ -157,19 +160,32 @@ class Changes {
   /** Undoes an entry, or an undo, with whatever was written in one with it. */
   async revert(entry: Entry): Promise<Outcome> {
     const results = this.known?.results ?? null;
-    const words = wordsOf(this.entries, entry, results);
-    const what = entry.act === 'undo' ? words.replace(/^undone/, 'done again') : `undone: ${words}`;
-    const outcome = await this.write(what, aboutOf(this.entries, entry, results), undoing(this.entries, entry, ''));
+    const what = backWords(this.entries, entry, results);
+    const about = aboutOf(this.entries, entry, results);
+    const wishes = undoing(this.entries, entry, '');
+    const outcome = results ? await this.write(what, about, wishes) : await this.writeNow(wishes);
     // Where its numbers are shown, that says it.
-    if (outcome.kind === 'written' && this.isShownHere()) return outcome;
+    if (outcome.kind === 'written' && this.isShownHere(about)) return outcome;
     this.say(outcome.kind === 'refused' ? `refused, ${what}: ${outcome.problem.message}` : outcome.kind === 'waits' ? `kept on this device: ${what}` : what);
     return outcome;
   }
 
-  private isShownHere(): boolean {
+  /** Of a study that has no answer yet, in which nothing can wait for its numbers. */
+  private async writeNow(wishes: Wish[]): Promise<Outcome> {
+    const word = newWord();
+    try {
+      const ids = await writeEntries(wishes.map((wish, i) => ({ ...wish, content: { ...wish.content, wish: `${word}.${i}` } })), this.known?.session?.change_token ?? '');
+      await this.read();
+      return { kind: 'written', ids };
+    } catch (error) {
+      return { kind: 'refused', problem: problemOf(error), item: '' };
+    }
+  }
+
+  /** A change of another page is said in words, wherever somebody is. */
+  private isShownHere({ stay, fish }: About): boolean {
     const { route } = where;
-    const fish = this.shown?.about.fish;
-    return route.page === 'traces' || (route.page === 'one_fish' && (route.fish === fish || route.beside === fish));
+    return (route.page === 'traces' && stay !== '') || (route.page === 'one_fish' && fish !== '' && (route.fish === fish || route.beside === fish));
   }
 
   again(item: Item): Promise<void> {

@@ -1,14 +1,10 @@
-// What was typed into the tables and not taken yet, and what can be undone: kept while the pages are open, also while
+// What was typed into the tables and not taken yet: kept while the pages are open, also while
 // another page is shown; what was typed is kept on the device as well, where a crash does not reach it.
 import { keep, kept } from '../../app/kept';
 import { Typed } from '../../data/sheet';
 
 export interface SheetMemory {
   typed: Typed;
-  /** ids of the entries that each act wrote, the youngest last */
-  done: string[][];
-  /** of what was undone: the entries themselves, and those that undo them */
-  undone: { ids: string[]; by: string[] }[];
   /** batches that found no way to the program, and why */
   unsent: Map<number, string>;
   /** what was sent of a batch, and the word by which the program knows it again if its answer was lost */
@@ -36,7 +32,7 @@ export function sheetMemory(study: string, table: string): SheetMemory {
   const place = placeOf(study, table);
   const there = all.get(place);
   if (there) return there;
-  const fresh: SheetMemory = { typed: new Typed(), done: [], undone: [], unsent: new Map(), words: new Map(), isFromBefore: false };
+  const fresh: SheetMemory = { typed: new Typed(), unsent: new Map(), words: new Map(), isFromBefore: false };
   fresh.typed.take(kept(place));
   fresh.words = wordsKept(kept(`${place} words`));
   fresh.isFromBefore = fresh.typed.count > 0;
