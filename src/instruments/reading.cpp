@@ -39,6 +39,9 @@ std::string said(const Gap& gap) {
                        iso_text(gap.to.wall));
 }
 std::string said(const Garbage& garbage) {
+    if (garbage.length == 0) {
+        return "no reading: " + garbage.why;
+    }
     return fmt::format("{} bytes that are no reading ({}): {}", garbage.length, garbage.why,
                        shown(garbage.bytes));
 }

@@ -89,7 +89,7 @@ struct Gap {
     Stamp from; ///< its last reading with a number, or the start of the program
     Stamp to;   ///< the first one after
 };
-/// Bytes that are no reading.
+/// Bytes that are no reading, or an answer that was none (without bytes).
 struct Garbage {
     std::string bytes;        ///< at most the first 256
     std::uint64_t length = 0; ///< of all of them

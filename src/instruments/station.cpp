@@ -133,14 +133,19 @@ class StationReader {
   public:
     StationReader(StationRead& out, std::string file) : out_(out), file_(std::move(file)) {}
 
-    void read(const toml::table& root) {
+    void read(const toml::table& root, const std::vector<std::string>& others) {
+        auto known = kind_names();
+        known.insert(known.end(), others.begin(), others.end());
         for (const auto& [key, node] : root) {
             const std::string name(key.str());
+            if (std::find(others.begin(), others.end(), name) != others.end()) {
+                continue;
+            }
             const auto& kinds = device_kinds();
             const auto kind =
                 std::find_if(kinds.begin(), kinds.end(), [&](const DeviceKind& k) { return k.name == name; });
             if (kind == kinds.end()) {
-                unknown(name, line_of(node), kind_names());
+                unknown(name, line_of(node), known);
             } else {
                 each_table(node, name, [&](const toml::table& table) { read_device(*kind, table); });
             }
@@ -607,7 +612,8 @@ std::vector<Pump> pumps_of(const Device& device) {
     return out;
 }
 
-StationRead read_station(std::string_view text, const std::string& file) {
+StationRead read_station(std::string_view text, const std::string& file,
+                         const std::vector<std::string>& others) {
     StationRead out;
     if (auto error = too_long_a_line(text, file)) {
         out.complaints.push_back(std::move(*error));
@@ -615,7 +621,7 @@ StationRead read_station(std::string_view text, const std::string& file) {
     }
     try {
         const auto root = toml::parse(text, file);
-        StationReader(out, file).read(root);
+        StationReader(out, file).read(root, others);
     } catch (const toml::parse_error& error) {
         out.complaints.push_back({.code = ErrorCode::bad_text,
                                   .found = std::string(error.description()),

@@ -119,8 +119,9 @@ struct StationRead {
 
 /// Any bytes are taken; none makes it fail. Unknown and missing keys, values out of their limits, names and
 /// ports that stand twice, a pump whose chamber has no oxygen channel are complaints; a station with
-/// complaints must not be used.
-[[nodiscard]] StationRead read_station(std::string_view text, const std::string& file);
+/// complaints must not be used. Sections of the names `others` are left to whoever reads them.
+[[nodiscard]] StationRead read_station(std::string_view text, const std::string& file,
+                                       const std::vector<std::string>& others = {});
 
 /// The keys as tables, for docs/station.md.
 [[nodiscard]] std::string station_markdown();

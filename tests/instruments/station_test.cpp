@@ -98,6 +98,12 @@ TEST(Station, says_of_a_wrong_key_where_it_stands_and_what_was_meant) {
     EXPECT_THAT(complaints(""), ElementsAre(HasSubstr("no device")));
 }
 
+TEST(Station, leaves_sections_of_others_to_them) {
+    const std::string text = "[bell]\nloud = true\n" + tcp();
+    EXPECT_TRUE(read_station(text, "station.toml", {"bell"}).complaints.empty());
+    EXPECT_THAT(complaints(text), ElementsAre(HasSubstr("\"bell\"")));
+}
+
 TEST(Station, says_what_a_value_may_be) {
     EXPECT_THAT(complaints(tcp("silence_s = 0.1\n")),
                 ElementsAre(HasSubstr("tcp.silence_s = 0.1; a number from 0.5 to 3600 (s)")));

@@ -101,6 +101,9 @@ class Night {
                                        "--every",    "1",           "--speed",
                                        "20",         "--heartbeat", "2"};
         words.insert(words.end(), wires.begin(), wires.end());
+        if (std::find(wires.begin(), wires.end(), "--heartbeat-limit") == wires.end()) {
+            words.insert(words.end(), {"--heartbeat-limit", "100"}); // 5 s, whatever else the machine does
+        }
         rig_ = std::make_unique<Program>(words, folder_ / "rig_said");
         if (!loop_.run_until([&] { return rig_->said().find("at work") != std::string::npos; }, at_most)) {
             throw std::runtime_error("the rig did not begin: " + rig_->said());
@@ -114,6 +117,7 @@ class Night {
         begin();
     }
 
+    Station& station() { return station_; }
     void begin() {
         instruments_ = std::make_unique<Instruments>(station_, loop_, [this](const Report& r) { take(r); });
     }
@@ -123,11 +127,16 @@ class Night {
     [[nodiscard]] bool until_said(std::string_view words) {
         return until([&] { return count(words) > 0; });
     }
-    /// The channel's next reading that is so.
+    /// One of the channel's next readings is so. None is passed over, however many come at once.
     [[nodiscard]] bool until_reads(const std::string& channel,
                                    const std::function<bool(const Reading&)>& so) {
-        last_.erase(channel);
-        return until([&] { return last_.contains(channel) && so(last_.at(channel)); });
+        bool met = false;
+        hear_ = [&](const Reading& reading) {
+            met = met || (reading.channel.text == channel && so(reading));
+        };
+        const bool in_time = until([&] { return met; });
+        hear_ = nullptr;
+        return in_time;
     }
     [[nodiscard]] long count(std::string_view words) const {
         return std::count_if(events.begin(), events.end(), [&](const std::string& event) {
@@ -150,6 +159,9 @@ class Night {
             EXPECT_FALSE(frame->bytes.empty());
             for (const auto& reading : frame->readings) {
                 last_.insert_or_assign(reading.channel.text, reading);
+                if (hear_) {
+                    hear_(reading);
+                }
             }
         } else {
             raw_events.push_back(std::get<Event>(report));
@@ -162,6 +174,7 @@ class Night {
     std::unique_ptr<Program> rig_;
     Station station_;
     std::map<std::string, Reading> last_;
+    std::function<void(const Reading&)> hear_;
     std::unique_ptr<Instruments> instruments_;
 };
 
@@ -226,6 +239,19 @@ int free_port() {
     ::getsockname(fd, reinterpret_cast<sockaddr*>(&address), &size);
     ::close(fd);
     return ntohs(address.sin_port);
+}
+
+int connected_to(int port) {
+    const int fd = ::socket(AF_INET, SOCK_STREAM, 0);
+    sockaddr_in address{};
+    address.sin_family = AF_INET;
+    address.sin_port = htons(static_cast<std::uint16_t>(port));
+    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    if (::connect(fd, reinterpret_cast<sockaddr*>(&address), sizeof(address)) != 0) {
+        ::close(fd);
+        return -1;
+    }
+    return fd;
 }
 
 // ---------------------------------------------------------------- each wire
@@ -295,15 +321,9 @@ TEST(EndToEnd, a_message_kept_by_the_broker_is_no_reading) {
     // Publish it as a tool of the broker's own package would: by a station's pump, which never retains, it
     // cannot be done; so by hand, MQTT 3.1.1 byte for byte (sections 3.1 and 3.3; retain is bit 0 of the
     // first byte).
-    const int fd = ::socket(AF_INET, SOCK_STREAM, 0);
-    sockaddr_in address{};
-    address.sin_family = AF_INET;
-    address.sin_port = htons(static_cast<std::uint16_t>(port));
-    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
     Loop loop;
-    ASSERT_TRUE(loop.run_until(
-        [&] { return ::connect(fd, reinterpret_cast<sockaddr*>(&address), sizeof(address)) == 0; },
-        Duration::seconds(30.0)));
+    int fd = -1;
+    ASSERT_TRUE(loop.run_until([&] { return (fd = connected_to(port)) >= 0; }, Duration::seconds(30.0)));
     const std::string connect("\x10\x0f\x00\x04MQTT\x04\x02\x00\x3c\x00\x03tst", 17);
     const std::string publish("\x31\x08\x00\x03old7.7", 10);
     ASSERT_EQ(::write(fd, connect.data(), connect.size()), 17);
@@ -361,12 +381,30 @@ TEST(EndToEnd, the_devices_own_clock_stands_beside_the_time_of_reception) {
     EXPECT_GT(wrong.received.monotonic_ns, right.received.monotonic_ns);
 }
 
-TEST(EndToEnd, the_hardware_flushes_when_the_program_is_gone) {
-    Night night({"--line-port", "0", "--heartbeat-limit", "10"});
+TEST(EndToEnd, the_hardware_flushes_when_the_heartbeat_stops) {
+    Night night({"--line-port", "0", "--heartbeat-limit", "40"});
+    // These instruments only look: whoever sealed says so once and is heard of no more.
+    night.end();
+    auto& line = std::get<LineDevice>(night.station().devices.at(0).by);
+    line.pumps.clear();
+    night.begin();
+    const auto is = [](double state) { return [state](const Reading& r) { return r.value == state; }; };
+    ASSERT_TRUE(night.until_reads("c1_pump", is(0.0)));
+    const int fd = connected_to(std::get<TcpPort>(line.over).port);
+    ASSERT_GE(fd, 0);
+    ASSERT_EQ(::write(fd, "pump c1 seal\n", 13), 13);
+    ASSERT_TRUE(night.until_reads("c1_pump", is(1.0)));
+    ::close(fd);
+    EXPECT_TRUE(night.until_reads("c1_pump", is(0.0)));
+}
+
+TEST(EndToEnd, the_last_word_of_a_program_that_ends_is_flush) {
+    Night night({"--line-port", "0", "--heartbeat-limit", "86400"});
     ASSERT_TRUE(night.until_reads("c1_oxygen", has_number));
     ASSERT_TRUE(night.instruments().seal("c1_pump", Duration::hours(1.0)).has_value());
     ASSERT_TRUE(night.until_reads("c1_pump", [](const Reading& r) { return r.value == 1.0; }));
-    night.end(); // orderly: the last word is flush
+    night.end();
+    std::get<LineDevice>(night.station().devices.at(0).by).pumps.clear();
     night.begin();
     ASSERT_TRUE(night.until_reads("c1_pump", [](const Reading& r) { return r.value == 0.0; }));
 }

@@ -213,21 +213,23 @@ class ModbusThread {
 
     /// False when the connection is gone.
     bool tell_pumps() {
-        for (const auto& [i, wish] : shared_->wishes.take()) {
-            const auto& pump = modbus_.pumps[i];
-            const auto age = Duration::nanoseconds(now_().monotonic_ns - wish.at_ns);
-            if (age > pump.pump.heartbeat) {
-                continue; // a late seal is worse than none, and the next beat is due
-            }
-            if (!write(pump, wish.state)) {
-                const bool alive = survives(fmt::format("pump {}", pump.pump.name));
-                post([told = &told_, i = i, why = complaint_] { told->command_failed(i, why); });
-                if (!alive) {
-                    return false;
-                }
+        for (const auto& [pump, wish] : shared_->wishes.take()) {
+            if (!tell_pump(pump, wish)) {
+                return false;
             }
         }
         return true;
+    }
+
+    bool tell_pump(std::size_t which, const Wish& wish) {
+        const auto& pump = modbus_.pumps[which];
+        const auto age = Duration::nanoseconds(now_().monotonic_ns - wish.at_ns);
+        if (age > pump.pump.heartbeat || write(pump, wish.state)) {
+            return true; // a late seal is worse than none, and the next beat is due
+        }
+        const bool alive = survives(fmt::format("pump {}", pump.pump.name));
+        post([told = &told_, which, why = complaint_] { told->command_failed(which, why); });
+        return alive;
     }
 
     bool write(const CoilPump& pump, PumpState state) {

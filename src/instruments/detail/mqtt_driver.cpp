@@ -45,10 +45,6 @@ class MqttDriver : public Driver {
         client_.reset(mosquitto_new(nullptr, true, this));
         mosquitto_threaded_set(client_.get(), true);
         set_callbacks();
-        if (auto complaint = set_login(); !complaint.empty()) {
-            teller_.lost(std::move(complaint), Duration::hours(24.0));
-            return;
-        }
         thread_ = std::thread([this] { run(); });
     }
 
@@ -63,8 +59,19 @@ class MqttDriver : public Driver {
     Pumps& pumps() override { return pumps_; }
 
   private:
-    // ------------------------------------------------------------ before the thread
+    void set_callbacks() {
+        mosquitto_connect_callback_set(client_.get(), [](mosquitto*, void* own, int code) {
+            static_cast<MqttDriver*>(own)->on_connect(code);
+        });
+        mosquitto_message_callback_set(client_.get(),
+                                       [](mosquitto*, void* own, const mosquitto_message* message) {
+                                           static_cast<MqttDriver*>(own)->on_message(*message);
+                                       });
+    }
 
+    // ------------------------------------------------------------ on the thread
+
+    /// Anew for each connection: the password's file may come to be mended. Says what is wrong.
     std::string set_login() {
         if (mqtt_.user.empty()) {
             return {};
@@ -80,18 +87,6 @@ class MqttDriver : public Driver {
         mosquitto_username_pw_set(client_.get(), mqtt_.user.c_str(), password.c_str());
         return {};
     }
-
-    void set_callbacks() {
-        mosquitto_connect_callback_set(client_.get(), [](mosquitto*, void* own, int code) {
-            static_cast<MqttDriver*>(own)->on_connect(code);
-        });
-        mosquitto_message_callback_set(client_.get(),
-                                       [](mosquitto*, void* own, const mosquitto_message* message) {
-                                           static_cast<MqttDriver*>(own)->on_message(*message);
-                                       });
-    }
-
-    // ------------------------------------------------------------ on the thread
 
     void run() {
         while (!ended_.ended()) {
@@ -111,6 +106,9 @@ class MqttDriver : public Driver {
     /// Until it is lost or the end; says why it was lost.
     std::string one_connection() {
         refused_.clear();
+        if (auto complaint = set_login(); !complaint.empty()) {
+            return complaint;
+        }
         int code = mosquitto_connect_async(client_.get(), mqtt_.broker.host.c_str(), mqtt_.broker.port,
                                            static_cast<int>(mqtt_.keep_alive.seconds()));
         constexpr int wait_ms = 50;
