@@ -22,7 +22,7 @@ struct Handover {
     Instant at;
     std::vector<HandoverChamber> chambers;
     std::vector<std::string> station; ///< alarms of the machine
-    std::vector<std::string> raised;  ///< "flush_failing 2": alarms since the watch began to count
+    std::vector<std::string> raised;  ///< "flush_failing 2": alarms since the watch began
 };
 
 [[nodiscard]] Handover handover(const Watch& watch);

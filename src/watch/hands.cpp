@@ -43,7 +43,6 @@ std::string put_in(ChamberState& state, const hand::PutIn& act, const ChamberPla
     stay.handled_at = now;
     stay.dues = state.stay.dues; // what was planned for the fish before it came
     state.stay = std::move(stay);
-    state.signs = {};
     return {};
 }
 
@@ -57,16 +56,27 @@ std::string clean(ChamberState& state, const hand::Clean& act, Instant now) {
     state.stay = Stay();
     state.stay.use = Use::cleaning;
     state.stay.cleaning_until = now + Duration::minutes(act.minutes);
-    state.signs = {};
     return {};
 }
 
-/// Another fish, or none: what the flush should do is reckoned anew.
-void forget_course(Cycle& cycle) {
-    cycle.course.reset();
-    cycle.window.reset();
-    cycle.weak_windows = 0;
-    cycle.pump_is_failing = false;
+/// Another fish, or none: a spell that runs ends now and belongs to nobody, and what the flush should do is
+/// reckoned anew.
+void begin_anew(ChamberState& state, const Now& now) {
+    state.signs = {};
+    state.cycle.hand.reset();
+    state.cycle.course.reset();
+    state.cycle.window.reset();
+    state.cycle.weak_windows = 0;
+    state.cycle.pump_is_failing = false;
+    if (state.cycle.phase == Phase::sealed) {
+        state.cycle.planned_s = 0.0;
+        state.spell = begin_spell(now.wall, now.steady_s, 0.0, 0.0);
+    }
+}
+
+bool changes_who_is_in(const Act& act) {
+    return std::holds_alternative<hand::PutIn>(act) || std::holds_alternative<hand::TakenOut>(act) ||
+           std::holds_alternative<hand::Clean>(act);
 }
 
 void be_done(Stay& stay, Due what) {
@@ -116,11 +126,8 @@ void Watch::take_chamber_hand(std::size_t i, const Hand& hand, Output& out) {
             if constexpr (std::is_same_v<Which, hand::PutIn>) {
                 learn_inflow(state, state.cycle, seen);
                 refused = put_in(state, act, chamber, now_.wall);
-                forget_course(state.cycle);
             } else if constexpr (std::is_same_v<Which, hand::TakenOut>) {
                 state.stay = Stay();
-                state.signs = {};
-                forget_course(state.cycle);
             } else if constexpr (std::is_same_v<Which, hand::Disturbed>) {
                 state.stay.handled_at = now_.wall;
                 state.signs.restless_in_a_row = state.signs.still_in_a_row = 0;
@@ -147,6 +154,9 @@ void Watch::take_chamber_hand(std::size_t i, const Hand& hand, Output& out) {
             }
         },
         hand.act);
+    if (changes_who_is_in(hand.act) && refused.empty()) {
+        begin_anew(state, now_);
+    }
     if (began) {
         note_phase(i, before, *began, out);
     }

@@ -63,6 +63,7 @@ Kept keep(const State& state, const Plan& plan) {
 
 State resume(const Kept& kept, const Plan& plan, const Now& now) {
     State state;
+    state.kept_at = kept.at;
     state.chambers.resize(plan.chambers.size());
     std::vector<std::optional<std::size_t>> place(kept.chambers.size());
     for (std::size_t k = 0; k < kept.chambers.size(); ++k) {

@@ -175,6 +175,8 @@ void add_machine(List& list, const MachineSettings& machine, const AlarmSettings
                     "Wall clock against steady clock between two steps.", "our choice"});
     list.push_back({"machine.disk_low_mb", "MB", machine.disk_low_mb, "Less is left on the disk.", practice});
     list.push_back({"machine.battery_low_percent", "%", machine.battery_low_percent, "Battery.", practice});
+    list.push_back({"machine.longest_restart_s", "s", machine.longest_restart_s,
+                    "Away for longer between two runs of the program is an alarm.", "our choice"});
     list.push_back({"machine.due_grace_s", "s", machine.due_grace_s,
                     "A stay event is missed so long after its time.", "our choice"});
     list.push_back({"alarm.quiet_s", "s", alarm.quiet_s,

@@ -95,7 +95,8 @@ struct MachineSettings {
     double clock_step_s = 2.0;
     double disk_low_mb = 1000.0;
     double battery_low_percent = 30.0;
-    double due_grace_s = 60.0; ///< a stay event is missed so long after its time
+    double longest_restart_s = 30.0; ///< away for longer between two runs is an alarm
+    double due_grace_s = 60.0;       ///< a stay event is missed so long after its time
 };
 
 struct AlarmSettings {

@@ -45,6 +45,7 @@ struct FloodState {
 
 struct State {
     bool has_begun = false;
+    std::optional<Instant> kept_at; ///< resumed from what was kept then
     Now last;
     Machine machine;
     std::vector<ChamberState> chambers;
@@ -52,7 +53,7 @@ struct State {
     SensorTrack inflow_temperature;
     Alarms station_alarms;
     FloodState flood;
-    std::array<int, causes> raised{}; ///< alarms since the last handover
+    std::array<int, causes> raised{}; ///< alarms since the watch began
 };
 
 } // namespace backeddy::watch

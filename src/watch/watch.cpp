@@ -1,6 +1,7 @@
 #include "watch/watch.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <utility>
 
 #include <fmt/format.h>
@@ -39,34 +40,39 @@ Output Watch::step(const Input& input) {
     return out;
 }
 
+void Watch::begin_in_other_time(const Now& now, Output& out) {
+    for (std::size_t i = 0; i < state_.chambers.size(); ++i) {
+        if (state_.chambers[i].cycle.phase == Phase::sealed) {
+            out.events.push_back({.at = now.wall,
+                                  .chamber = i,
+                                  .what = PhaseBegan{.phase = Phase::flush, .why = Why::unsure}});
+        }
+    }
+    state_ = resume(keep(state_, plan_), plan_, now);
+}
+
 void Watch::take_time(const Now& now, Output& out) {
     const auto& settings = plan_.settings;
     const bool is_other_time =
         state_.has_begun && (now.boot != state_.last.boot || now.steady_s < state_.last.steady_s);
     if (is_other_time) {
-        // Nothing that was measured in the old time means anything now.
-        const auto was_sealed = [](const ChamberState& c) { return c.cycle.phase == Phase::sealed; };
-        for (std::size_t i = 0; i < state_.chambers.size(); ++i) {
-            if (was_sealed(state_.chambers[i])) {
-                out.events.push_back({.at = now.wall,
-                                      .chamber = i,
-                                      .what = PhaseBegan{.phase = Phase::flush, .why = Why::unsure}});
-            }
-        }
-        state_ = resume(keep(state_, plan_), plan_, now);
+        begin_in_other_time(now, out);
     }
-    const double gap = state_.has_begun ? now.steady_s - state_.last.steady_s : 0.0;
-    was_away_ = is_other_time || gap > settings.interlock.longest_step_gap_s;
-    away_s_ = gap;
-    is_unsure_ = !state_.has_begun || was_away_;
-    clock_step_s_ = state_.has_begun ? (now.wall - state_.last.wall).seconds() - gap : 0.0;
-    clock_stepped_ = std::abs(clock_step_s_) > settings.machine.clock_step_s;
-    if (!state_.has_begun) {
+    if (state_.has_begun) {
+        away_s_ = now.steady_s - state_.last.steady_s;
+        was_away_ = away_s_ > settings.interlock.longest_step_gap_s;
+        clock_step_s_ = (now.wall - state_.last.wall).seconds() - away_s_;
+    } else {
+        away_s_ = state_.kept_at ? (now.wall - *state_.kept_at).seconds() : 0.0;
+        was_away_ = is_other_time || away_s_ > settings.machine.longest_restart_s;
+        clock_step_s_ = 0.0;
         for (auto& chamber : state_.chambers) {
             chamber.oxygen.watched_from_s = chamber.temperature.watched_from_s = now.steady_s;
             chamber.cycle.since_s = now.steady_s;
         }
     }
+    is_unsure_ = !state_.has_begun || was_away_;
+    clock_stepped_ = std::abs(clock_step_s_) > settings.machine.clock_step_s;
     now_ = now;
 }
 
@@ -105,10 +111,11 @@ void Watch::take_readings(const std::vector<Reading>& readings, Output& out) {
         record_gap(track, reading, std::max(5.0 * chamber.interval_s, 10.0), now_.wall, out);
         watch::take(track, sensor, bounds, reading.steady_s, reading.value);
         if (owner != nullptr && is_oxygen) {
-            const bool is_sealed = owner->cycle.phase == Phase::sealed;
+            // Under a dead pump the water has to fall as under a lid.
+            const bool falls = owner->cycle.phase == Phase::sealed || owner->cycle.pump_is_failing;
             const double water = water_beside_fish_l(chamber, owner->stay.mass_kg);
             const double fall = expected_uptake(owner->stay, plan_.settings.course) / water / 3600.0;
-            count_stillness(track, chamber, reading.steady_s, is_sealed ? fall : 0.0);
+            count_stillness(track, chamber, reading.steady_s, falls ? fall : 0.0);
         }
         const bool is_believed = track.believed_s == reading.steady_s;
         if (owner != nullptr && is_oxygen && is_believed && owner->cycle.phase == Phase::sealed) {

@@ -63,6 +63,7 @@ class Watch {
     [[nodiscard]] ChamberFacts facts_of(std::size_t chamber) const;
     [[nodiscard]] CycleFacts cycle_facts_of(std::size_t chamber, const ChamberFacts& facts) const;
     void take_time(const Now& now, Output& out);
+    void begin_in_other_time(const Now& now, Output& out); ///< nothing measured before means anything now
     void take_readings(const std::vector<Reading>& readings, Output& out);
     void take_hand(const Hand& hand, Output& out);
     void take_chamber_hand(std::size_t chamber, const Hand& hand, Output& out);

@@ -16,6 +16,9 @@ TEST_P(SeededFault, is_caught_within_its_time) {
         const auto found = play(seeded, seed);
         EXPECT_TRUE(found.caught_after_s) << seeded.name << ", seed " << seed
                                           << ": not caught; raised: " << testing::PrintToString(found.raised);
+        if (seeded.keeps_the_floor) {
+            EXPECT_GE(found.lowest_percent, 78.0) << seeded.name << ", seed " << seed;
+        }
         if (found.caught_after_s) {
             EXPECT_LE(*found.caught_after_s, found.within_s)
                 << seeded.name << ", seed " << seed << ": " << testing::PrintToString(found.raised);

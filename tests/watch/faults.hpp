@@ -19,6 +19,7 @@ struct SeededCase {
     double within_turnovers = 0.0; ///< of the pump, instead of within_s
     bool while_flushing = false;   ///< the fault comes late in a flush; else while sealed
     double display_step_mg_per_l = 0.001;
+    bool keeps_the_floor = true; ///< oxygen stays above the floor less 2 %: the flush still works
 
     friend void PrintTo(const SeededCase& seeded, std::ostream* out) { *out << seeded.name; }
 };
