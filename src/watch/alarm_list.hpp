@@ -2,8 +2,6 @@
 // The alarms of one group (a chamber, or the station) at one step: delays, design, first-out, and how much is
 // announced in a flood.
 
-#include <functional>
-
 #include "watch/output.hpp"
 #include "watch/signs.hpp"
 #include "watch/state.hpp"

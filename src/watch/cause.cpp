@@ -21,7 +21,7 @@ constexpr std::array<CauseInfo, causes> rows{{
      "Go there. Check the pump's supply, its relay, the hose and the intake. The chamber stays in flush "
      "until the water "
      "comes back."},
-    {Cause::pump_too_small, "pump_too_small", "Pump too small for this fish", high, 0.0, 60.0,
+    {Cause::pump_too_small, "pump_too_small", "Pump too small for this fish", high, 5.0, 60.0,
      "This pump cannot bring the water back to the starting oxygen with this fish. Give it more flow, or use "
      "a larger "
      "chamber."},
@@ -58,8 +58,8 @@ constexpr std::array<CauseInfo, causes> rows{{
      "The computer's clock was set. Times before and after differ: compare it with a good clock and note "
      "it."},
     {Cause::disk, "disk", "Samples are not being kept", high, 5.0, 30.0,
-     "Free disk space, or stop what holds the file. The watch goes on controlling, but readings may be "
-     "lost."},
+     "Free disk space, or stop what holds the file. Readings may be lost; while none can be written nothing "
+     "is sealed."},
     {Cause::power, "power", "On battery", high, 10.0, 30.0,
      "Mains power is gone or the battery is low. Check the supply and the pumps' own supply."},
     {Cause::watch_away, "watch_away", "The watch was away", high, 0.0, 60.0,

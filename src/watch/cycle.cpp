@@ -31,6 +31,8 @@ std::string_view word(Why why) {
         return "temperature";
     case Why::unsure:
         return "unsure";
+    case Why::not_kept:
+        return "not_kept";
     case Why::nothing_in:
         return "nothing_in";
     }
@@ -59,6 +61,8 @@ std::string_view in_words(Why why) {
         return "the temperature is out of range";
     case Why::unsure:
         return "the watch was away for a moment";
+    case Why::not_kept:
+        return "samples are not being kept";
     case Why::nothing_in:
         return "nothing is in this chamber";
     }

@@ -37,6 +37,9 @@ std::optional<Why> interlock(const InterlockFacts& facts, const ChamberPlan& cha
     if (facts.is_unsure) {
         return Why::unsure;
     }
+    if (facts.is_unkept) {
+        return Why::not_kept;
+    }
     const auto& track = *facts.oxygen;
     const auto& limits = settings.interlock;
     if (!track.believed_s || unbelieved_for_s(track, facts.now_s) > limits.unsure_after_s ||

@@ -12,6 +12,7 @@ namespace backeddy::watch {
 struct InterlockFacts {
     double now_s = 0.0;
     bool is_unsure = false; ///< the watch was away, was started, or its clock ran backward
+    bool is_unkept = false; ///< samples cannot be written
     bool is_sealed = false;
     bool has_fish = false;
     const SensorTrack* oxygen = nullptr;
@@ -27,7 +28,7 @@ struct InterlockFacts {
 [[nodiscard]] std::optional<double> foreseen_level(const InterlockFacts& facts, const ChamberPlan& chamber,
                                                    const InterlockSettings& settings);
 
-/// The first that stands, or nothing: unsure; sensor (not believed for a while, frozen);
+/// The first that stands, or nothing: unsure; not kept; sensor (not believed for a while, frozen);
 /// temperature (with a fish); floor (sealed, with a fish).
 [[nodiscard]] std::optional<Why> interlock(const InterlockFacts& facts, const ChamberPlan& chamber,
                                            const Settings& settings);

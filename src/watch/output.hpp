@@ -29,6 +29,7 @@ enum class Why : std::uint8_t {
     sensor,      ///< silent, frozen or not to be believed
     temperature, ///< out of range
     unsure,      ///< the watch was away or its clock is not to be trusted
+    not_kept,    ///< samples cannot be written: a spell would be for nothing
     nothing_in,  ///< empty or being cleaned
 };
 [[nodiscard]] std::string_view word(Why why);

@@ -79,26 +79,53 @@ Found flush_failing(const ChamberState& state, const ChamberFacts& facts) {
     });
 }
 
-Found pump_too_small(const ChamberState& state, const ChamberFacts& facts) {
-    const bool is_judged = state.stay.has_fish() && !state.stay.spells.empty();
-    double uptake = facts.uptake_mg_per_h;
-    if (state.cycle.phase == Phase::sealed && state.stay.has_fish()) {
+constexpr double sure = 0.15; ///< standard error of an uptake over the uptake
+
+/// Uptake from the flush's own balance, R = F (C_in - C) - V dC/dt, for a fish that was never sealed (open
+/// respirometry with the wash-out correction; Steffensen 1989, Niimi 1978, both from memory). Nothing while
+/// it is not sure, which with a strong pump it never is.
+std::optional<double> uptake_in_flush(const ChamberState& state, const ChamberFacts& facts) {
+    const auto& course = state.cycle.course;
+    if (!course || !facts.level_mg_per_l || state.cycle.phase != Phase::flush) {
+        return std::nullopt;
+    }
+    const double elapsed = facts.now.steady_s - course->from_s;
+    if (elapsed < 2.0 * seen_after_s(*facts.chamber) || elapsed > 1.5 * course->turnover_s) {
+        return std::nullopt; // a straight line between the ends stands for the curve
+    }
+    const double flow = 60.0 * facts.chamber->flow_l_per_min;
+    const double per_rise = 3600.0 * water_beside_fish_l(*facts.chamber, state.stay.mass_kg) / elapsed;
+    const double mean = (course->start_mg_per_l + *facts.level_mg_per_l) / 2.0;
+    const double rise = *facts.level_mg_per_l - course->start_mg_per_l;
+    const double uptake = (flow * (facts.inflow_mg_per_l - mean)) - (per_rise * rise);
+    const double error = std::hypot(flow * facts.inflow_error_mg_per_l,
+                                    per_rise * std::sqrt(2.0) * level_error(*facts.plan, *facts.chamber));
+    return error < sure * uptake ? std::optional(uptake) : std::nullopt;
+}
+
+/// Uptake by which the pump is judged: the running spell's once it is sure, else the last spell's, else the
+/// flush's.
+std::optional<double> known_uptake(const ChamberState& state, const ChamberFacts& facts) {
+    if (state.cycle.phase == Phase::sealed) {
         const double water = water_beside_fish_l(*facts.chamber, state.stay.mass_kg);
-        const auto running = running_uptake(state.spell, *facts.chamber, water);
-        constexpr double sure = 0.15;
-        if (running && running->error_mg_per_h < sure * running->mg_per_h) {
-            uptake = running->mg_per_h;
-        } else if (!is_judged) {
-            return {};
+        const auto running = finished(state.spell, *facts.chamber, water); // long enough to tell anything
+        if (running && running->error_mg_per_h < sure * running->uptake_mg_per_h) {
+            return running->uptake_mg_per_h;
         }
-    } else if (!is_judged) {
+    }
+    return state.stay.spells.empty() ? uptake_in_flush(state, facts) : std::optional(facts.uptake_mg_per_h);
+}
+
+Found pump_too_small(const ChamberState& state, const ChamberFacts& facts) {
+    const auto uptake = state.stay.has_fish() ? known_uptake(state, facts) : std::nullopt;
+    if (!uptake) {
         return {};
     }
-    const double reach = facts.inflow_mg_per_l - (uptake / 60.0 / facts.chamber->flow_l_per_min);
+    const double reach = facts.inflow_mg_per_l - (*uptake / 60.0 / facts.chamber->flow_l_per_min);
     const double percent = facts.percent(reach);
     return with(sign_below(percent, facts.cycle->start_floor_percent, 1.0), [&] {
         return fmt::format("with {:.0f} mg/h this pump reaches {:.0f} %; a spell should start at {:.0f} %",
-                           uptake, percent, facts.cycle->start_floor_percent);
+                           *uptake, percent, facts.cycle->start_floor_percent);
     });
 }
 

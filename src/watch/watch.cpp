@@ -152,6 +152,12 @@ ChamberFacts Watch::facts_of(std::size_t i) const {
     return facts;
 }
 
+/// A lock that lasts a moment is none: the alarm's delay counts here too.
+bool Watch::is_unkept() const {
+    return !state_.machine.readings_are_kept &&
+           state_.station_alarms[static_cast<std::size_t>(Cause::disk)].active;
+}
+
 CycleFacts Watch::cycle_facts_of(std::size_t i, const ChamberFacts& facts) const {
     const auto& state = state_.chambers[i];
     const auto& settings = plan_.settings;
@@ -159,6 +165,7 @@ CycleFacts Watch::cycle_facts_of(std::size_t i, const ChamberFacts& facts) const
     const double water = water_beside_fish_l(*facts.chamber, state.stay.mass_kg);
     const InterlockFacts lock{.now_s = now_.steady_s,
                               .is_unsure = is_unsure_,
+                              .is_unkept = is_unkept(),
                               .is_sealed = state.cycle.phase == Phase::sealed,
                               .has_fish = state.stay.has_fish(),
                               .oxygen = &state.oxygen,

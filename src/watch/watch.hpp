@@ -62,6 +62,7 @@ class Watch {
   private:
     [[nodiscard]] ChamberFacts facts_of(std::size_t chamber) const;
     [[nodiscard]] CycleFacts cycle_facts_of(std::size_t chamber, const ChamberFacts& facts) const;
+    [[nodiscard]] bool is_unkept() const;
     void take_time(const Now& now, Output& out);
     void begin_in_other_time(const Now& now, Output& out); ///< nothing measured before means anything now
     void take_readings(const std::vector<Reading>& readings, Output& out);

@@ -51,6 +51,8 @@ TEST(Machine, a_full_disk_a_failed_write_and_lost_mains_are_alarms) {
     EXPECT_EQ(station(room, Cause::power), AlarmState::unacknowledged);
     room.machine = Machine{.readings_are_kept = false};
     room.run(1900.0);
+    EXPECT_EQ(room.watch().state().chambers[0].cycle.phase, Phase::flush);
+    EXPECT_EQ(room.watch().state().chambers[0].cycle.why, Why::not_kept);
     EXPECT_EQ(station(room, Cause::disk), AlarmState::unacknowledged);
     EXPECT_EQ(station(room, Cause::power), AlarmState::returned);
 }
