@@ -3,7 +3,7 @@
 set(BACKEDDY_MODULES
     base quantity water series fit stats chamber uptake condition angling study findings intake
     simulate store instruments report
-    app watch server pages cli)
+    app watch live server pages cli)
 # These four stand side by side: none may use another of them; app joins them.
 set(BACKEDDY_SIBLINGS simulate store instruments report)
 

@@ -15,5 +15,6 @@ void add_people(CLI::App& program, int& status);
 void add_run(CLI::App& program, int& status);
 void add_serve(CLI::App& program, int& status);
 void add_simulate(CLI::App& program, int& status);
+void add_watch(CLI::App& program, int& status);
 
 } // namespace backeddy::cli

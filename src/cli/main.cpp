@@ -64,6 +64,7 @@ int main(int argc, char** argv) {
     cli::add_journal(program, status);
     cli::add_people(program, status);
     cli::add_simulate(program, status);
+    cli::add_watch(program, status);
     try {
         program.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
