@@ -22,8 +22,7 @@
 #include "intake/tables.hpp"
 #include "live/keeper.hpp"
 #include "live/plan_of_study.hpp"
-#include "live/socket_path.hpp"
-#include "live/visitor.hpp"
+#include "live/translate.hpp"
 
 namespace backeddy::cli {
 
@@ -77,8 +76,13 @@ Expected<StationFile> read_station_file(const std::string& path) {
     return StationFile{.station = std::move(read.station), .sha256 = sha256_hex(*text)};
 }
 
+struct StudyNow {
+    study::Brief brief;
+    watch::Plan plan;
+};
+
 /// The study as it stands now, the journal's edits laid over its tables.
-Expected<watch::Plan> plan_of_folder(const fs::path& folder) {
+Expected<StudyNow> read_study(const fs::path& folder) {
     const auto text = app::read_brief_text(folder);
     if (!text) {
         return fail(text.error());
@@ -92,7 +96,22 @@ Expected<watch::Plan> plan_of_folder(const fs::path& folder) {
             }
         }
     }
-    return live::plan_of_study(brief.brief, tables.tables.assemblies, wall_clock());
+    auto plan = live::plan_of_study(brief.brief, tables.tables.assemblies, wall_clock());
+    if (!plan) {
+        return fail(std::move(plan).error());
+    }
+    return StudyNow{.brief = brief.brief, .plan = std::move(*plan)};
+}
+
+void print_plan(const StudyNow& study, const instruments::Station& station) {
+    fmt::print("{} chambers, salinity {:.1f}, {:.1f} kPa:\n", study.plan.chambers.size(), study.plan.salinity,
+               study.plan.pressure_kpa);
+    for (const auto& chamber : study.plan.chambers) {
+        fmt::print("  {}: {} L, flush {} L/min\n", chamber.name, chamber.water_l, chamber.flow_l_per_min);
+    }
+    for (const auto& sentence : live::believed_of_water(study.brief, station)) {
+        fmt::print("beware: {}\n", sentence);
+    }
 }
 
 int watch(const WatchOptions& options) {
@@ -103,13 +122,13 @@ int watch(const WatchOptions& options) {
     if (!station) {
         return report_error(station.error());
     }
-    auto plan = plan_of_folder(options.folder);
-    if (!plan) {
-        return report_error(plan.error());
+    auto study = read_study(options.folder);
+    if (!study) {
+        return report_error(study.error());
     }
-    fmt::print("{} chambers:\n", plan->chambers.size());
-    for (const auto& chamber : plan->chambers) {
-        fmt::print("  {}: {} L, flush {} L/min\n", chamber.name, chamber.water_l, chamber.flow_l_per_min);
+    print_plan(*study, station->station);
+    if (const auto faults = live::plan_faults(station->station, study->plan); !faults.empty()) {
+        return report_error(live::do_not_fit(faults));
     }
     if (options.is_check) {
         fmt::print("the station and the study fit together; nothing was started\n");
@@ -120,7 +139,7 @@ int watch(const WatchOptions& options) {
         "somebody stays within reach of the chambers.\n");
     stop_on_signals();
     instruments::Loop loop;
-    const auto keeper = live::Keeper::start(loop, station->station, std::move(*plan),
+    const auto keeper = live::Keeper::start(loop, station->station, std::move(study->plan),
                                             {.samples = fs::path(options.folder) / "samples",
                                              .program = fmt::format("backeddy {}", app::program_version),
                                              .station_sha256 = station->sha256,

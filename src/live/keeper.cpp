@@ -211,9 +211,10 @@ struct Keeper::Self : std::enable_shared_from_this<Keeper::Self> {
         const watch::Output output = watch.step(input);
         command(output.commands);
         for (const auto& event : output.events) {
-            const std::string line = event_json(event, watch.plan());
-            keep_own(stamp, line);
-            log(line);
+            keep_own(stamp, event_json(event, watch.plan()));
+            if (const auto words = event_words(event, watch.plan()); !words.empty()) {
+                log(words);
+            }
         }
         samples->keep(std::exchange(heard, {}));
         keep_state(now);
@@ -329,10 +330,7 @@ const std::filesystem::path& Keeper::socket() const {
 Expected<std::unique_ptr<Keeper>> Keeper::start(instruments::Loop& loop, const instruments::Station& station,
                                                 watch::Plan plan, KeeperOptions options) {
     if (const auto faults = plan_faults(station, plan); !faults.empty()) {
-        return fail({.code = ErrorCode::bad_relation,
-                     .found = fmt::format("{}", fmt::join(faults, "; ")),
-                     .expected = "for each chamber of the study one oxygen channel and one pump",
-                     .remedy = "mend station.toml, or assemblies.csv of the study"});
+        return fail(do_not_fit(faults));
     }
     if (options.boot.empty()) {
         options.boot = boot_id();

@@ -1,5 +1,7 @@
 #include "live/plan_of_study.hpp"
 
+#include <algorithm>
+
 #include <fmt/format.h>
 
 #include "water/conditions.hpp"
@@ -61,6 +63,28 @@ Expected<watch::Plan> plan_of_study(const study::Brief& brief, const std::vector
                      .place = {.file = "assemblies.csv"}});
     }
     return plan;
+}
+
+std::vector<std::string> believed_of_water(const study::Brief& brief, const instruments::Station& station) {
+    const auto has_channel = [&](instruments::Quantity quantity) {
+        return std::ranges::any_of(station.devices, [&](const instruments::Device& device) {
+            return std::ranges::any_of(
+                instruments::channels_of(device),
+                [&](const instruments::Channel& channel) { return channel.quantity == quantity; });
+        });
+    };
+    std::vector<std::string> out;
+    if (!brief.water.salinity && !has_channel(instruments::Quantity::salinity)) {
+        out.emplace_back(
+            "no salinity is said: fresh water is taken. In the sea every saturation then reads a fifth too "
+            "low, and alarms of flushes come that work: set salinity under [water] of study.toml");
+    }
+    if (!brief.water.says_pressure() && !has_channel(instruments::Quantity::pressure)) {
+        out.emplace_back(
+            "no pressure of the air is said: 101.325 kPa is taken; set pressure or altitude under [water] of "
+            "study.toml");
+    }
+    return out;
 }
 
 } // namespace backeddy::live

@@ -1,9 +1,11 @@
 #pragma once
 // The watch's plan from the study's own tables: what stands there is not entered twice.
 
+#include <string>
 #include <vector>
 
 #include "base/error.hpp"
+#include "instruments/station.hpp"
 #include "study/brief.hpp"
 #include "study/nouns.hpp"
 #include "watch/plan.hpp"
@@ -16,5 +18,10 @@ namespace backeddy::live {
 /// flow: without it a failing pump cannot be told from a weak one; and with too_few where no assembly holds.
 [[nodiscard]] Expected<watch::Plan>
 plan_of_study(const study::Brief& brief, const std::vector<study::Assembly>& assemblies, Instant now);
+
+/// What had to be believed of the water since nobody said it, a sentence each: with a wrong salinity every
+/// level is wrong, and a flush that works looks like one that fails.
+[[nodiscard]] std::vector<std::string> believed_of_water(const study::Brief& brief,
+                                                         const instruments::Station& station);
 
 } // namespace backeddy::live

@@ -142,6 +142,48 @@ struct EventWriter {
     }
 };
 
+struct EventTeller {
+    std::string operator()(const PhaseBegan& e) const {
+        return e.phase == Phase::sealed
+                   ? fmt::format("sealed for {:.0f} min: {}{}", e.planned_s / 60.0, in_words(e.why),
+                                 e.below_start_floor ? "; below the oxygen it should start from" : "")
+                   : fmt::format("flush: {}", in_words(e.why));
+    }
+    std::string operator()(const SpellEnded& e) const {
+        return e.usable ? fmt::format("{:.0f} mg/h in the spell that ended (background not taken off)",
+                                      e.uptake_mg_per_h)
+                        : std::string("the spell that ended is too short for a slope");
+    }
+    std::string operator()(const AlarmChanged& e) const {
+        const CauseInfo& row = info(e.alarm.cause);
+        switch (e.to) {
+        case AlarmState::unacknowledged:
+            return fmt::format("ALARM, {}: {}{}{}. {}", word(row.priority), row.title,
+                               e.words.empty() ? "" : ": ", e.words, row.to_do);
+        case AlarmState::acknowledged:
+        case AlarmState::shelved:
+            return fmt::format("{}: {} by {}", row.title, word(e.to), e.by);
+        case AlarmState::returned:
+            return fmt::format("{}: over, and nobody has acknowledged it", row.title);
+        case AlarmState::normal:
+            return e.from == AlarmState::acknowledged ? fmt::format("{}: over", row.title) : std::string();
+        case AlarmState::suppressed:
+            return {};
+        }
+        return {};
+    }
+    std::string operator()(const Flood& e) const {
+        return e.began ? "many alarms at once: the first of each chamber says where to look"
+                       : "the flood of alarms is over";
+    }
+    std::string operator()(const HandAnswered& e) const {
+        return e.words.empty() ? std::string() : fmt::format("{}: {}", e.by, e.words);
+    }
+    std::string operator()(const Gap& e) const {
+        return fmt::format("no {} for {:.0f} s", e.temperature ? "temperature" : "oxygen", e.length_s);
+    }
+};
+
 // ---------------------------------------------------------------- hands
 
 Error bad(std::string found, std::string expected) {
@@ -309,6 +351,11 @@ std::string event_json(const Event& event, const Plan& plan) {
     json out{{"at", iso_text(event.at)}, {"chamber", chamber_name(event.chamber, plan)}};
     std::visit(EventWriter{plan, out}, event.what);
     return line(out);
+}
+
+std::string event_words(const Event& event, const Plan& plan) {
+    const std::string words = std::visit(EventTeller{}, event.what);
+    return words.empty() || !event.chamber ? words : plan.chambers[*event.chamber].name + ": " + words;
 }
 
 Expected<Hand> hand_from(std::string_view text, const Plan& plan) {

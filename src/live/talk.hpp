@@ -25,6 +25,9 @@ struct Surroundings {
 /// One event, one line, as it is kept among the samples.
 [[nodiscard]] std::string event_json(const watch::Event& event, const watch::Plan& plan);
 
+/// The same for people, or nothing where it is not worth a line: "c1: sealed for 10 min, as planned".
+[[nodiscard]] std::string event_words(const watch::Event& event, const watch::Plan& plan);
+
 /// {"chamber":"shore 1","by":"A. Keen","act":"hold","minutes":5}: a hand's act, from outside. Without a
 /// chamber it is about the station. Fails with bad_row, saying what was expected; whether it may be done now
 /// the watch itself answers.

@@ -138,4 +138,11 @@ std::vector<std::string> plan_faults(const instruments::Station& station, const 
     return out;
 }
 
+Error do_not_fit(const std::vector<std::string>& faults) {
+    return {.code = ErrorCode::bad_relation,
+            .found = fmt::format("{}", fmt::join(faults, "; ")),
+            .expected = "for each chamber of the study one oxygen channel and one pump",
+            .remedy = "mend station.toml, or assemblies.csv of the study"};
+}
+
 } // namespace backeddy::live

@@ -5,8 +5,10 @@
 #include <cstddef>
 #include <map>
 #include <optional>
+#include <string>
 #include <vector>
 
+#include "base/error.hpp"
 #include "instruments/station.hpp"
 #include "intake/unit.hpp"
 #include "watch/input.hpp"
@@ -41,5 +43,8 @@ class Translator {
 /// the study does not have, a chamber without oxygen channel or pump, two oxygen channels in one chamber.
 [[nodiscard]] std::vector<std::string> plan_faults(const instruments::Station& station,
                                                    const watch::Plan& plan);
+
+/// The error that tells of them all.
+[[nodiscard]] Error do_not_fit(const std::vector<std::string>& faults);
 
 } // namespace backeddy::live

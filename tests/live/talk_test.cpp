@@ -143,6 +143,17 @@ TEST(Events, are_one_line_of_json_each) {
     EXPECT_EQ(said["chamber"], "shore");
     EXPECT_EQ(said["cause"], "flush_failing");
     EXPECT_EQ(said["to"], "unacknowledged");
+    EXPECT_THAT(event_words(event, test::plan()), testing::StartsWith("shore: ALARM, "));
+    EXPECT_THAT(event_words(event, test::plan()), HasSubstr("Flush not working: a \"pump\""));
+    const watch::Event silent{
+        .at = {}, .chamber = 0, .what = watch::AlarmChanged{.to = watch::AlarmState::suppressed}};
+    EXPECT_EQ(event_words(silent, test::plan()), "") << "what is off by design is no news";
+    const watch::Event sealed{.at = {},
+                              .chamber = 0,
+                              .what = watch::PhaseBegan{.phase = watch::Phase::sealed,
+                                                        .why = watch::Why::flushed_enough,
+                                                        .planned_s = 600.0}};
+    EXPECT_THAT(event_words(sealed, test::plan()), testing::StartsWith("deck: sealed for 10 min: "));
     const watch::Event station{.at = {}, .chamber = {}, .what = watch::Flood{.began = false}};
     EXPECT_EQ(json::parse(event_json(station, test::plan()))["chamber"], nullptr);
 }
