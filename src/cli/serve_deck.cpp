@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 
@@ -20,10 +21,20 @@ namespace fs = std::filesystem;
 std::string trust_address(const std::string& address, std::uint16_t port) {
     const auto there = server::machine_addresses();
     const bool is_every = address.empty() || address == "0.0.0.0" || address == "::";
-    if (is_every && there.empty()) {
-        return {};
+    if (!is_every) {
+        const bool is_six = address.find(':') != std::string::npos;
+        return fmt::format("http://{}:{}/trust", is_six ? '[' + address + ']' : address, port);
     }
-    return fmt::format("http://{}:{}/trust", is_every ? there.front().text : address, port);
+    if (!there.empty()) {
+        return fmt::format("http://{}:{}/trust", there.front().text, port);
+    }
+    // In a network of IPv6 alone.
+    const auto sixes = server::machine_addresses6();
+    const auto wide = std::ranges::find_if(
+        sixes, [](const server::MachineAddress6& each) { return !server::is_link_local(each.address); });
+    return wide == sixes.end() || address == "0.0.0.0"
+               ? std::string()
+               : fmt::format("http://[{}]:{}/trust", server::digits(wide->address), port);
 }
 
 void say(const std::string& line) {

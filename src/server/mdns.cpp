@@ -9,6 +9,7 @@ namespace {
 constexpr std::size_t head_bytes = 12;
 constexpr std::size_t longest_name = 255;
 constexpr std::uint16_t type_a = 1;
+constexpr std::uint16_t type_aaaa = 28;
 constexpr std::uint16_t type_nsec = 47;
 constexpr std::uint16_t type_any = 255;
 constexpr std::uint16_t class_in = 1;
@@ -37,6 +38,15 @@ class Reader {
     std::uint32_t four() {
         const std::uint32_t high = two();
         return high << 16 | two();
+    }
+    Ipv6 sixteen() {
+        Ipv6 out{};
+        for (std::size_t i = 0; i < out.size(); i += 2) {
+            const auto pair = two();
+            out[i] = static_cast<std::uint8_t>(pair >> 8);
+            out[i + 1] = static_cast<std::uint8_t>(pair & 0xFF);
+        }
+        return out;
     }
     void skip(std::size_t count) {
         if (packet_.size() - at_ < count) {
@@ -118,8 +128,10 @@ void read_question(Reader& reader, std::string_view name, Heard& heard) {
         return;
     }
     const bool is_address = type == type_a || type == type_any;
+    const bool is_address6 = type == type_aaaa || type == type_any;
     heard.asks_address = heard.asks_address || is_address;
-    heard.asks_other = heard.asks_other || !is_address;
+    heard.asks_address6 = heard.asks_address6 || is_address6;
+    heard.asks_other = heard.asks_other || (!is_address && !is_address6);
     heard.wants_unicast = heard.wants_unicast || (its_class & top_bit) != 0;
 }
 
@@ -129,14 +141,23 @@ void read_record(Reader& reader, std::string_view name, Heard& heard) {
     const auto its_class = reader.two();
     const auto life = reader.four();
     const auto length = reader.two();
-    if (!is_ours || type != type_a || !is_internet(its_class) || length != 4) {
+    const bool is_address = type == type_a && length == 4;
+    const bool is_address6 = type == type_aaaa && length == 16;
+    if (!is_ours || !is_internet(its_class) || (!is_address && !is_address6)) {
         reader.skip(length);
         return;
     }
-    const auto address = reader.four();
     const bool counts = heard.is_answer ? life > 0 : life >= usual_life / 2;
+    if (is_address) {
+        const auto address = reader.four();
+        if (reader.is_fine() && counts) {
+            heard.addresses.push_back(address);
+        }
+        return;
+    }
+    const auto address = reader.sixteen();
     if (reader.is_fine() && counts) {
-        heard.addresses.push_back(address);
+        heard.addresses6.push_back(address);
     }
 }
 
@@ -179,6 +200,23 @@ void put_record(std::string& out, std::string_view name, std::uint16_t type, con
     out += data;
 }
 
+/// Of the types 0 to 31 those that there are, as NSEC says it (RFC 4034, section 4.1.2).
+std::string types_there(std::string_view name, const Answer& what) {
+    std::string out;
+    put_name(out, name);
+    const char first = what.address != 0 ? '\x40' : '\0'; // type 1
+    out += '\0';                                          // the first window
+    if (what.addresses6.empty()) {
+        out += '\x01';
+        out += first;
+    } else {
+        out += '\x04';
+        out += first;
+        out += std::string_view("\0\0\x08", 3); // type 28
+    }
+    return out;
+}
+
 } // namespace
 
 std::optional<Heard> read(std::string_view packet, std::string_view name) {
@@ -217,29 +255,30 @@ std::string question(std::string_view name) {
 }
 
 std::string answer(std::string_view name, const Answer& what) {
+    std::string addresses;
+    std::uint16_t count = 0;
+    if (what.address != 0) {
+        std::string bytes;
+        put_four(bytes, what.address);
+        put_record(addresses, name, type_a, what, bytes);
+        ++count;
+    }
+    for (const auto& each : what.addresses6) {
+        put_record(addresses, name, type_aaaa, what,
+                   {reinterpret_cast<const char*>(each.data()), each.size()});
+        ++count;
+    }
+    std::string rest;
+    put_record(rest, name, type_nsec, what, types_there(name, what));
     std::string out;
-    put_head(out, what.legacy_id.value_or(0), answer_flags, what.legacy_id ? 1 : 0, 1, 1);
+    put_head(out, what.legacy_id.value_or(0), answer_flags, what.legacy_id ? 1 : 0,
+             what.is_about_other ? std::uint16_t{1} : count, what.is_about_other ? count : std::uint16_t{1});
     if (what.legacy_id) {
-        constexpr std::uint16_t type_aaaa = 28;
         put_name(out, name);
-        put_two(out, what.is_about_other ? type_aaaa : type_a);
+        put_two(out, what.is_about_other || what.is_about_ipv6 ? type_aaaa : type_a);
         put_two(out, class_in);
     }
-    std::string address;
-    put_four(address, what.address);
-    std::string only_address; // of the types 0 to 7, type 1 alone
-    put_name(only_address, name);
-    only_address += std::string_view("\x00\x01\x40", 3);
-    const auto put_address = [&] { put_record(out, name, type_a, what, address); };
-    const auto put_rest = [&] { put_record(out, name, type_nsec, what, only_address); };
-    if (what.is_about_other) {
-        put_rest();
-        put_address();
-    } else {
-        put_address();
-        put_rest();
-    }
-    return out;
+    return out + (what.is_about_other ? rest + addresses : addresses + rest);
 }
 
 } // namespace backeddy::server::mdns

@@ -18,10 +18,11 @@ class MdnsResponder {
         std::string name;                     ///< ends in ".local"
         std::function<void(std::string)> say; ///< one line for the terminal; from a thread of its own
         std::function<std::vector<MachineAddress>()> addresses = machine_addresses;
+        std::function<std::vector<MachineAddress6>()> addresses6 = machine_addresses6;
     };
-    /// Asks whether anybody has the name, says twice that we have, and answers until it goes, when it takes
-    /// the name back. Networks that come later are joined within `look_again`. Fails with bad_setting where
-    /// the socket cannot be opened.
+    /// Over IPv4, and over IPv6 where the machine has it. Asks whether anybody has the name, says twice that
+    /// we have, and answers until it goes, when it takes the name back. Networks that come later are joined
+    /// within `look_again`. Fails with bad_setting where the socket cannot be opened.
     [[nodiscard]] static Expected<std::unique_ptr<MdnsResponder>> start(Wish wish);
     ~MdnsResponder();
     MdnsResponder(const MdnsResponder&) = delete;

@@ -25,8 +25,10 @@ std::string asked(const std::string& type_and_class) {
 
 TEST(Mdns, hears_what_is_asked_of_its_name) {
     EXPECT_EQ(mdns::read(asked("\0\x01\0\x01"s), name), (mdns::Heard{.id = 0x1234, .asks_address = true}));
-    EXPECT_EQ(mdns::read(asked("\0\xFF\0\x01"s), name), (mdns::Heard{.id = 0x1234, .asks_address = true}));
-    EXPECT_EQ(mdns::read(asked("\0\x1C\0\x01"s), name), (mdns::Heard{.id = 0x1234, .asks_other = true}));
+    EXPECT_EQ(mdns::read(asked("\0\xFF\0\x01"s), name),
+              (mdns::Heard{.id = 0x1234, .asks_address = true, .asks_address6 = true}));
+    EXPECT_EQ(mdns::read(asked("\0\x1C\0\x01"s), name), (mdns::Heard{.id = 0x1234, .asks_address6 = true}));
+    EXPECT_EQ(mdns::read(asked("\0\x41\0\x01"s), name), (mdns::Heard{.id = 0x1234, .asks_other = true}));
     EXPECT_EQ(mdns::read(asked("\0\x01\x80\x01"s), name),
               (mdns::Heard{.id = 0x1234, .asks_address = true, .wants_unicast = true}));
     EXPECT_EQ(mdns::read(asked("\0\x01\0\x03"s), name), (mdns::Heard{.id = 0x1234})) << "another class";
@@ -131,6 +133,48 @@ TEST(Mdns, an_answer_is_as_the_standard_has_it) {
                          name_bytes + "\0\x01\x80\x01\0\0\0\x78\0\x04\xC0\0\x02\x07"s + // A, flush, 120 s
                          name_bytes + "\0\x2F\x80\x01\0\0\0\x78\0\x13"s + name_bytes +
                          "\0\x01\x40"s); // NSEC: A alone
+}
+
+// 2001:db8::7, for documentation (RFC 3849).
+constexpr Ipv6 six{0x20, 0x01, 0x0D, 0xB8, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 7};
+const std::string six_bytes = "\x20\x01\x0D\xB8\0\0\0\0\0\0\0\0\0\0\0\x07"s;
+
+TEST(Mdns, ipv6_addresses_are_said_beside_the_other_or_alone) {
+    const std::string both = mdns::answer(name, {.address = 0xC0000207, .addresses6 = {six}});
+    EXPECT_EQ(both, "\0\0\x84\0\0\0\0\x02\0\0\0\x01"s +                                // RFC 6762, 18
+                        name_bytes + "\0\x01\x80\x01\0\0\0\x78\0\x04\xC0\0\x02\x07"s + // A
+                        name_bytes + "\0\x1C\x80\x01\0\0\0\x78\0\x10"s + six_bytes +   // AAAA
+                        name_bytes + "\0\x2F\x80\x01\0\0\0\x78\0\x16"s + name_bytes +  // NSEC: both
+                        "\0\x04\x40\0\0\x08"s);
+    const auto heard = mdns::read(both, name);
+    ASSERT_TRUE(heard);
+    EXPECT_THAT(heard->addresses, testing::ElementsAre(0xC0000207));
+    EXPECT_THAT(heard->addresses6, testing::ElementsAre(six));
+    const std::string alone = mdns::answer(name, {.addresses6 = {six}});
+    EXPECT_THAT(mdns::read(alone, name)->addresses, testing::IsEmpty());
+    EXPECT_THAT(mdns::read(alone, name)->addresses6, testing::ElementsAre(six));
+    EXPECT_TRUE(alone.ends_with("\0\x04\0\0\0\x08"s)) << "no type A";
+    const auto cut_off = std::string_view(both).substr(0, both.size() - 40);
+    EXPECT_FALSE(mdns::read(cut_off, name));
+}
+
+TEST(Mdns, an_ordinary_resolver_that_asks_for_ipv6_gets_its_question_back) {
+    const std::string bytes =
+        mdns::answer(name, {.addresses6 = {six}, .life = 10, .is_about_ipv6 = true, .legacy_id = 0x1234});
+    EXPECT_EQ(bytes.substr(12, name_bytes.size() + 4), name_bytes + "\0\x1C\0\x01"s);
+    EXPECT_THAT(bytes, testing::HasSubstr("\0\x1C\0\x01\0\0\0\x0A\0\x10"s + six_bytes));
+}
+
+TEST(Addresses, of_a_link_alone_are_known) {
+    EXPECT_FALSE(is_link_local(six));
+    EXPECT_TRUE(is_link_local({0xFE, 0x80}));
+    EXPECT_TRUE(is_link_local({0xFE, 0xBF}));
+    EXPECT_FALSE(is_link_local({0xFE, 0xC0}));
+    EXPECT_EQ(digits(six), "2001:db8::7");
+    for (const auto& each : machine_addresses6()) {
+        EXPECT_NE(each.interface, 0U);
+        EXPECT_NE(digits(each.address), "::1") << "loopback is nobody's neighbour";
+    }
 }
 
 TEST(Mdns, an_ordinary_resolver_gets_its_question_back) {
