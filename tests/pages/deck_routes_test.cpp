@@ -133,7 +133,7 @@ class CarriedRoutes : public DeckRoutes {
     CarriedRoutes() { open(); }
     [[nodiscard]] server::Response carry(const std::vector<json>& entries,
                                          server::Role role = server::Role::crew) const {
-        return ask("/api/entries/carried", Method::post, batch(entries), role);
+        return ask("/api/entries/carried?each=yes", Method::post, batch(entries), role);
     }
     [[nodiscard]] std::string queue(const std::vector<json>& entries,
                                     const json& photos = json::object()) const {
@@ -193,6 +193,10 @@ TEST_F(CarriedRoutes, nobody_writes_as_more_than_they_are_nor_as_another_and_no_
         "remedy":"let A. Tester sign in on this phone, or a scientist take in the phone's queue file"})"));
     EXPECT_EQ(answer.at("refused")[1].at("detail"), "written by B. Other, and A. Tester is signed in");
     EXPECT_EQ(ask_json("/api/entries/arrived").at("entries"), json(std::vector{entries[0], entries[3]}));
+    // An older page, which knows of no single refusal, is refused as a whole: nothing of it would be lost so.
+    const auto whole = ask("/api/entries/carried", Method::post, batch(entries), server::Role::crew);
+    EXPECT_EQ(whole.status, 403);
+    EXPECT_THAT(std::string(whole.body.view()), testing::HasSubstr(phone + ":2"));
     // None that is taken is no failure.
     EXPECT_EQ(json::parse(carry({entries[2]}).body.view()).at("refused").size(), 1U);
     // A scientist brings what anybody wrote; once it is here it is no news, whoever brings it.
@@ -227,6 +231,21 @@ TEST_F(CarriedRoutes, each_asks_for_the_right_that_it_needs) {
                                                                  : server::Right::log)
             << route.pattern;
     }
+}
+
+// Two phones that never met, and one name for two fish: nobody joins them silently.
+TEST_F(CarriedRoutes, two_fish_of_one_name_stop_the_study_and_are_named) {
+    auto other = carried(1, fish_row("0614-A1"));
+    other["device"] = "00000000000000bb";
+    EXPECT_EQ(json::parse(carry({carried(1, fish_row("0614-A1"))}).body.view()).at("added"), 1);
+    EXPECT_EQ(json::parse(carry({other}, server::Role::scientist).body.view()).at("added"), 1);
+    ASSERT_TRUE(until(app::DeskPhase::stopped, 0));
+    std::string told;
+    for (const auto& each : desk_->state().complaints) {
+        told += each.error.text() + "\n";
+    }
+    EXPECT_THAT(told, testing::HasSubstr("the fish \"0614-A1\" stands in"));
+    EXPECT_THAT(told, testing::HasSubstr("give it a name of its own"));
 }
 
 TEST_F(CarriedRoutes, what_is_no_batch_is_refused) {

@@ -117,6 +117,17 @@ TEST_F(PeopleFile, is_looked_at_again) {
     EXPECT_EQ(afresh.find("Runa")->role, Role::crew);
 }
 
+TEST_F(PeopleFile, the_most_that_somebody_of_a_name_may_is_known_whatever_the_case_of_its_letters) {
+    ASSERT_TRUE(
+        save_people(file(), {{"Siv Holm", Role::scientist, verifier}, {"Runa", Role::crew, verifier}}));
+    People people(file());
+    EXPECT_EQ(people.role_of("Siv Holm"), Role::scientist);
+    EXPECT_EQ(people.role_of("siv holm"), Role::scientist);
+    EXPECT_EQ(people.role_of("RUNA"), Role::crew);
+    EXPECT_FALSE(people.role_of("Siv"));
+    EXPECT_FALSE(people.role_of(""));
+}
+
 TEST(PeopleList, adds_and_removes_by_name) {
     const auto one = with_person({}, {.name = "Runa", .role = Role::crew}).value();
     EXPECT_EQ(with_person(one, {.name = "Runa"}).error().code, ErrorCode::duplicate);

@@ -227,6 +227,14 @@ TEST_F(SecureGate, a_role_is_what_the_scientist_chose) {
     EXPECT_EQ(ask(phone("GET", "/api/pairing", own)).status, 200);
 }
 
+TEST_F(SecureGate, the_most_that_a_name_may_counts_its_paired_phones) {
+    EXPECT_FALSE(start_->gate.role_of_name("Runa"));
+    ASSERT_EQ(pair(offer("crew").at("code")).status, 200);
+    EXPECT_EQ(start_->gate.role_of_name("runa"), Role::crew);
+    ASSERT_EQ(pair(offer("scientist").at("code")).status, 200);
+    EXPECT_EQ(start_->gate.role_of_name("Runa"), Role::scientist);
+}
+
 TEST_F(SecureGate, a_code_runs_out) {
     const json offered = offer();
     wall_ = wall_ + Duration::minutes(15);

@@ -196,6 +196,7 @@ describe('the line', () => {
     program.label = 'K';
     const { sync } = syncOf(it, program);
     await sync.kick();
+    expect(it.queue.kept.holder).toBe('A. Keen');
     await it.queue.note({ inHand: 'B. Storm' });
     await sync.kick();
     expect((await bite(it))[0]?.author).toBe('B. Storm');

@@ -108,6 +108,14 @@ Response carry(app::Desk& desk, const Request& request, const RoleOfName& role_o
         return refusal(entries.error());
     }
     auto parts = sorted(desk, *std::move(entries), request, role_of_name);
+    // An older page takes every 200 for all of its entries: it would call sent what was refused.
+    if (!parts.refused.empty() && request.asked("each") != "yes") {
+        const Json& first = parts.refused.front();
+        return problem(
+            403,
+            fmt::format("entry {}: {}", first["id"].get<std::string>(), first["detail"].get<std::string>()),
+            "nothing was taken in; " + first["remedy"].get<std::string>());
+    }
     const auto taken = desk.take_in(parts.taken);
     if (!taken) {
         return change_refused(taken.error());

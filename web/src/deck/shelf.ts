@@ -31,7 +31,9 @@ export interface Kept {
   /** who logs on this phone */
   author: string;
   role: Entry['role'] | '';
-  /** on a paired phone: who has it in hand, where that is not its holder; '' for the holder */
+  /** who it is paired for, where it may go from hand to hand: paired, for the crew; '' for no such phone */
+  holder: string;
+  /** who has such a phone in hand, where that is not its holder; '' for the holder */
   inHand: string;
   /** stands in the names of fish that this phone lands */
   mark: string;
@@ -71,7 +73,7 @@ export const markOf = (device: string): string =>
 
 export const freshKept = (device: string): Kept => ({
   device, sequence: 0, hybrid: { wall_us: 0, count: 0 }, identity: '', study: '', sent: 0, refused: [], arrived: 0, offsetUs: null, base: '', author: '', role: '',
-  inHand: '', mark: markOf(device),
+  holder: '', inHand: '', mark: markOf(device),
 });
 
 // ---- IndexedDB

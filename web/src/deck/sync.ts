@@ -201,11 +201,12 @@ export class Sync {
   private async keepPerson(): Promise<void> {
     const { name, role } = this.told;
     const { kept } = this.queue;
-    const inHand = this.told.isPaired && role === 'crew' ? kept.inHand : '';
+    const holder = this.told.isPaired && role === 'crew' ? name : '';
+    const inHand = holder === '' ? '' : kept.inHand;
     const author = name === '' ? kept.author : inHand === '' ? name : inHand;
     // A mark that somebody has typed on the phone stays.
     const mark = this.told.mark !== '' && kept.mark === markOf(kept.device) ? this.told.mark : kept.mark;
-    if (role !== '' && (author !== kept.author || role !== kept.role || mark !== kept.mark || inHand !== kept.inHand)) await this.queue.note({ author, role, mark, inHand });
+    if (role !== '' && (author !== kept.author || role !== kept.role || mark !== kept.mark || inHand !== kept.inHand || holder !== kept.holder)) await this.queue.note({ author, role, mark, inHand, holder });
   }
 
   /** Takes what others wrote and sends what is unsent, in turns; false where the program serves another study now. What is
@@ -224,7 +225,7 @@ export class Sync {
   /** What was refused of them: of a batch that the program cannot take as it is, the others go all the same. */
   private async send(batch: readonly Entry[]): Promise<Refused[]> {
     try {
-      const answer = await this.request('POST', '/api/entries/carried', JSON.stringify({ entries: batch }), 'application/json');
+      const answer = await this.request('POST', '/api/entries/carried?each=yes', JSON.stringify({ entries: batch }), 'application/json');
       return refusedOf(await answer.json().catch(() => null), batch);
     } catch (error) {
       const problem = problemOf(error);
