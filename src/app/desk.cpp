@@ -273,8 +273,10 @@ class Desk::Worker {
     // Only this thread changes study_, so that it may be read here without a lock.
     void publish() {
         const StudyRun& run = *study_->run;
-        const auto answer = std::make_shared<DeskAnswer>(state().revision + 1, wish_.now(),
-                                                         study_->opened.study.brief.study.title, run);
+        const auto earlier = this->answer();
+        const auto answer =
+            std::make_shared<DeskAnswer>(state().revision + 1, wish_.now(),
+                                         study_->opened.study.brief.study.title, run, earlier.get());
         (void)answer->results.file("results.json"); // the pages will ask for it first
         complaints_ = run.complaints;
         unkept_ = answer;

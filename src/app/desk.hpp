@@ -58,8 +58,10 @@ struct DeskState {
 
 /// The result set of one revision, as `run` would write it. It never changes.
 struct DeskAnswer {
-    DeskAnswer(std::uint64_t its_revision, Instant when, std::string title, const StudyRun& run)
-        : revision(its_revision), at(when), study(std::move(title)), results(run) {}
+    DeskAnswer(std::uint64_t its_revision, Instant when, std::string title, const StudyRun& run,
+               const DeskAnswer* earlier)
+        : revision(its_revision), at(when), study(std::move(title)),
+          results(run, earlier == nullptr ? nullptr : &earlier->results) {}
 
     std::uint64_t revision; ///< counts from 1 since this desk was opened
     Instant at;

@@ -185,7 +185,8 @@ Instant last_handling_before(const FishAnswer& fish, Instant first_seal, Instant
     return last;
 }
 
-std::optional<RestingAnswer> resting_of(const Study& study, const FishAnswer& fish) {
+std::optional<RestingAnswer> resting_of(const Study& study, const FishAnswer& fish,
+                                        const FishAnswer* before) {
     std::optional<RestingAnswer> best;
     for (const auto* stay : fish.stays) {
         auto spells = spells_of(*stay, StayRole::rest);
@@ -198,6 +199,11 @@ std::optional<RestingAnswer> resting_of(const Study& study, const FishAnswer& fi
                              .resting = fail(unanswered("not computed"))};
     }
     if (!best) {
+        return best;
+    }
+    best->of_stay = best->stay->uptake.made();
+    if (before != nullptr && before->rest && before->rest->of_stay == best->of_stay) {
+        best->resting = before->rest->resting;
         return best;
     }
     if (best->stay->stay->ended == study::StayEnding::died) {
@@ -287,7 +293,31 @@ const StayAnswer* stay_after(const FishAnswer& fish, const EventAnswer& event) {
     return nullptr;
 }
 
-void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
+// Once recovery is known, the peak's curve can say what averaging over a window hides.
+void add_averaging(EventAnswer& event) {
+    if (event.peak && event.recovery && event.recovery->fit && !event.recovery->fit->rates_per_h.empty()) {
+        uptake::add_averaging(*event.peak, event.recovery->fit->rates_per_h.front(),
+                              event.recovery->fit->baseline_mg_per_h);
+    }
+}
+
+Expected<uptake::Recovery> recovery_of(const Study& study, const FishAnswer& fish, const EventAnswer& event,
+                                       const StayAnswer* after_stay) {
+    const auto tube = answers_of(*event.stay, event.spells);
+    const auto after = after_stay == nullptr
+                           ? std::vector<uptake::SpellUptake>{}
+                           : answers_of(*after_stay, spells_of(*after_stay, StayRole::rest));
+    const auto brief = study.brief.at(event.stay->stay->from());
+    auto settings = brief.recovery;
+    settings.q10 = brief.adjust.q10;
+    return uptake::recovery(
+        recovery_input(fish, event, tube, after, after_stay == event.stay ? nullptr : after_stay), settings);
+}
+
+// `before`: the same event as it was answered last, and `has_same_rest`, whether its fish's rest was the
+// same.
+void answer_event(const Study& study, const FishAnswer& fish, const EventAnswer* before, bool has_same_rest,
+                  EventAnswer& event) {
     const auto& stay = *event.stay;
     if (!stay.uptake) {
         event.peak = fail(stay.uptake.error());
@@ -300,23 +330,17 @@ void answer_event(const Study& study, FishAnswer& fish, EventAnswer& event) {
         return;
     }
     const auto brief = study.brief.at(stay.stay->from());
-    event.peak = uptake::peak_uptake(peak_input(stay, event), brief.peak);
-
-    const auto tube = answers_of(stay, event.spells);
     const auto* after_stay = stay_after(fish, event);
-    const auto after = after_stay == nullptr
-                           ? std::vector<uptake::SpellUptake>{}
-                           : answers_of(*after_stay, spells_of(*after_stay, StayRole::rest));
-    auto settings = brief.recovery;
-    settings.q10 = brief.adjust.q10;
-    event.recovery = uptake::recovery(
-        recovery_input(fish, event, tube, after, after_stay == event.stay ? nullptr : after_stay), settings);
-
-    // Once recovery is known, the peak's curve can say what averaging over a window hides.
-    if (event.peak && event.recovery && event.recovery->fit && !event.recovery->fit->rates_per_h.empty()) {
-        uptake::add_averaging(*event.peak, event.recovery->fit->rates_per_h.front(),
-                              event.recovery->fit->baseline_mg_per_h);
-    }
+    event.of_stay = stay.uptake.made();
+    event.of_recovery = after_stay == nullptr ? nullptr : after_stay->uptake.made();
+    const bool has_same_peak = before != nullptr && before->of_stay == event.of_stay;
+    event.peak_alone =
+        has_same_peak ? before->peak_alone : uptake::peak_uptake(peak_input(stay, event), brief.peak);
+    event.peak = event.peak_alone;
+    event.recovery = has_same_peak && has_same_rest && before->of_recovery == event.of_recovery
+                         ? before->recovery
+                         : recovery_of(study, fish, event, after_stay);
+    add_averaging(event);
     if (event.peak && fish.rest && fish.rest->resting) {
         const auto& resting = *fish.rest->resting;
         event.scope = uptake::scope({.peak = event.peak->corrected,
@@ -412,6 +436,7 @@ EventAnswer event_before(const Study& study, const FishAnswer& fish, const StayA
                       .stay = &stay,
                       .spells = spells_of(stay, role),
                       .peak = fail(unanswered("not computed")),
+                      .peak_alone = fail(unanswered("not computed")),
                       .recovery = fail(unanswered("not computed"))};
     event.closed = closed_at(stay, event.spells, part);
     const LeadUp led{.after = earlier_event_over(fish, *stay.stay, role), .until = event.closed};
@@ -497,12 +522,21 @@ FishAnswer gathered(const Study& study, std::span<const StayAnswer> stays, const
     return out;
 }
 
-FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study::Fish& fish) {
+// Of a rest: which outcome of a stay; nothing where there is none.
+Computed rest_made_of(const FishAnswer& fish) {
+    return fish.rest ? fish.rest->of_stay : nullptr;
+}
+
+// `before`: the fish as it was answered last, whose parts are taken over where their stays are the same.
+FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study::Fish& fish,
+                      const FishAnswer* before, Threads threads) {
     FishAnswer out = gathered(study, stays.list, fish);
-    out.rest = resting_of(study, out);
-    for (auto& event : out.after) {
-        answer_event(study, out, event);
-    }
+    out.rest = resting_of(study, out, before);
+    const bool has_same_rest = before != nullptr && rest_made_of(*before) == rest_made_of(out);
+    parallel_for(out.after.size(), threads, [&](std::size_t i) {
+        const bool is_known = before != nullptr && i < before->after.size();
+        answer_event(study, out, is_known ? &before->after[i] : nullptr, has_same_rest, out.after[i]);
+    });
     const auto* capture = out.after_event(PeakEvent::capture);
     const auto* chase = out.after_event(PeakEvent::chase);
     if (capture != nullptr && chase != nullptr && capture->peak && chase->peak) {
@@ -511,6 +545,7 @@ FishAnswer answer_one(const Study& study, const StayAnswers& stays, const study:
                               surroundings(out, *chase), study.brief.at(chase->stay->stay->from()).adjust);
     }
     note_missing(out);
+    out.made = std::make_shared<const char>();
     return out;
 }
 
@@ -582,8 +617,12 @@ void answer_these(std::span<const std::size_t> which, std::vector<FishAnswer>& o
                   const StayAnswers& stays, Threads threads, const Progress& progress) {
     std::size_t done = 0;
     std::mutex guard;
+    // Of few fish their events are answered side by side.
+    const Threads within = which.size() < threads.resolved() ? threads : Threads{.count = 1};
     parallel_for(which.size(), threads, [&](std::size_t i) {
-        out[which[i]] = answer_one(study, stays, study.tables.fish[which[i]]);
+        const auto before = std::exchange(out[which[i]], FishAnswer());
+        out[which[i]] =
+            answer_one(study, stays, study.tables.fish[which[i]], before.made ? &before : nullptr, within);
         const std::lock_guard lock(guard);
         progress("peak, rest, recovery", ++done, which.size(), "fish");
     });
@@ -600,10 +639,8 @@ std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays
     return out;
 }
 
-std::vector<FishAnswer> answer_fish_again(const Study& study, const StayAnswers& stays,
-                                          const std::vector<bool>& is_changed,
-                                          const std::vector<FishAnswer>& before, Threads threads,
-                                          const Progress& progress) {
+void answer_fish_again(const Study& study, const StayAnswers& stays, const std::vector<bool>& is_changed,
+                       std::vector<FishAnswer>& fish, Threads threads, const Progress& progress) {
     std::set<const study::Fish*> touched;
     for (std::size_t i = 0; i < is_changed.size(); ++i) {
         if (is_changed[i]) {
@@ -611,14 +648,29 @@ std::vector<FishAnswer> answer_fish_again(const Study& study, const StayAnswers&
         }
     }
     std::vector<std::size_t> which;
-    for (std::size_t i = 0; i < before.size(); ++i) {
-        if (touched.contains(before[i].fish)) {
+    for (std::size_t i = 0; i < fish.size(); ++i) {
+        if (touched.contains(fish[i].fish)) {
             which.push_back(i);
         }
     }
-    auto out = before;
-    answer_these(which, out, study, stays, threads, progress);
-    return out;
+    answer_these(which, fish, study, stays, threads, progress);
+}
+
+std::vector<FishAnswer> of_copied_stays(std::vector<FishAnswer> fish, const StayAnswers& stays,
+                                        const StayAnswers& copy) {
+    const auto move = [&](const StayAnswer*& stay) {
+        stay = &copy.list[static_cast<std::size_t>(stay - stays.list.data())];
+    };
+    for (auto& one : fish) {
+        std::ranges::for_each(one.stays, move);
+        for (auto& event : one.after) {
+            move(event.stay);
+        }
+        if (one.rest) {
+            move(one.rest->stay);
+        }
+    }
+    return fish;
 }
 
 } // namespace backeddy::app

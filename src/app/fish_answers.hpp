@@ -2,6 +2,7 @@
 // Each fish's stays -> its peaks, its rest, its scope and its recovery. What cannot be had is there with the
 // reason.
 
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -25,6 +26,9 @@ struct TimeZeroMoment {
     std::string not_from; ///< in words, when an event was passed over since its time cannot be; else empty
 };
 
+/// One outcome of a stay (ComputedStay::made): what was made of that very one is the same again.
+using Computed = std::shared_ptr<const void>;
+
 /// The peak after one event and the recovery from it.
 struct EventAnswer {
     uptake::PeakEvent event = uptake::PeakEvent::capture;
@@ -36,7 +40,10 @@ struct EventAnswer {
         late; ///< what should have come before that and is written down for later
     std::optional<Duration> air;
     Expected<uptake::PeakUptake> peak;
+    Expected<uptake::PeakUptake> peak_alone; ///< before its recovery was known
     Expected<uptake::Recovery> recovery;
+    Computed of_stay;     ///< what the peak was made of
+    Computed of_recovery; ///< and, beside that and the resting value, the recovery
     std::optional<Expected<uptake::ScopeAnswer>> scope; ///< when there is a resting value
 };
 
@@ -45,6 +52,7 @@ struct RestingAnswer {
     std::vector<std::size_t> spells;         ///< indices into the stay's spells
     std::vector<uptake::SpellUptake> values; ///< their answers
     Expected<uptake::RestingUptake> resting;
+    Computed of_stay; ///< what it was made of
 };
 
 /// A metric this fish has none of.
@@ -61,6 +69,7 @@ struct FishAnswer {
     std::optional<RestingAnswer> rest;
     std::optional<Expected<uptake::PeakPair>> pair;
     std::vector<Missing> missing;
+    std::shared_ptr<const void> made; ///< another one each time a fish was computed; copies share it
 
     [[nodiscard]] const EventAnswer* after_event(uptake::PeakEvent event) const;
     /// It has a resting uptake, and that is of rest: what a fish took that never came to rest stands on its
@@ -72,12 +81,14 @@ struct FishAnswer {
 [[nodiscard]] std::vector<FishAnswer> answer_fish(const Study& study, const StayAnswers& stays,
                                                   Threads threads, const Progress& progress);
 
-/// The same where only some stays (`is_changed`, of each) differ from those that `before` was made of: their
-/// fish are computed anew, the others are those of `before`.
-[[nodiscard]] std::vector<FishAnswer> answer_fish_again(const Study& study, const StayAnswers& stays,
-                                                        const std::vector<bool>& is_changed,
-                                                        const std::vector<FishAnswer>& before,
-                                                        Threads threads, const Progress& progress);
+/// `fish` again where only some stays (`is_changed`, of each) were computed anew: their fish are, the others
+/// stay as they are.
+void answer_fish_again(const Study& study, const StayAnswers& stays, const std::vector<bool>& is_changed,
+                       std::vector<FishAnswer>& fish, Threads threads, const Progress& progress);
+
+/// The same answers, as of a copy of their stays.
+[[nodiscard]] std::vector<FishAnswer> of_copied_stays(std::vector<FishAnswer> fish, const StayAnswers& stays,
+                                                      const StayAnswers& copy);
 
 /// What the hours of a fish's spells, events and figures count from: the time zero of its first capture,
 /// which is the event that [recovery] time_zero names (else the nearest in meaning that was written down).

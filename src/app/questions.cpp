@@ -93,30 +93,25 @@ findings::FoundVariant variant_of(const Finding& without, const Finding& with) {
 
 } // namespace
 
-QuestionRows question_rows(const Study& study, const ConditionAnswers& condition,
-                           const std::vector<FishAnswer>& fish, const std::vector<FishAnswer>* without) {
-    QuestionRows out{.rows = observe(study, fish, condition),
-                     .without = {},
-                     .sight = sight_text(study.tables.decisions),
-                     .met = study::first_met(study.tables),
-                     .settings_sha256 = study::settings_sha256(study.brief),
-                     .declarations = study.tables.declarations};
-    if (without != nullptr) {
-        out.without = observe(study, *without, condition);
-    }
-    return out;
+namespace {
+
+// All but the rows.
+QuestionRows no_rows(const Study& study) {
+    return {.rows = {},
+            .without = {},
+            .sight = sight_text(study.tables.decisions),
+            .met = study::first_met(study.tables),
+            .settings_sha256 = study::settings_sha256(study.brief),
+            .declarations = study.tables.declarations};
 }
 
-Finding answer_one(const study::Question& question, const QuestionRows& rows, const OptionsFor& options) {
-    const auto& its_rows = rows_for(question, rows.rows);
-    auto out = findings::answer_question(question, its_rows, options(question.name));
+using Plain = AskedBefore::Plain;
+
+// The finding with what it would be without human acts, and what was said in advance.
+Finding told(const study::Question& question, const QuestionRows& rows, const Plain& plain) {
+    auto out = *plain.with;
     if (!rows.without.empty()) {
-        const auto& undone = rows_for(question, rows.without);
-        const auto other = findings::is_same_to(question, its_rows, undone)
-                               ? out
-                               : findings::answer_question(
-                                     question, undone, options(question.name + " with human acts undone"));
-        out.without_human = variant_of(other, out);
+        out.without_human = variant_of(plain.without.value_or(*plain.with), out);
         if (!rows.sight.empty() && !out.without_human->is_same) {
             out.warnings.push_back(rows.sight);
         }
@@ -127,20 +122,76 @@ Finding answer_one(const study::Question& question, const QuestionRows& rows, co
     return out;
 }
 
+// What `plain` has not got yet.
+void ask(const study::Question& question, const QuestionRows& rows, const OptionsFor& options, Plain& plain) {
+    const auto& its_rows = rows_for(question, rows.rows);
+    if (!plain.with) {
+        plain.with = findings::answer_question(question, its_rows, options(question.name));
+    }
+    if (rows.without.empty()) {
+        return;
+    }
+    const auto& undone = rows_for(question, rows.without);
+    if (findings::is_same_to(question, its_rows, undone)) {
+        plain.without.reset();
+    } else if (!plain.without) {
+        plain.without =
+            findings::answer_question(question, undone, options(question.name + " with human acts undone"));
+    }
+}
+
+// Whether these rows, of two answers of one study, say the same to the question.
+bool say_the_same(const study::Question& question, const QuestionRows& one, const QuestionRows& other) {
+    const auto& a = rows_for(question, one.rows);
+    const auto& b = rows_for(question, other.rows);
+    return &a - one.rows.data() == &b - other.rows.data() && findings::is_same_to(question, a, b);
+}
+
+} // namespace
+
+QuestionRows question_rows(const Study& study, const ConditionAnswers& condition,
+                           const std::vector<FishAnswer>& fish, const std::vector<FishAnswer>* without) {
+    auto out = no_rows(study);
+    out.rows = observe(study, fish, condition);
+    if (without != nullptr) {
+        out.without = observe(study, *without, condition);
+    }
+    return out;
+}
+
+Finding answer_one(const study::Question& question, const QuestionRows& rows, const OptionsFor& options) {
+    Plain plain;
+    ask(question, rows, options, plain);
+    return told(question, rows, plain);
+}
+
 std::vector<Finding> answer_questions(const Study& study, const ConditionAnswers& condition,
                                       const std::vector<FishAnswer>& fish,
-                                      const std::vector<FishAnswer>* without, Threads threads,
-                                      const Progress& progress) {
+                                      const std::vector<FishAnswer>* without, AskedBefore& before,
+                                      Threads threads, const Progress& progress) {
     const auto& questions = study.brief.questions;
     if (questions.empty()) {
         return {};
     }
-    const auto rows = question_rows(study, condition, fish, without);
+    auto rows = no_rows(study);
+    rows.rows = observe(study, fish, condition);
+    if (without != nullptr) {
+        const bool is_known = before.rows && !before.rows->without.empty();
+        rows.without = is_known ? std::move(before.rows->without) : observe(study, *without, condition);
+    }
+    before.findings.resize(questions.size());
     std::vector<Finding> out(questions.size());
     SimulationLine line(progress);
     const OptionsFor options = [&](const std::string& what) { return line.options(what, threads); };
-    parallel_for(questions.size(), threads,
-                 [&](std::size_t i) { out[i] = answer_one(questions[i], rows, options); });
+    parallel_for(questions.size(), threads, [&](std::size_t i) {
+        auto& plain = before.findings[i];
+        if (before.rows && !say_the_same(questions[i], *before.rows, rows)) {
+            plain.with.reset();
+        }
+        ask(questions[i], rows, options, plain);
+        out[i] = told(questions[i], rows, plain);
+    });
+    before.rows = std::move(rows);
     findings::correct_families(out);
     return out;
 }

@@ -44,10 +44,23 @@ using OptionsFor = std::function<findings::AnswerOptions(const std::string& what
 [[nodiscard]] findings::Finding answer_one(const study::Question& question, const QuestionRows& rows,
                                            const OptionsFor& options);
 
-/// In the order of the brief. `without` as for question_rows. `progress` hears of questions whose chance is
-/// simulated, which can take a minute.
+/// A study's questions as they were asked before: those whose rows say the same have the same answer.
+struct AskedBefore {
+    /// Of one question, of its rows alone.
+    struct Plain {
+        std::optional<findings::Finding> with;
+        std::optional<findings::Finding> without; ///< human acts undone; nothing where that says the same
+    };
+    std::optional<QuestionRows> rows;
+    std::vector<Plain> findings; ///< in the order of the brief
+};
+
+/// In the order of the brief. `without` as for question_rows; where there are such fish they are those of
+/// `before`. `before`, of the same study, becomes what was asked now. `progress` hears of questions whose
+/// chance is simulated, which can take a minute.
 [[nodiscard]] std::vector<findings::Finding>
 answer_questions(const Study& study, const ConditionAnswers& condition, const std::vector<FishAnswer>& fish,
-                 const std::vector<FishAnswer>* without, Threads threads, const Progress& progress);
+                 const std::vector<FishAnswer>* without, AskedBefore& before, Threads threads,
+                 const Progress& progress);
 
 } // namespace backeddy::app

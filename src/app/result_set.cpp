@@ -1,6 +1,7 @@
 #include "app/result_set.hpp"
 
 #include <algorithm>
+#include <utility>
 
 #include "app/run.hpp"
 #include "report/json.hpp"
@@ -16,9 +17,9 @@ struct Writer {
     std::string (*text)(const report::Results&);
 };
 
-// The two long ones first, so that they are written at the same time.
+constexpr std::string_view document_name = "results.json";
+
 constexpr Writer writers[] = {
-    {"results.json", [](const report::Results& all) { return report::json_text(all); }},
     {"report.html", [](const report::Results& all) { return report::report_page(all); }},
     {"uptake_by_spell.csv", [](const report::Results& all) { return report::spell_table(all); }},
     {"uptake_by_stay.csv", [](const report::Results& all) { return report::stay_table(all); }},
@@ -31,8 +32,13 @@ constexpr Writer writers[] = {
 
 } // namespace
 
-ResultSet::ResultSet(const StudyRun& run) : results_(results_of(*run.answers)) {
-    static_assert(std::size(writers) == written_late);
+ResultSet::ResultSet(const StudyRun& run, const ResultSet* earlier) : threads_(run.answers->threads) {
+    static_assert(1 + std::size(writers) == written_late);
+    if (earlier != nullptr) {
+        (void)earlier->file(document_name); // its texts are then there
+    }
+    document_ = document_of(*run.answers, earlier == nullptr ? nullptr : &earlier->document_);
+    files_.push_back({.name = std::string(document_name), .bytes = {}});
     for (const auto& writer : writers) {
         files_.push_back({.name = writer.name, .bytes = {}});
     }
@@ -42,9 +48,14 @@ ResultSet::ResultSet(const StudyRun& run) : results_(results_of(*run.answers)) {
 }
 
 void ResultSet::write(std::size_t i) const {
-    if (i < written_late) {
-        std::call_once(once_[i], [&] { files_[i].bytes = writers[i].text(results_); });
+    if (i >= written_late) {
+        return;
     }
+    std::call_once(once_[i], [&] {
+        files_[i].bytes =
+            i == 0 ? report::json_text(document_.results, report::Detail::whole, threads_, document_.texts)
+                   : writers[i - 1].text(document_.results);
+    });
 }
 
 const ResultFile* ResultSet::file(std::string_view name) const {

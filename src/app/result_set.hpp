@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "app/result_folder.hpp"
+#include "app/results.hpp"
 #include "base/parallel.hpp"
 #include "report/results.hpp"
 
@@ -19,8 +20,9 @@ struct StudyRun;
 /// What it gives never changes. May be asked from any thread.
 class ResultSet {
   public:
-    /// Takes from `run` all that the files need.
-    explicit ResultSet(const StudyRun& run);
+    /// Takes from `run` all that the files need. What of it stood in the set of an earlier answer, and was
+    /// not computed anew since, is taken from there.
+    explicit ResultSet(const StudyRun& run, const ResultSet* earlier = nullptr);
     ResultSet(const ResultSet&) = delete;
     ResultSet& operator=(const ResultSet&) = delete;
 
@@ -34,8 +36,9 @@ class ResultSet {
   private:
     void write(std::size_t i) const;
 
-    static constexpr std::size_t written_late = 10; ///< those that are made of results_
-    report::Results results_;
+    static constexpr std::size_t written_late = 10; ///< those that are made of the document
+    Threads threads_;
+    mutable Document document_;             ///< its texts are there once results.json is
     mutable std::vector<ResultFile> files_; ///< names from the start, bytes once written
     mutable std::array<std::once_flag, written_late> once_;
 };

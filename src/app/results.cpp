@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <map>
+#include <optional>
 #include <set>
 
 #include <fmt/format.h>
@@ -422,9 +423,92 @@ report::Input input_of(const RawFile& file) {
     return out;
 }
 
+namespace {
+
+using Made = std::shared_ptr<const void>;
+using Texts = std::vector<std::shared_ptr<const std::string>>;
+
+/// Fish or blanks of a document.
+template <typename T>
+struct Parts {
+    std::vector<T>* values;
+    std::vector<Made>* made;
+    Texts* texts;
+};
+template <typename T>
+struct EarlierParts {
+    const std::vector<T>& values;
+    const std::vector<Made>& made;
+    const Texts& texts;
+};
+
+// One part for each of `made`: taken from the earlier ones where it is among them.
+template <typename T, typename Make>
+void fill(const Parts<T>& parts, std::vector<Made> made, const EarlierParts<T>* earlier, Threads threads,
+          const Make& make) {
+    std::map<Made, std::size_t> places;
+    for (std::size_t k = 0; earlier != nullptr && k < earlier->made.size(); ++k) {
+        places.emplace(earlier->made[k], k);
+    }
+    parts.values->resize(made.size());
+    parts.texts->resize(made.size());
+    parallel_for(made.size(), threads, [&](std::size_t i) {
+        if (const auto found = places.find(made[i]); found != places.end()) {
+            (*parts.values)[i] = earlier->values[found->second];
+            (*parts.texts)[i] = earlier->texts.empty() ? nullptr : earlier->texts[found->second];
+        } else {
+            (*parts.values)[i] = make(i);
+        }
+    });
+    *parts.made = std::move(made);
+}
+
+void fill_fish(const Answers& answers, const Document* earlier, Document& out) {
+    std::vector<Made> made;
+    for (const auto& fish : answers.fish) {
+        made.push_back(fish.made);
+    }
+    std::optional<EarlierParts<report::Fish>> known;
+    if (earlier != nullptr) {
+        known.emplace(earlier->results.fish, earlier->fish, earlier->texts.fish);
+    }
+    fill<report::Fish>({&out.results.fish, &out.fish, &out.texts.fish}, std::move(made),
+                       known ? &*known : nullptr, answers.threads, [&](std::size_t i) {
+                           auto fish = detail::fish_of(answers, answers.fish[i]);
+                           fish.condition =
+                               detail::condition_of(answers, answers.fish[i], answers.condition.fish[i]);
+                           return fish;
+                       });
+}
+
+void fill_blanks(const Answers& answers, const Document* earlier, Document& out) {
+    std::vector<Made> made;
+    std::vector<const StayAnswer*> blanks;
+    for (const auto& stay : answers.stays.list) {
+        if (stay.fish == nullptr) {
+            made.push_back(stay.uptake.made());
+            blanks.push_back(&stay);
+        }
+    }
+    std::optional<EarlierParts<report::Stay>> known;
+    if (earlier != nullptr) {
+        known.emplace(earlier->results.blanks, earlier->blanks, earlier->texts.blanks);
+    }
+    fill<report::Stay>({&out.results.blanks, &out.blanks, &out.texts.blanks}, std::move(made),
+                       known ? &*known : nullptr, answers.threads,
+                       [&](std::size_t i) { return detail::stay_of(answers, *blanks[i]); });
+}
+
+} // namespace
+
 report::Results results_of(const Answers& answers) {
+    return document_of(answers, nullptr).results;
+}
+
+Document document_of(const Answers& answers, const Document* earlier) {
     const auto& brief = answers.study.brief;
-    report::Results out;
+    Document document;
+    auto& out = document.results;
     out.study = {.title = brief.study.title,
                  .place = brief.study.place,
                  .permit = brief.study.permit,
@@ -447,20 +531,8 @@ report::Results results_of(const Answers& answers) {
     out.sensors = sensors_of(answers);
     out.clocks = clocks_of(answers);
     out.assemblies = assemblies_of(answers);
-    out.fish.resize(answers.fish.size());
-    parallel_for(answers.fish.size(), answers.threads, [&](std::size_t i) {
-        out.fish[i] = detail::fish_of(answers, answers.fish[i]);
-        out.fish[i].condition = detail::condition_of(answers, answers.fish[i], answers.condition.fish[i]);
-    });
-    std::vector<const StayAnswer*> blanks;
-    for (const auto& stay : answers.stays.list) {
-        if (stay.fish == nullptr) {
-            blanks.push_back(&stay);
-        }
-    }
-    out.blanks.resize(blanks.size());
-    parallel_for(blanks.size(), answers.threads,
-                 [&](std::size_t i) { out.blanks[i] = detail::stay_of(answers, *blanks[i]); });
+    fill_fish(answers, earlier, document);
+    fill_blanks(answers, earlier, document);
     add_groups(answers, out);
     out.condition = detail::study_condition_of(answers, out.fish);
     out.accounting = detail::accounting_of(answers);
@@ -474,7 +546,7 @@ report::Results results_of(const Answers& answers) {
     for (const auto& [name, text] : brief.report.answers) {
         out.answers.push_back({.name = name, .text = text});
     }
-    return out;
+    return document;
 }
 
 } // namespace backeddy::app

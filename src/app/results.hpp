@@ -1,7 +1,9 @@
 #pragma once
 // Answers -> the results document (report/results.hpp).
 
+#include <memory>
 #include <string>
+#include <vector>
 
 #include "app/chambers.hpp"
 #include "app/condition_answers.hpp"
@@ -10,6 +12,7 @@
 #include "app/raw_traces.hpp"
 #include "app/stay_answers.hpp"
 #include "intake/tables.hpp"
+#include "report/json.hpp"
 #include "report/results.hpp"
 
 namespace backeddy::app {
@@ -33,6 +36,18 @@ struct Answers {
     Threads threads{}; ///< for the document: its fish and stays side by side
 };
 
+/// The document, with what its fish and blanks were made of (FishAnswer::made, ComputedStay::made), in their
+/// order, and their texts in results.json as far as these were written.
+struct Document {
+    report::Results results;
+    std::vector<std::shared_ptr<const void>> fish;
+    std::vector<std::shared_ptr<const void>> blanks;
+    report::PartTexts texts;
+};
+
+/// Takes over from an earlier document of the same study the fish and blanks of which nothing was computed
+/// anew since.
+[[nodiscard]] Document document_of(const Answers& answers, const Document* earlier);
 [[nodiscard]] report::Results results_of(const Answers& answers);
 
 /// A complaint as the report lists it.

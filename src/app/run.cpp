@@ -167,19 +167,29 @@ std::string check_text(const OpenedStudy& opened, const SeenStates& states) {
 
 namespace {
 
+bool changes_numbers(const study::Decision& decision) {
+    return decision.act != study::DecisionAct::note;
+}
+
+std::unique_ptr<WithoutActs> without_acts(const Study& study, const StudyRun& run, const Work& work) {
+    auto out = std::make_unique<WithoutActs>();
+    auto undone = without_human_acts(run.stays, work.threads);
+    out->stays = std::move(undone.stays);
+    out->fish = of_copied_stays(run.fish, run.stays, out->stays);
+    answer_fish_again(study, out->stays, undone.is_changed, out->fish, work.threads, work.progress);
+    return out;
+}
+
 // Everything after the fish: the numbers without human acts, complaints, and what results are made of.
 void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
     const bool any_human = std::any_of(run.stays.list.begin(), run.stays.list.end(), has_human_acts);
-    run.without = {};
-    run.fish_without.clear();
-    if (any_human) {
-        run.without = without_human_acts(run.stays, work.threads);
-        run.fish_without = answer_fish_again(opened.study, run.without.stays, run.without.is_changed,
-                                             run.fish, work.threads, work.progress);
+    if (any_human && !run.without) {
+        run.without = without_acts(opened.study, run, work);
     }
+    const auto* without = any_human ? &run.without->fish : nullptr;
     work.progress("questions", 0, 0, "");
-    run.findings = answer_questions(opened.study, run.condition, run.fish,
-                                    any_human ? &run.fish_without : nullptr, work.threads, work.progress);
+    run.findings = answer_questions(opened.study, run.condition, run.fish, without, run.asked, work.threads,
+                                    work.progress);
     run.complaints = opened.complaints;
     take(run.complaints, run.chambers.complaints);
     take(run.complaints, stay_doubts(opened.study, run.chambers, run.stays.list, work.threads));
@@ -197,7 +207,7 @@ void finish(OpenedStudy& opened, StudyRun& run, const Work& work) {
                                                     .condition = run.condition,
                                                     .fish = run.fish,
                                                     .curves = run.curves,
-                                                    .without = any_human ? &run.fish_without : nullptr,
+                                                    .without = without,
                                                     .findings = run.findings,
                                                     .complaints = run.complaints,
                                                     .program_version = program_version,
@@ -236,8 +246,14 @@ std::vector<study::Complaint> take_new_decisions(OpenedStudy& opened) {
 }
 
 void answer_again(OpenedStudy& opened, StudyRun& run, const Work& work) {
+    const auto& decisions = opened.study.tables.decisions;
+    if (!run.without && std::any_of(decisions.begin(), decisions.end(), changes_numbers)) {
+        // The first of them: as it is now, the study is without.
+        run.without = std::make_unique<WithoutActs>(WithoutActs{.stays = run.stays, .fish = {}});
+        run.without->fish = of_copied_stays(run.fish, run.stays, run.without->stays);
+    }
     const auto is_changed = answer_stays_again(opened.study, run.stays, work.threads, work.progress);
-    run.fish = answer_fish_again(opened.study, run.stays, is_changed, run.fish, work.threads, work.progress);
+    answer_fish_again(opened.study, run.stays, is_changed, run.fish, work.threads, work.progress);
     work.progress("curves", 0, 0, "");
     renew_curves(opened.study, run.chambers, run.stays, is_changed, work.threads, run.curves);
     finish(opened, run, work);

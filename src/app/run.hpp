@@ -15,6 +15,7 @@
 #include "app/continuous.hpp"
 #include "app/plate_answers.hpp"
 #include "app/progress.hpp"
+#include "app/questions.hpp"
 #include "app/raw_traces.hpp"
 #include "app/result_folder.hpp"
 #include "app/results.hpp"
@@ -49,15 +50,22 @@ struct OpenedStudy {
 /// What was understood and what is wrong, for a person: the text of `check`.
 [[nodiscard]] std::string check_text(const OpenedStudy& opened, const SeenStates& states = {});
 
+/// The study as it would be had nobody decided anything.
+struct WithoutActs {
+    StayAnswers stays;
+    std::vector<FishAnswer> fish; ///< of these stays
+};
+
 /// Everything a run holds; `answers` refers to the other members.
 struct StudyRun {
     Chambers chambers;
     StayAnswers stays;
-    Undone without;             ///< human acts; empty when there are none
+    /// Human acts undone; nothing as long as there were none. No decision changes it.
+    std::unique_ptr<WithoutActs> without;
     ConditionAnswers condition; ///< of the tables and plates alone: no decision changes it
     std::vector<FishAnswer> fish;
-    std::vector<FishAnswer> fish_without;
     Curves curves;                           ///< in the order of stays.list
+    AskedBefore asked;                       ///< what need not be asked again
     std::vector<findings::Finding> findings; ///< of the brief's questions, in their order
     std::vector<study::Complaint> complaints;
     std::size_t followers = 0; ///< as in OpenedStudy, of all complaints

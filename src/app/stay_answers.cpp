@@ -224,7 +224,8 @@ std::string noise_season(const study::Brief& brief, Instant moment) {
 StayAnswer prepared(const Study& study, const Chambers& chambers, const study::Stay& stay) {
     StayAnswer answer{.stay = &stay,
                       .fish = stay.has_fish() ? study.tables.find(stay.fish) : nullptr,
-                      .uptake = fail({.code = ErrorCode::our_bug, .found = "not computed yet"})};
+                      .uptake = Expected<uptake::StayUptake>(
+                          fail({.code = ErrorCode::our_bug, .found = "not computed yet"}))};
     const auto brief = study.brief.at(stay.from());
     answer.input = {.stay = stay.id.text(),
                     .roles = stay.roles(),
@@ -315,11 +316,13 @@ namespace {
 
 using Compute = Expected<uptake::StayUptake> (*)(const uptake::StayInput&);
 
-Expected<uptake::StayUptake> computed(const StayAnswer& answer, Compute compute) {
+// `input` is the stay's own, or one with less in it.
+Expected<uptake::StayUptake> computed(const StayAnswer& answer, const uptake::StayInput& input,
+                                      Compute compute) {
     if (auto fine = has_readings(answer); !fine) {
         return fail(std::move(fine).error());
     }
-    auto result = compute(answer.input);
+    auto result = compute(input);
     if (result) {
         for (auto& spell : result->spells) {
             apply_to_whole_stay(answer.whole_stay, spell);
@@ -331,7 +334,7 @@ Expected<uptake::StayUptake> computed(const StayAnswer& answer, Compute compute)
 } // namespace
 
 Expected<uptake::StayUptake> compute_stay(const StayAnswer& answer) {
-    return computed(answer, uptake::stay_uptake);
+    return computed(answer, answer.input, uptake::stay_uptake);
 }
 
 namespace {
@@ -348,13 +351,13 @@ class Pass {
     Pass(std::vector<StayAnswer>& answers, Threads threads, const Progress& progress)
         : answers_(answers), threads_(threads), progress_(progress) {}
 
-    template <typename Wanted>
-    void run(std::string_view what, const Wanted& wanted, Compute compute = uptake::stay_uptake) {
+    template <typename Wanted, typename Do>
+    void run(std::string_view what, const Wanted& wanted, const Do& what_is_done) {
         std::atomic<std::size_t> done{0};
         std::mutex guard;
         parallel_for(answers_.size(), threads_, [&](std::size_t i) {
             if (wanted(answers_[i])) {
-                answers_[i].uptake = computed(answers_[i], compute);
+                what_is_done(answers_[i]);
             }
             const std::lock_guard lock(guard);
             progress_(what, ++done, answers_.size(), "stays");
@@ -367,44 +370,76 @@ class Pass {
     const Progress& progress_;
 };
 
+void compute(StayAnswer& answer) {
+    answer.uptake = compute_stay(answer);
+}
+
 NoiseKey noise_key(const StayAnswer& answer, std::size_t slice) {
     return {.sensor = answer.slices[slice]->trace.sensor, .season = answer.noise_season};
 }
 
-void estimate_noise(StayAnswers& out, Threads threads) {
+std::set<NoiseKey> noise_keys(const StayAnswer& answer) {
+    std::set<NoiseKey> out;
+    for (std::size_t s = 0; s < answer.slices.size(); ++s) {
+        out.insert(noise_key(answer, s));
+    }
+    return out;
+}
+
+// A first look, for which no noise is known yet and no blank.
+void look_for_noise(StayAnswer& answer) {
+    auto input = answer.input;
+    input.blanks.clear();
+    for (auto& slice : input.slices) {
+        slice.noise.reset();
+    }
+    const auto seen = computed(answer, input, uptake::stay_for_noise);
+    answer.for_noise = seen ? uptake::noise_stretches(input, *seen) : std::vector<uptake::StayStretch>();
+}
+
+// The noise of these sensors, from what all stays tell of them.
+void estimate_noise(StayAnswers& stays, const std::set<NoiseKey>& keys, Threads threads) {
     std::map<NoiseKey, std::vector<uptake::NoiseStretch>> stretches;
     std::map<std::string, uptake::NoiseSettings> settings;
-    for (const auto& answer : out.list) {
-        if (!answer.uptake) {
-            continue;
-        }
-        for (auto& one : uptake::noise_stretches(answer.input, *answer.uptake)) {
-            stretches[noise_key(answer, one.slice)].push_back(one.stretch);
-        }
+    for (const auto& answer : stays.list) {
         settings[answer.noise_season] = answer.noise_settings;
+        for (const auto& one : answer.for_noise) {
+            if (const auto key = noise_key(answer, one.slice); keys.contains(key)) {
+                stretches[key].push_back(one.stretch);
+            }
+        }
     }
-    std::vector<std::pair<NoiseKey, std::vector<uptake::NoiseStretch>>> list(stretches.begin(),
-                                                                             stretches.end());
+    const std::vector<std::pair<NoiseKey, std::vector<uptake::NoiseStretch>>> list(stretches.begin(),
+                                                                                   stretches.end());
     std::vector<std::optional<Expected<uptake::SensorNoise>>> results(list.size());
     parallel_for(list.size(), threads, [&](std::size_t i) {
         results[i] =
             uptake::sensor_noise(list[i].first.sensor, list[i].second, settings.at(list[i].first.season));
     });
+    for (const auto& key : keys) {
+        stays.noise.erase(key);
+        stays.no_noise.erase(key);
+    }
     for (std::size_t i = 0; i < list.size(); ++i) {
         if (*results[i]) {
-            out.noise.emplace(list[i].first, std::move(**results[i]));
+            stays.noise.emplace(list[i].first, std::move(**results[i]));
         } else {
-            out.no_noise.emplace(list[i].first, results[i]->error().text());
+            stays.no_noise.emplace(list[i].first, results[i]->error().text());
         }
     }
-    for (auto& answer : out.list) {
-        for (std::size_t s = 0; s < answer.slices.size(); ++s) {
-            const auto found = out.noise.find(noise_key(answer, s));
-            if (found != out.noise.end()) {
-                answer.input.slices[s].noise = found->second.model;
-            }
-        }
+}
+
+// Whether any of the stay's models is another than it had.
+bool take_noise(const std::map<NoiseKey, uptake::SensorNoise>& noise, StayAnswer& answer) {
+    bool is_other = false;
+    for (std::size_t s = 0; s < answer.slices.size(); ++s) {
+        const auto found = noise.find(noise_key(answer, s));
+        const auto model =
+            found == noise.end() ? std::nullopt : std::optional<fit::NoiseModel>(found->second.model);
+        is_other = is_other || model != answer.input.slices[s].noise;
+        answer.input.slices[s].noise = model;
     }
+    return is_other;
 }
 
 } // namespace
@@ -476,12 +511,30 @@ std::vector<uptake::Blank> blanks_of(const StayAnswers& stays) {
     return out;
 }
 
-void give_blanks(StayAnswers& stays) {
-    for (auto& answer : stays.list) {
-        if (!is_blank(answer)) {
-            answer.input.blanks = stays.blanks;
-        }
+// Blanks of its own chamber; side by side those of all.
+std::vector<uptake::Blank> blanks_for(const StayAnswer& answer, const std::vector<uptake::Blank>& all) {
+    const bool wants_all = answer.input.settings.background.blanks_used == uptake::BlanksUsed::side_by_side;
+    std::vector<uptake::Blank> out;
+    std::ranges::copy_if(all, std::back_inserter(out), [&](const uptake::Blank& blank) {
+        return wants_all || blank.assembly == answer.stay->assembly.text();
+    });
+    return out;
+}
+
+bool is_same_blank(const uptake::Blank& a, const uptake::Blank& b) {
+    return a.id == b.id && a.assembly == b.assembly && a.at == b.at &&
+           a.slope_mg_per_l_h == b.slope_mg_per_l_h && a.spells == b.spells;
+}
+
+// Whether any of a fish's blanks is another than it had.
+bool take_blanks(const std::vector<uptake::Blank>& all, StayAnswer& answer) {
+    if (is_blank(answer)) {
+        return false;
     }
+    auto blanks = blanks_for(answer, all);
+    const bool is_other = !std::ranges::equal(blanks, answer.input.blanks, is_same_blank);
+    answer.input.blanks = std::move(blanks);
+    return is_other;
 }
 
 } // namespace
@@ -489,16 +542,23 @@ void give_blanks(StayAnswers& stays) {
 StayAnswers answer_stays(const Study& study, const Chambers& chambers, Threads threads,
                          const Progress& progress) {
     StayAnswers out;
+    std::set<NoiseKey> keys;
     for (const auto& stay : study.tables.stays) {
         out.list.push_back(prepared(study, chambers, stay));
+        keys.merge(noise_keys(out.list.back()));
     }
     Pass pass(out.list, threads, progress);
-    pass.run("first look", [](const StayAnswer&) { return true; }, uptake::stay_for_noise);
-    estimate_noise(out, threads);
-    pass.run("blanks", is_blank);
+    pass.run("first look", [](const StayAnswer&) { return true; }, look_for_noise);
+    estimate_noise(out, keys, threads);
+    for (auto& answer : out.list) {
+        take_noise(out.noise, answer);
+    }
+    pass.run("blanks", is_blank, compute);
     out.blanks = blanks_of(out);
-    give_blanks(out);
-    pass.run("slopes", [](const StayAnswer& answer) { return !is_blank(answer); });
+    for (auto& answer : out.list) {
+        take_blanks(out.blanks, answer);
+    }
+    pass.run("slopes", [](const StayAnswer& answer) { return !is_blank(answer); }, compute);
     return out;
 }
 
@@ -519,46 +579,20 @@ bool take_decisions(const Study& study, StayAnswer& answer) {
                        are_same);
 }
 
-std::set<NoiseKey> noise_keys(const StayAnswer& answer) {
-    std::set<NoiseKey> out;
-    for (std::size_t s = 0; s < answer.slices.size(); ++s) {
-        out.insert(noise_key(answer, s));
-    }
-    return out;
-}
-
-// The noise of these sensors anew, from a first look at all their stays: no noise known yet, no blanks.
-StayAnswers first_look_again(const StayAnswers& stays, const std::set<NoiseKey>& keys, Threads threads) {
-    StayAnswers look;
-    for (const auto& answer : stays.list) {
-        const auto own = noise_keys(answer);
-        if (std::any_of(own.begin(), own.end(), [&](const NoiseKey& key) { return keys.contains(key); })) {
-            auto& first = look.list.emplace_back(answer);
-            first.input.blanks.clear();
-            for (auto& slice : first.input.slices) {
-                slice.noise.reset();
-            }
-        }
-    }
-    parallel_for(look.list.size(), threads, [&](std::size_t i) {
-        look.list[i].uptake = computed(look.list[i], uptake::stay_for_noise);
-    });
-    estimate_noise(look, threads);
-    return look;
-}
-
-// Takes over the noise of one sensor; whether its model is another than before.
-bool take_noise(StayAnswers& stays, StayAnswers& look, const NoiseKey& key) {
-    const auto model_of = [&](const StayAnswers& of) {
-        const auto found = of.noise.find(key);
-        return found == of.noise.end() ? std::optional<fit::NoiseModel>() : found->second.model;
+bool are_same_readings(const uptake::StayStretch& a, const uptake::StayStretch& b) {
+    const auto same = [](const auto& left, const auto& right) {
+        return left.data() == right.data() && left.size() == right.size();
     };
-    const bool is_other = model_of(stays) != model_of(look);
-    stays.noise.erase(key);
-    stays.no_noise.erase(key);
-    stays.noise.merge(look.noise); // adds what is not there: this sensor
-    stays.no_noise.merge(look.no_noise);
-    return is_other;
+    const auto& [one, other] = std::pair(a.stretch.view, b.stretch.view);
+    return a.slice == b.slice && a.stretch.role == b.stretch.role && same(one.times_ns, other.times_ns) &&
+           same(one.oxygen_mg_per_l, other.oxygen_mg_per_l);
+}
+
+// Looks again; whether it tells something else of its sensors' noise than it did.
+bool looks_other(StayAnswer& answer) {
+    const auto before = std::move(answer.for_noise);
+    look_for_noise(answer);
+    return !std::ranges::equal(before, answer.for_noise, are_same_readings);
 }
 
 } // namespace
@@ -569,26 +603,19 @@ namespace {
 // Of each stay, whether it was computed anew; it begins with those whose own decisions changed.
 std::vector<bool> follow(StayAnswers& stays, std::vector<bool> is_changed, Threads threads,
                          const Progress& progress) {
+    std::vector<char> is_other(stays.list.size(), 0); // vector<bool> cannot be written to side by side
+    parallel_for(stays.list.size(), threads,
+                 [&](std::size_t i) { is_other[i] = is_changed[i] && looks_other(stays.list[i]) ? 1 : 0; });
     std::set<NoiseKey> touched;
     for (std::size_t i = 0; i < stays.list.size(); ++i) {
-        if (is_changed[i]) {
+        if (is_other[i] != 0) {
             touched.merge(noise_keys(stays.list[i]));
         }
     }
-    auto look = first_look_again(stays, touched, threads);
-    for (const auto& key : touched) {
-        const bool is_other = take_noise(stays, look, key);
-        for (std::size_t i = 0; is_other && i < stays.list.size(); ++i) {
-            auto& answer = stays.list[i];
-            for (std::size_t s = 0; s < answer.slices.size(); ++s) {
-                if (noise_key(answer, s) == key) {
-                    const auto found = stays.noise.find(key);
-                    answer.input.slices[s].noise =
-                        found == stays.noise.end() ? std::optional<fit::NoiseModel>() : found->second.model;
-                    is_changed[i] = true;
-                }
-            }
-        }
+    estimate_noise(stays, touched, threads);
+    for (std::size_t i = 0; i < stays.list.size(); ++i) {
+        const bool has_other_noise = take_noise(stays.noise, stays.list[i]);
+        is_changed[i] = is_changed[i] || has_other_noise;
     }
     const auto wanted = [&](bool blanks) {
         return [&, blanks](const StayAnswer& answer) {
@@ -598,14 +625,14 @@ std::vector<bool> follow(StayAnswers& stays, std::vector<bool> is_changed, Threa
     };
     Pass pass(stays.list, threads, progress);
     if (std::any_of(stays.list.begin(), stays.list.end(), wanted(true))) {
-        pass.run("blanks", wanted(true));
+        pass.run("blanks", wanted(true), compute);
         stays.blanks = blanks_of(stays);
-        give_blanks(stays);
         for (std::size_t i = 0; i < stays.list.size(); ++i) {
-            is_changed[i] = is_changed[i] || !is_blank(stays.list[i]);
+            const bool has_other_blanks = take_blanks(stays.blanks, stays.list[i]);
+            is_changed[i] = is_changed[i] || has_other_blanks;
         }
     }
-    pass.run("slopes", wanted(false));
+    pass.run("slopes", wanted(false), compute);
     return is_changed;
 }
 
@@ -630,7 +657,7 @@ std::vector<StayAnswer> look_at_states(const Study& study, const Chambers& chamb
         if (auto fine = has_readings(answer); fine) {
             answer.uptake = uptake::stay_states(answer.input);
         } else {
-            answer.uptake = fail(std::move(fine).error());
+            answer.uptake = Expected<uptake::StayUptake>(fail(std::move(fine).error()));
         }
     });
     return out;

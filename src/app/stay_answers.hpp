@@ -4,9 +4,11 @@
 
 #include <compare>
 #include <map>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "app/chambers.hpp"
@@ -14,6 +16,24 @@
 #include "uptake/stay_uptake.hpp"
 
 namespace backeddy::app {
+
+/// What was computed of a stay. It never changes, so copies share it; whoever computes anew makes another.
+class ComputedStay {
+  public:
+    ComputedStay(Expected<uptake::StayUptake> outcome)
+        : kept_(std::make_shared<const Expected<uptake::StayUptake>>(std::move(outcome))) {}
+
+    [[nodiscard]] explicit operator bool() const { return kept_->has_value(); }
+    [[nodiscard]] const uptake::StayUptake& operator*() const { return **kept_; }
+    [[nodiscard]] const uptake::StayUptake* operator->() const { return &**kept_; }
+    [[nodiscard]] const Error& error() const { return kept_->error(); }
+    /// Another one each time something was computed: what was made of this very outcome need not be made
+    /// again.
+    [[nodiscard]] std::shared_ptr<const void> made() const { return kept_; }
+
+  private:
+    std::shared_ptr<const Expected<uptake::StayUptake>> kept_;
+};
 
 /// One stay with what went in and what came out.
 struct StayAnswer {
@@ -24,7 +44,8 @@ struct StayAnswer {
     std::vector<const Chamber*> slices;      ///< of input.slices
     std::vector<study::Decision> on_spells;  ///< of input.decisions, in the same order
     std::vector<study::Decision> whole_stay; ///< decisions without a moment: they mean every spell
-    Expected<uptake::StayUptake> uptake;
+    ComputedStay uptake;
+    std::vector<uptake::StayStretch> for_noise; ///< what it tells of its sensors' noise
     Duration blank_part = Duration::hours(3.0); ///< of a blank: it is cut into points of this length
     /// Which season's [noise] holds for it; empty: the study's.
     std::string noise_season;

@@ -324,9 +324,11 @@ Hole longest_hole(const StayAnswer& answer) {
     };
     for (const auto* slice : answer.slices) {
         const auto& trace = slice->trace;
-        for (std::size_t i = 0; i < trace.times_ns.size(); ++i) {
+        const auto after = std::ranges::upper_bound(trace.times_ns, last.unix_nanoseconds());
+        for (auto i = static_cast<std::size_t>(after - trace.times_ns.begin());
+             i < trace.times_ns.size() && trace.times_ns[i] < end.unix_nanoseconds(); ++i) {
             const auto at = Instant::unix_nanoseconds(trace.times_ns[i]);
-            if (at > last && at < end && std::isfinite(trace.oxygen_mg_per_l[i])) {
+            if (at > last && std::isfinite(trace.oxygen_mg_per_l[i])) {
                 meet(at);
             }
         }

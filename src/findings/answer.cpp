@@ -319,14 +319,16 @@ bool is_same_to(const study::Question& question, const Observations& one, const 
         return false;
     }
     for (std::size_t row = 0; row < one.rows(); ++row) {
-        if (one.label(row) != other.label(row)) {
+        if (one.label(row) != other.label(row) || one.fish(row) != other.fish(row) ||
+            one.series(row) != other.series(row)) {
             return false;
         }
     }
     const auto columns = detail::named_columns(question, one);
     const auto others = detail::named_columns(question, other);
     return std::ranges::equal(columns, others, [](const ObservedColumn* a, const ObservedColumn* b) {
-        return a->name == b->name && a->cells == b->cells;
+        return a->name == b->name && a->cells == b->cells && a->told == b->told && a->doubts == b->doubts &&
+               a->followed_h == b->followed_h;
     });
 }
 

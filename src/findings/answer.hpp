@@ -24,8 +24,8 @@ struct AnswerOptions {
 [[nodiscard]] Finding answer_question(const study::Question& question, const Observations& rows,
                                       const AnswerOptions& options = {});
 
-/// Whether two sets of rows say the same to a question: the same rows with the same cells in each column that
-/// it names. The answers are then the same.
+/// Whether two sets of rows say the same to a question: the same rows with the same cells, and the same told
+/// of them, in each column that it names. The answers are then the same.
 [[nodiscard]] bool is_same_to(const study::Question& question, const Observations& one,
                               const Observations& other);
 

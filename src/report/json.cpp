@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <memory>
 #include <span>
 
 #include <fmt/format.h>
@@ -49,6 +50,8 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
   public:
     using StructWriter::put;
     DocumentWriter(JsonStream& out, Detail detail) : StructWriter(out, detail) {}
+    DocumentWriter(JsonStream& out, Detail detail, const PartTexts& parts)
+        : StructWriter(out, detail), parts_(&parts) {}
     void put(const Results& results);
     void put(const DrawnTrace& v, const TraceDigits& digits);
     void put(const findings::Finding& v);
@@ -57,8 +60,24 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
                "expected", v.expected, "remedy", v.remedy, "text", v.text);
     }
 
+    void put(const Stay& v);
+    void put(const Fish& v) {
+        object("id", v.id, "species", v.species, "tag", v.tag, "group", v.group, "treatments", v.treatments,
+               "mass_g", v.mass_g, "mass_source", v.mass_source, "fork_length_mm", v.fork_length_mm,
+               "density_kg_per_l", v.density_kg_per_l, "time_zero_word", v.time_zero_word, "time_zero",
+               v.time_zero, "encounters", v.encounters, "events", v.events, "stays", v.stays, "metrics",
+               v.metrics, "condition", v.condition, "fate", v.fate, "note", v.note, "notes", v.notes);
+    }
+
   private:
     friend StructWriter;
+    void put(const std::vector<std::shared_ptr<const std::string>>& parts) {
+        out_.begin_array();
+        for (const auto& text : parts) {
+            out_.literal(*text);
+        }
+        out_.end_array();
+    }
     void put(uptake::Mark v) { out_.value(word_of(v)); }
     void put(uptake::ChamberState v) { out_.value(word_of(v)); }
     void put(ExcludedBy v) { out_.value(word_of(v)); }
@@ -87,7 +106,6 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
     }
 
     void put(const DrawnTrace& v);
-    void put(const Stay& v);
     void put_spells(const std::vector<Spell>& spells);
     void put_spell_contributions(const std::vector<Spell>& spells);
 
@@ -300,13 +318,6 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
                v.assembly, "value", v.value, "who", v.who, "note", v.note, "hours", v.hours);
     }
     void put(const Fate& v) { object("word", v.word, "at", v.at, "text", v.text); }
-    void put(const Fish& v) {
-        object("id", v.id, "species", v.species, "tag", v.tag, "group", v.group, "treatments", v.treatments,
-               "mass_g", v.mass_g, "mass_source", v.mass_source, "fork_length_mm", v.fork_length_mm,
-               "density_kg_per_l", v.density_kg_per_l, "time_zero_word", v.time_zero_word, "time_zero",
-               v.time_zero, "encounters", v.encounters, "events", v.events, "stays", v.stays, "metrics",
-               v.metrics, "condition", v.condition, "fate", v.fate, "note", v.note, "notes", v.notes);
-    }
     void put(const Exclusion& v) {
         object("by", v.by, "act", v.act, "fish", v.fish, "stay", v.stay, "spell", v.spell, "moment", v.moment,
                "reasons", v.reasons, "author", v.author, "decided", v.decided);
@@ -341,6 +352,7 @@ class DocumentWriter : public detail::StructWriter<DocumentWriter> {
     }
     void put(const FishCondition& v) { detail::put_condition(out_, detail_, v); }
     void put(const StudyCondition& v) { detail::put_condition(out_, detail_, v); }
+    const PartTexts* parts_ = nullptr;
     bool is_blank_ = false; ///< the stay being written is a blank that no figure draws
 };
 
@@ -499,18 +511,45 @@ void DocumentWriter::put(const Results& v) {
     object("schema", std::string_view("backeddy results"), "schema_version", schema_version, "study", v.study,
            "columns", v.columns, "groups", v.groups, "inputs", v.inputs, "settings", v.settings, "water",
            v.water, "sensors", v.sensors, "clocks", v.clocks, "assemblies", v.assemblies, "accounting",
-           v.accounting, "fishing", v.fishing, "fish", v.fish, "blanks", v.blanks, "headlines", v.headlines,
-           "condition", v.condition, "findings", v.findings, "exclusions", v.exclusions, "complaints",
-           v.complaints, "notes", v.notes, "answers", v.answers, "methods", methods_text(v), "checklist",
-           checklist(v), "cautions", cautions());
+           v.accounting, "fishing", v.fishing, "fish", parts_->fish, "blanks", parts_->blanks, "headlines",
+           v.headlines, "condition", v.condition, "findings", v.findings, "exclusions", v.exclusions,
+           "complaints", v.complaints, "notes", v.notes, "answers", v.answers, "methods", methods_text(v),
+           "checklist", checklist(v), "cautions", cautions());
 }
 
 } // namespace
 
-std::string json_text(const Results& results, Detail detail) {
-    JsonStream out(3);
-    DocumentWriter(out, detail).put(results);
+namespace {
+
+constexpr int open_depth = 3; ///< of the document: its lists' entries have a line for each of their fields
+constexpr int part_depth = 2; ///< of a fish or a blank: within the document and a list of it
+
+template <typename T>
+void write_parts(const std::vector<T>& all, Detail detail, Threads threads,
+                 std::vector<std::shared_ptr<const std::string>>& texts) {
+    texts.resize(all.size());
+    parallel_for(all.size(), threads, [&](std::size_t i) {
+        if (!texts[i]) {
+            JsonStream out(open_depth, part_depth);
+            DocumentWriter(out, detail).put(all[i]);
+            texts[i] = std::make_shared<const std::string>(std::move(out).take());
+        }
+    });
+}
+
+} // namespace
+
+std::string json_text(const Results& results, Detail detail, Threads threads, PartTexts& parts) {
+    write_parts(results.fish, detail, threads, parts.fish);
+    write_parts(results.blanks, detail, threads, parts.blanks);
+    JsonStream out(open_depth);
+    DocumentWriter(out, detail, parts).put(results);
     return std::move(out).take();
+}
+
+std::string json_text(const Results& results, Detail detail) {
+    PartTexts none;
+    return json_text(results, detail, {.count = 1}, none);
 }
 
 std::string stretch_text(const DrawnTrace& stretch) {

@@ -2,9 +2,12 @@
 // results.json: the one document that the pages and the report's figures draw from.
 
 #include <cstdint>
+#include <memory>
 #include <string>
 #include <string_view>
+#include <vector>
 
+#include "base/parallel.hpp"
 #include "report/json_stream.hpp"
 #include "report/results.hpp"
 
@@ -17,8 +20,17 @@ enum class Detail : std::uint8_t {
            ///< spell)
 };
 
+/// Texts of the fish and the blanks of a document as they stand in it, in its order; an empty pointer: not
+/// written yet.
+struct PartTexts {
+    std::vector<std::shared_ptr<const std::string>> fish;
+    std::vector<std::shared_ptr<const std::string>> blanks;
+};
+
 /// The document, valid by results.schema.json either way, ending in a newline. Same results, same bytes. `<`
-/// and `>` inside strings are escapes, so that the very text may stand inside an HTML script element.
+/// and `>` inside strings are escapes, so that the very text may stand inside an HTML script element. Fish
+/// and blanks that have a text in `parts`, of the same detail, are not written again; afterwards all have.
+[[nodiscard]] std::string json_text(const Results& results, Detail detail, Threads threads, PartTexts& parts);
 [[nodiscard]] std::string json_text(const Results& results, Detail detail = Detail::whole);
 
 /// A stretch of a stay's readings as a JSON object, with the names of the document's `trace` but more digits:

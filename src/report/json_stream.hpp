@@ -21,6 +21,9 @@ namespace backeddy::report {
 class JsonStream {
   public:
     explicit JsonStream(int open_depth) : open_depth_(open_depth) {}
+    /// One value alone, laid out as within `depth` containers of such a document: to stand there as a
+    /// literal.
+    JsonStream(int open_depth, int depth) : open_depth_(open_depth), depth_(depth), after_key_(true) {}
 
     void begin_object() { begin('{'); }
     void end_object() { end('}'); }

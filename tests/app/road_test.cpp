@@ -565,7 +565,7 @@ TEST(StayAnswers, with_human_acts_undone_the_numbers_are_those_of_a_study_withou
          {"b1,,exclude,,a limpet in it,A. Keen\n", "s2,2026-06-14T12:05:00Z,exclude,,a knock,A. Keen\n"}) {
         const Opened with(asked(with_decisions(rows)));
         const auto run = with.run();
-        const auto& fish = run->fish_without.at(0);
+        const auto& fish = run->without->fish.at(0);
         const auto& plain_fish = expected->fish.at(0);
         EXPECT_TRUE(fish.rest->resting->value.corrected == plain_fish.rest->resting->value.corrected) << rows;
         EXPECT_TRUE(fish.after.at(0).peak->corrected == plain_fish.after.at(0).peak->corrected) << rows;

@@ -1,14 +1,19 @@
 // Human acts: they change what they mean to change, the numbers without them stand beside, and one that
 // changed nothing is not passed over.
 
+#include <memory>
 #include <string>
 #include <vector>
 
+#include <fmt/format.h>
+#include <fmt/ranges.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "app/result_set.hpp"
 #include "app/run.hpp"
 #include "base/number_text.hpp"
+#include "base/random.hpp"
 #include "report/json.hpp"
 #include "support/check_rows.hpp"
 #include "support/small_study.hpp"
@@ -180,6 +185,88 @@ TEST(Decisions, after_any_of_them_the_open_study_answers_bit_for_bit_as_a_fresh_
     folder.write("decisions.csv", header + "nowhere,,exclude,,x,A. Keen,\n");
     EXPECT_TRUE(study::stops_a_run(app::take_new_decisions(*opened)));
     EXPECT_THAT(opened->study.tables.decisions, testing::IsEmpty()) << "what stops a run is not taken over";
+}
+
+// Two fish in two tubes, each with its sensor and its blank, and questions to both.
+test::StudyFiles two_tubes() {
+    auto files = test::small_study();
+    files["study.toml"] += "\n[[trace]]\nname = \"shore\"\nfiles = [\"raw/shore*.csv\"]\n"
+                           "\n[[question]]\nname = \"course\"\noutcome = \"mo2\"\ncompare = \"hours\"\n"
+                           "\n[[question]]\nname = \"weight\"\noutcome = \"mass\"\ncompare = \"species\"\n";
+    files["fish.csv"] += "T02,Salmo trutta,520,2\n";
+    files["stays.csv"] += "u1,T02,tank,after_capture,2026-06-14T08:05:00Z,2026-06-14T09:04:00Z,done\n"
+                          "u2,T02,tank,rest,2026-06-14T09:10:00Z,2026-06-14T20:04:00Z,done\n"
+                          "b2,,tank,blank,2026-06-14T21:04:00Z,2026-06-14T22:00:00Z,done\n";
+    files["assemblies.csv"] += "tank,9.6,0.03,0.4,OX-2,shore:o2_mgL,shore:temp_C,shore:pump,0,15\n";
+    files["raw/shore.csv"] = files["raw/boat.csv"];
+    return files;
+}
+
+// Of one of the stays, most often about a moment of it; some contradict each other, some mean no spell.
+std::string some_decision(Random& random) {
+    struct StayTimes {
+        const char* stay;
+        const char* from;
+        double hours;
+    };
+    const std::vector<StayTimes> stays{
+        {"s1", "2026-06-14T08:05:00Z", 1.0}, {"s2", "2026-06-14T09:10:00Z", 10.9},
+        {"s3", "2026-06-14T20:10:00Z", 0.9}, {"b1", "2026-06-14T21:04:00Z", 0.9},
+        {"u1", "2026-06-14T08:05:00Z", 1.0}, {"u2", "2026-06-14T09:10:00Z", 10.9},
+        {"b2", "2026-06-14T21:04:00Z", 0.9}};
+    const auto& stay = stays[random.below(stays.size())];
+    const Instant at = *parse_iso(stay.from) + Duration::hours(random.uniform() * stay.hours);
+    const std::string moment = random.below(8) == 0 ? std::string() : iso_text(at);
+    const auto act = random.below(6);
+    if (act < 2 || (moment.empty() && act > 3)) {
+        return fmt::format("{},{},exclude,,a knock,A. Keen,\n", stay.stay, moment);
+    }
+    if (act == 2) {
+        return fmt::format("{},{},mark,{},a bubble,A. Keen,\n", stay.stay, moment,
+                           random.below(2) == 0 ? "doubtful" : "unusable");
+    }
+    if (act == 3) {
+        return fmt::format("{},{},note,,it jumped,A. Keen,\n", stay.stay, moment);
+    }
+    return fmt::format("{},{},{},{},a knock,A. Keen,\n", stay.stay, moment,
+                       act == 4 ? "move_start" : "move_end", iso_text(at + Duration::seconds(30.0)));
+}
+
+// Decisions come and go at random; what the open study remembers of its stages never shows: each file of its
+// results is, byte for byte, that of the same study opened fresh.
+TEST(Decisions, whatever_is_decided_and_taken_back_every_file_is_that_of_a_fresh_study) {
+    test::ScratchFolder folder("remembered");
+    test::write_all(folder, two_tubes());
+    auto opened = app::open_study(folder.path(), {});
+    ASSERT_TRUE(opened);
+    ASSERT_FALSE(study::stops_a_run(opened->complaints)) << opened->complaints.front().error.text();
+    const auto run = app::run_study(*opened, {});
+    auto last = std::make_unique<app::ResultSet>(*run);
+    Random random(11);
+    std::vector<std::string> rows;
+    for (int step = 0; step < 14; ++step) {
+        if (!rows.empty() && random.below(3) == 0) {
+            rows.erase(rows.begin() + static_cast<std::ptrdiff_t>(random.below(rows.size())));
+        } else {
+            rows.push_back(some_decision(random));
+        }
+        const std::string table = fmt::format("stay,moment,act,value,reason,author,at\n{}",
+                                              fmt::join(step == 9 ? std::vector<std::string>() : rows, ""));
+        folder.write("decisions.csv", table);
+        ASSERT_THAT(app::take_new_decisions(*opened), testing::IsEmpty()) << table;
+        app::answer_again(*opened, *run, {});
+        auto now = std::make_unique<app::ResultSet>(*run, last.get());
+
+        auto fresh = app::open_study(folder.path(), {});
+        ASSERT_TRUE(fresh);
+        const auto anew = app::run_study(*fresh, {});
+        const app::ResultSet expected(*anew);
+        ASSERT_EQ(now->all({}).size(), expected.all({}).size());
+        for (const auto& file : expected.all({})) {
+            EXPECT_TRUE(now->file(file.name)->bytes == file.bytes) << file.name << " after\n" << table;
+        }
+        last = std::move(now);
+    }
 }
 
 } // namespace
