@@ -27,7 +27,7 @@ void append(report::DrawnTrace& whole, const report::DrawnTrace& part) {
 } // namespace
 
 report::DrawnTrace drawn_stretch(const StayAnswer& stay, std::optional<Instant> from,
-                                 std::optional<Instant> to, std::size_t points) {
+                                 std::optional<Instant> to, std::size_t points, const PyramidOf& pyramid_of) {
     report::DrawnTrace out{.from = from.value_or(stay.stay->from())};
     const std::size_t slices =
         std::max<std::size_t>(1, points / 2 / std::max<std::size_t>(1, stay.slices.size()));
@@ -38,7 +38,10 @@ report::DrawnTrace drawn_stretch(const StayAnswer& stay, std::optional<Instant> 
         const Instant begin = std::max(first, from.value_or(first));
         const Instant end = std::min(last, to.value_or(last));
         if (begin <= end) {
-            append(out, report::thinned(*slice.trace, begin, end, {.slices = slices}));
+            const report::ThinLimits limits{.slices = slices};
+            append(out, pyramid_of
+                            ? report::thinned(*slice.trace, pyramid_of(*slice.trace), begin, end, limits)
+                            : report::thinned(*slice.trace, begin, end, limits));
         }
     }
     if (stay.uptake) {

@@ -24,9 +24,14 @@ Rows rows_within(const uptake::ChamberTrace& trace, Instant from, Instant to) {
 }
 
 /// Rows to keep: of each slice the lowest and the highest oxygen, in the order of time.
-std::vector<std::size_t> kept_rows(const uptake::ChamberTrace& trace, Rows rows, std::size_t slices) {
+std::vector<std::size_t> kept_rows(const uptake::ChamberTrace& trace, const TracePyramid* pyramid, Rows rows,
+                                   std::size_t slices) {
     const auto& oxygen = trace.oxygen_mg_per_l;
     const auto next_readable = [&](std::size_t i) {
+        if (pyramid != nullptr && i < rows.end && !std::isfinite(oxygen[i])) {
+            const auto rest = pyramid->of(i, rows.end);
+            return rest.readable == 0 ? rows.end : rest.first;
+        }
         while (i < rows.end && !std::isfinite(oxygen[i])) {
             ++i;
         }
@@ -34,10 +39,16 @@ std::vector<std::size_t> kept_rows(const uptake::ChamberTrace& trace, Rows rows,
     };
     std::size_t readable = 0;
     std::size_t last = rows.first;
-    for (std::size_t i = rows.first; i < rows.end; ++i) {
-        const bool is_there = std::isfinite(oxygen[i]);
-        readable += is_there ? 1 : 0;
-        last = is_there ? i : last;
+    if (pyramid != nullptr) {
+        const auto all = pyramid->of(rows.first, rows.end);
+        readable = all.readable;
+        last = all.last;
+    } else {
+        for (std::size_t i = rows.first; i < rows.end; ++i) {
+            const bool is_there = std::isfinite(oxygen[i]);
+            readable += is_there ? 1 : 0;
+            last = is_there ? i : last;
+        }
     }
     std::vector<std::size_t> kept;
     if (slices == 0 || readable <= 2 * slices) {
@@ -61,7 +72,14 @@ std::vector<std::size_t> kept_rows(const uptake::ChamberTrace& trace, Rows rows,
             [&](std::int64_t time_ns) { return slice_of(time_ns) <= slice; });
         std::size_t low = i;
         std::size_t high = i;
-        for (const auto stop = static_cast<std::size_t>(end - begin); i < stop; ++i) {
+        const auto stop = static_cast<std::size_t>(end - begin);
+        if (pyramid != nullptr) {
+            const auto found = pyramid->of(i, stop);
+            low = found.low;
+            high = found.high;
+            i = stop;
+        }
+        for (; i < stop; ++i) {
             low = oxygen[i] < oxygen[low] ? i : low; // false where a reading is missing
             high = oxygen[i] > oxygen[high] ? i : high;
         }
@@ -75,7 +93,11 @@ std::vector<std::size_t> kept_rows(const uptake::ChamberTrace& trace, Rows rows,
 }
 
 /// True when, from one kept row to the next, no reading came for longer than `longest_s`.
-bool has_gap(const uptake::ChamberTrace& trace, std::size_t row, std::size_t next, double longest_s) {
+bool has_gap(const uptake::ChamberTrace& trace, const TracePyramid* pyramid, std::size_t row,
+             std::size_t next, double longest_s) {
+    if (pyramid != nullptr) {
+        return static_cast<double>(pyramid->of(row, next + 1).longest_step) * 1e-9 > longest_s;
+    }
     std::size_t last = row;
     for (std::size_t i = row + 1; i <= next; ++i) {
         if (!std::isfinite(trace.oxygen_mg_per_l[i])) {
@@ -89,14 +111,14 @@ bool has_gap(const uptake::ChamberTrace& trace, std::size_t row, std::size_t nex
     return false;
 }
 
-} // namespace
-
-DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to, const ThinLimits& limits) {
-    const Rows rows = rows_within(trace, from, to);
-    DrawnTrace drawn{.from = from, .states = state_runs(trace, from, to), .rows = rows.end - rows.first};
-    const auto kept = kept_rows(trace, rows, limits.slices);
+DrawnTrace drawn(const uptake::ChamberTrace& trace, const TracePyramid* pyramid, Rows rows, Instant from,
+                 const ThinLimits& limits) {
+    DrawnTrace drawn{.from = from, .states = {}, .rows = rows.end - rows.first};
+    const auto kept = kept_rows(trace, pyramid, rows, limits.slices);
     const std::span<const std::int64_t> times(trace.times_ns);
-    const double step = median_interval_s(times.subspan(rows.first, rows.end - rows.first));
+    const double step = pyramid != nullptr
+                            ? pyramid->usual_step_s()
+                            : median_interval_s(times.subspan(rows.first, rows.end - rows.first));
     const double longest = step > 0.0 ? limits.gap_factor * step : std::numeric_limits<double>::infinity();
     const bool has_saturation = trace.saturation_percent.size() == trace.rows();
     const bool has_temperature = trace.temperature_celsius.size() == trace.rows();
@@ -118,11 +140,24 @@ DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to, 
         add(seconds(row), trace.oxygen_mg_per_l[row],
             has_saturation ? trace.saturation_percent[row] : missing,
             has_temperature ? trace.temperature_celsius[row] : missing);
-        if (k + 1 < kept.size() && has_gap(trace, row, kept[k + 1], longest)) {
+        if (k + 1 < kept.size() && has_gap(trace, pyramid, row, kept[k + 1], longest)) {
             add(0.5 * (seconds(row) + seconds(kept[k + 1])), missing, missing, missing);
         }
     }
     return drawn;
+}
+
+} // namespace
+
+DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to, const ThinLimits& limits) {
+    auto out = drawn(trace, nullptr, rows_within(trace, from, to), from, limits);
+    out.states = state_runs(trace, from, to);
+    return out;
+}
+
+DrawnTrace thinned(const uptake::ChamberTrace& trace, const TracePyramid& pyramid, Instant from, Instant to,
+                   const ThinLimits& limits) {
+    return drawn(trace, &pyramid, rows_within(trace, from, to), from, limits);
 }
 
 Curve thinned(const Curve& curve, std::span<const int> piece, std::size_t slices) {

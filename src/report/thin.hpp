@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <span>
 
+#include "report/outline.hpp"
 #include "report/results.hpp"
 
 namespace backeddy::report {
@@ -19,6 +20,11 @@ struct ThinLimits {
 /// than two per slice are kept as they are. `states` gives the runs of the same stretch.
 [[nodiscard]] DrawnTrace thinned(const uptake::ChamberTrace& trace, Instant from, Instant to,
                                  const ThinLimits& limits = {});
+
+/// The same of a trace whose pyramid is there, in time that hardly grows with its readings. Without `states`;
+/// a gap is told by the usual step of the whole trace.
+[[nodiscard]] DrawnTrace thinned(const uptake::ChamberTrace& trace, const TracePyramid& pyramid, Instant from,
+                                 Instant to, const ThinLimits& limits = {});
 
 /// Points of a curve, x ascending, thinned to the lowest and the highest y of each of `slices` slices of x,
 /// with the band of the same points. `piece` (one per point) tells unbroken runs apart: between two of them

@@ -2,9 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include <gmock/gmock.h>
 
+#include "base/random.hpp"
 #include "series/trace.hpp"
 
 namespace backeddy::report {
@@ -95,6 +97,77 @@ TEST(ThinCurve, a_short_one_stays_whole_and_none_stays_none) {
     const std::vector<int> piece{0, 0, 0};
     EXPECT_EQ(thinned(curve, piece, 10).y, curve.y);
     EXPECT_TRUE(thinned({}, {}, 10).x.empty());
+}
+
+/// A second apart, with holes in time, missing readings alone and in long runs, and equal extremes.
+uptake::ChamberTrace ragged_trace(Random& random, std::size_t rows) {
+    uptake::ChamberTrace trace;
+    std::int64_t at = 0;
+    bool is_missing = false;
+    for (std::size_t i = 0; i < rows; ++i) {
+        at +=
+            1'000'000'000 * (random.below(500) == 0 ? 1 + static_cast<std::int64_t>(random.below(4000)) : 1);
+        is_missing = random.below(is_missing ? 200 : 900) == 0 ? !is_missing : is_missing;
+        const bool is_none = is_missing || random.below(40) == 0;
+        trace.times_ns.push_back(at);
+        trace.oxygen_mg_per_l.push_back(is_none ? missing : static_cast<double>(random.below(60)) / 8.0);
+    }
+    return trace;
+}
+
+TEST(Pyramid, gives_of_any_rows_what_looking_at_each_of_them_gives) {
+    Random random(21);
+    for (const std::size_t rows : {0U, 1U, 63U, 64U, 65U, 4096U, 4097U, 9000U, 300'000U}) {
+        const auto trace = ragged_trace(random, rows);
+        const TracePyramid pyramid(trace);
+        for (int i = 0; i < 300; ++i) {
+            std::size_t first = random.below(rows + 1);
+            std::size_t end = random.below(rows + 1);
+            if (end < first) {
+                std::swap(first, end);
+            }
+            Outline expected;
+            for (std::size_t row = first; row < end; ++row) {
+                const double oxygen = trace.oxygen_mg_per_l[row];
+                if (!std::isfinite(oxygen)) {
+                    continue;
+                }
+                if (expected.readable == 0) {
+                    expected = {.readable = 1, .first = row, .last = row, .low = row, .high = row};
+                    continue;
+                }
+                ++expected.readable;
+                expected.low = oxygen < trace.oxygen_mg_per_l[expected.low] ? row : expected.low;
+                expected.high = oxygen > trace.oxygen_mg_per_l[expected.high] ? row : expected.high;
+                expected.longest_step =
+                    std::max(expected.longest_step, trace.times_ns[row] - trace.times_ns[expected.last]);
+                expected.last = row;
+            }
+            ASSERT_TRUE(pyramid.of(first, end) == expected) << rows << " rows, " << first << " to " << end;
+        }
+    }
+}
+
+TEST(Pyramid, draws_the_same_points_as_looking_at_each_reading) {
+    Random random(22);
+    for (int i = 0; i < 60; ++i) {
+        const auto trace = ragged_trace(random, 500 + random.below(60'000));
+        const TracePyramid pyramid(trace);
+        const auto span = static_cast<double>(trace.times_ns.back()) / 1e9;
+        const double from = random.uniform() * 0.5 * span;
+        const double to = from + ((0.3 + (0.7 * random.uniform())) * (span - from));
+        const ThinLimits limits{.slices = 1 + random.below(700)};
+        const auto plain = thinned(trace, second(from), second(to), limits);
+        const auto quick = thinned(trace, pyramid, second(from), second(to), limits);
+        EXPECT_EQ(quick.rows, plain.rows);
+        ASSERT_EQ(quick.at_s, plain.at_s) << i;
+        ASSERT_EQ(quick.oxygen_mg_per_l.size(), plain.oxygen_mg_per_l.size());
+        for (std::size_t k = 0; k < plain.oxygen_mg_per_l.size(); ++k) {
+            const double a = quick.oxygen_mg_per_l[k];
+            const double b = plain.oxygen_mg_per_l[k];
+            EXPECT_TRUE(a == b || (std::isnan(a) && std::isnan(b))) << i << ", point " << k;
+        }
+    }
 }
 
 } // namespace
