@@ -13,11 +13,14 @@
 
 #include <fmt/format.h>
 
+#include "app/brief_text.hpp"
 #include "app/folder_watch.hpp"
+#include "app/kept_results.hpp"
 #include "app/photos.hpp"
 #include "app/run.hpp"
 #include "app/stretch.hpp"
 #include "app/why.hpp"
+#include "intake/brief.hpp"
 
 namespace backeddy::app {
 
@@ -25,6 +28,8 @@ namespace {
 
 constexpr std::chrono::milliseconds tell_every{200};
 constexpr std::size_t points_of_stretch = 2400;
+constexpr std::chrono::seconds most_patience{5};
+constexpr std::string_view document_name = "results.json";
 
 Error no_answer_yet() {
     return {.code = ErrorCode::too_few,
@@ -105,11 +110,21 @@ class Desk::Worker {
 
     template <typename Look>
     [[nodiscard]] auto look(const Look& at) const -> decltype(at(std::declval<const StudyRun&>())) {
-        const std::shared_lock lock(study_guard_);
+        std::shared_lock lock(study_guard_);
+        if (!study_ && answer()) {
+            // Results that were kept are shown, and what they were made of is there in a moment.
+            study_there_.wait_for(lock, most_patience, [this] { return study_ != nullptr; });
+        }
         if (!study_) {
             return fail(no_answer_yet());
         }
         return at(*study_->run);
+    }
+
+    /// Of a trace of the study that is held; made when it is first asked for. Within look().
+    [[nodiscard]] const report::TracePyramid& pyramid_of(const uptake::ChamberTrace& trace) const {
+        const std::lock_guard lock(pyramid_guard_);
+        return pyramids_.try_emplace(&trace, trace).first->second;
     }
 
     Expected<std::vector<store::EntryId>> write(const std::vector<Wished>& wishes, const Author& author) {
@@ -155,6 +170,7 @@ class Desk::Worker {
     }
 
     void work(const std::stop_token& stop) {
+        show_kept();
         answer_all();
         while (!stop.stop_requested()) {
             bool is_written = false;
@@ -214,10 +230,30 @@ class Desk::Worker {
         }
     }
 
+    // Results of an earlier time that still hold: to be looked at while the study is computed.
+    void show_kept() {
+        auto kept = kept_results(wish_.folder, wish_.threads);
+        const auto brief = kept ? read_brief_text(wish_.folder) : fail(Error{});
+        if (!brief) {
+            return;
+        }
+        auto title = intake::read_brief(brief->text, brief_name).brief.study.title;
+        const auto answer = std::make_shared<DeskAnswer>(1, wish_.now(), std::move(title), std::move(*kept));
+        if (answer->results.file(document_name) == nullptr) {
+            return;
+        }
+        change([&](DeskState& state) {
+            state.answered_at = answer->at;
+            state.revision = answer->revision;
+            answer_ = answer;
+        });
+    }
+
     // Before the answer is made: an entry that comes in between is answered for again.
     void look_at(const JournalRead& journal) {
         answered_edits_ = journal.read.edits();
         answered_complaints_ = journal.complaints;
+        answered_journal_ = journal_sha256(journal);
         entries_ = journal.entries.size();
     }
 
@@ -239,7 +275,9 @@ class Desk::Worker {
             {
                 const std::unique_lock lock(study_guard_);
                 study_ = std::move(answered->study);
+                pyramids_.clear();
             }
+            study_there_.notify_all();
             publish();
         }
     }
@@ -274,12 +312,18 @@ class Desk::Worker {
     void publish() {
         const StudyRun& run = *study_->run;
         const auto earlier = this->answer();
-        const auto answer =
-            std::make_shared<DeskAnswer>(state().revision + 1, wish_.now(),
-                                         study_->opened.study.brief.study.title, run, earlier.get());
-        (void)answer->results.file("results.json"); // the pages will ask for it first
+        auto answer = std::make_shared<DeskAnswer>(
+            state().revision + 1, wish_.now(), study_->opened.study.brief.study.title, run, earlier.get());
+        const auto& document = answer->results.file(document_name)->bytes; // the pages will ask for it first
         complaints_ = run.complaints;
-        unkept_ = answer;
+        if (earlier && earlier->results.was_written_before() &&
+            document == earlier->results.file(document_name)->bytes) {
+            // What was kept is what was computed: nothing is new to who has it.
+            answer->revision = earlier->revision;
+            answer->at = earlier->at;
+        } else {
+            unkept_ = answer;
+        }
         if (answer->revision == 1) {
             keep();
         }
@@ -300,8 +344,12 @@ class Desk::Worker {
         if (!answer) {
             return;
         }
-        auto kept = replace_result_folder(wish_.folder / "results", answer->results.all(wish_.threads));
+        const auto& files = answer->results.all(wish_.threads);
+        auto kept = replace_result_folder(wish_.folder / "results", files);
         if (kept) {
+            // Without it the next start takes its time, and that is all.
+            (void)keep_made_of(wish_.folder, answer->results.inputs(), answered_journal_, files,
+                               wish_.threads);
             return;
         }
         complaints_.push_back({.severity = study::Severity::warning, .error = std::move(kept).error()});
@@ -363,13 +411,17 @@ class Desk::Worker {
     std::shared_ptr<const DeskAnswer> answer_;
     std::chrono::steady_clock::time_point told_at_;
     mutable std::shared_mutex study_guard_;
+    mutable std::condition_variable_any study_there_;
     std::unique_ptr<AnsweredStudy> study_;
+    mutable std::mutex pyramid_guard_;
+    mutable std::map<const uptake::ChamberTrace*, report::TracePyramid> pyramids_; ///< of study_
     // Of the thread alone:
     study::Edits answered_edits_;
     std::vector<study::Complaint> answered_complaints_; ///< of the journal's entries themselves
-    std::size_t entries_ = 0;                           ///< of the journal as it was looked at last
-    std::vector<study::Complaint> complaints_;          ///< of the latest answer
-    std::shared_ptr<const DeskAnswer> unkept_;          ///< not in the folder yet
+    std::string answered_journal_;
+    std::size_t entries_ = 0;                  ///< of the journal as it was looked at last
+    std::vector<study::Complaint> complaints_; ///< of the latest answer
+    std::shared_ptr<const DeskAnswer> unkept_; ///< not in the folder yet
     std::mutex writer_guard_;
     JournalWriter writer_;
     std::mutex pause_guard_;
@@ -401,7 +453,11 @@ Expected<report::DrawnTrace> Desk::trace(const std::string& stay, Instant from, 
         if (!found) {
             return fail(std::move(found).error());
         }
-        auto stretch = drawn_stretch(**found, from, to, points_of_stretch);
+        auto stretch =
+            drawn_stretch(**found, from, to, points_of_stretch,
+                          [this](const uptake::ChamberTrace& trace) -> const report::TracePyramid& {
+                              return worker_->pyramid_of(trace);
+                          });
         if (stretch.rows == 0) {
             return fail({.code = ErrorCode::too_few,
                          .found = fmt::format("stay {} has no reading from {} to {}", stay, iso_text(from),

@@ -63,6 +63,9 @@ struct DeskAnswer {
         : revision(its_revision), at(when), study(std::move(title)),
           results(run, earlier == nullptr ? nullptr : &earlier->results) {}
 
+    DeskAnswer(std::uint64_t its_revision, Instant when, std::string title, std::vector<ResultFile> written)
+        : revision(its_revision), at(when), study(std::move(title)), results(std::move(written)) {}
+
     std::uint64_t revision; ///< counts from 1 since this desk was opened
     Instant at;
     std::string study; ///< its title

@@ -47,8 +47,10 @@ ResultSet::ResultSet(const StudyRun& run, const ResultSet* earlier) : threads_(r
     }
 }
 
+ResultSet::ResultSet(std::vector<ResultFile> written) : is_written_(true), files_(std::move(written)) {}
+
 void ResultSet::write(std::size_t i) const {
-    if (i >= written_late) {
+    if (is_written_ || i >= written_late) {
         return;
     }
     std::call_once(once_[i], [&] {
