@@ -9,6 +9,7 @@
 #include "app/results.hpp"
 #include "app/why.hpp"
 #include "pages/detail/answers.hpp"
+#include "pages/detail/packed.hpp"
 #include "report/json.hpp"
 #include "report/json_stream.hpp"
 
@@ -47,7 +48,7 @@ std::string_view content_type_of(std::string_view name) {
     return "text/csv; charset=utf-8";
 }
 
-Response file_of(const app::Desk& desk, std::string_view name) {
+Response file_of(const app::Desk& desk, const Request& request, std::string_view name, PackedFiles& packed) {
     const auto answer = desk.answer();
     if (!answer) {
         return no_answer();
@@ -56,10 +57,15 @@ Response file_of(const app::Desk& desk, std::string_view name) {
     if (file == nullptr) {
         return problem(404, fmt::format("the results hold no file \"{}\"", name), "/api/files lists them");
     }
-    return {.content_type = std::string(content_type_of(name)),
-            .body = Bytes(answer, file->bytes),
-            .etag = '"' + revision_text(answer->revision, answer->at) + '"',
-            .policy = name.ends_with(".html") ? Policy::report : Policy::page};
+    const auto revision = revision_text(answer->revision, answer->at);
+    Response out{.content_type = std::string(content_type_of(name)),
+                 .body = Bytes(answer, file->bytes),
+                 .etag = '"' + revision + '"',
+                 .policy = name.ends_with(".html") ? Policy::report : Policy::page};
+    if (is_elsewhere(request.asker)) {
+        out.gzip = packed.of(revision, file->name, file->bytes);
+    }
+    return out;
 }
 
 Response files(const app::Desk& desk) {
@@ -259,12 +265,18 @@ std::vector<Route> study_routes(app::Desk& desk) {
     const auto get = [](std::string pattern, Handler handler) {
         return Route{.method = Method::get, .pattern = std::move(pattern), .handler = std::move(handler)};
     };
+    const auto packed = std::make_shared<PackedFiles>();
     return {
         get("/api/state", [&desk](const Request&) { return json_response(state_json(desk.state())); }),
-        get("/api/results", [&desk](const Request&) { return file_of(desk, "results.json"); }),
+        get("/api/results",
+            [&desk, packed](const Request& request) {
+                return file_of(desk, request, "results.json", *packed);
+            }),
         get("/api/files", [&desk](const Request&) { return files(desk); }),
         get("/api/files/{name}",
-            [&desk](const Request& request) { return file_of(desk, request.part("name")); }),
+            [&desk, packed](const Request& request) {
+                return file_of(desk, request, request.part("name"), *packed);
+            }),
         get("/api/stays/{stay}/trace", [&desk](const Request& request) { return trace(desk, request); }),
         get("/api/why", [](const Request&) { return why_words(); }),
         get("/api/entries", [&desk](const Request&) { return entries(desk); }),

@@ -48,7 +48,8 @@ class AskedRoutes : public testing::Test {
 
     [[nodiscard]] server::Response ask(const std::string& address,
                                        server::Method method = server::Method::get, std::string body = {},
-                                       server::Role role = server::Role::scientist) const {
+                                       server::Role role = server::Role::scientist,
+                                       const std::string& peer = {}) const {
         const auto target = server::parse_target(address);
         EXPECT_TRUE(target) << address;
         auto found = routes_->find(method, target->path);
@@ -56,12 +57,17 @@ class AskedRoutes : public testing::Test {
             return *refusal;
         }
         auto& match = std::get<server::Routes::Match>(found);
-        return match.route->handler({.method = method,
-                                     .path = target->path,
-                                     .query = target->query,
-                                     .named = match.named,
-                                     .body = std::move(body),
-                                     .asker = {.name = "A. Tester", .role = role, .is_paired = is_paired_}});
+        return match.route->handler(
+            {.method = method,
+             .path = target->path,
+             .query = target->query,
+             .named = match.named,
+             .body = std::move(body),
+             .asker = {.name = "A. Tester", .role = role, .is_paired = is_paired_, .peer = peer}});
+    }
+    /// From a device of this address.
+    [[nodiscard]] server::Response ask_from(const std::string& peer, const std::string& address) const {
+        return ask(address, server::Method::get, {}, server::Role::scientist, peer);
     }
 
     [[nodiscard]] nlohmann::json ask_json(const std::string& address,

@@ -5,6 +5,8 @@
 #include <algorithm>
 
 #include <gmock/gmock.h>
+#define ZLIB_CONST // it only reads what it unpacks
+#include <zlib.h>
 
 #include "app/run.hpp"
 #include "app/why.hpp"
@@ -71,6 +73,48 @@ TEST_F(StudyRoutes, serve_what_a_run_writes) {
         EXPECT_EQ(file.at("bytes"), ask("/api/files/" + names.back()).body.view().size());
     }
     EXPECT_THAT(names, Contains("uptake_by_fish.csv"));
+}
+
+// What gzip makes of the answer's packed body.
+std::string unpacked(std::string_view bytes) {
+    z_stream stream{};
+    EXPECT_EQ(inflateInit2(&stream, 15 + 16), Z_OK);
+    stream.next_in = reinterpret_cast<const Bytef*>(bytes.data());
+    stream.avail_in = static_cast<uInt>(bytes.size());
+    std::string out;
+    int state = Z_OK;
+    while (state == Z_OK) {
+        std::string block(1 << 16, '\0');
+        stream.next_out = reinterpret_cast<Bytef*>(block.data());
+        stream.avail_out = static_cast<uInt>(block.size());
+        state = inflate(&stream, Z_NO_FLUSH);
+        out.append(block, 0, block.size() - stream.avail_out);
+    }
+    inflateEnd(&stream);
+    EXPECT_EQ(state, Z_STREAM_END);
+    return out;
+}
+
+TEST_F(StudyRoutes, results_go_packed_to_another_device_and_as_they_are_within_the_machine) {
+    open();
+    ASSERT_TRUE(until(app::DeskPhase::ready, 1));
+    for (const std::string path : {"/api/results", "/api/files/report.html"}) {
+        for (const std::string peer : {"127.0.0.1", "::1", ""}) {
+            EXPECT_FALSE(ask_from(peer, path).gzip) << path << " from " << peer;
+        }
+        const auto answer = ask_from("192.168.7.4", path);
+        ASSERT_TRUE(answer.gzip) << path;
+        EXPECT_LT(answer.gzip->view().size(), answer.body.view().size() / 2);
+        EXPECT_TRUE(unpacked(answer.gzip->view()) == answer.body.view()) << path;
+        EXPECT_EQ(ask_from("192.168.7.5", path).gzip->view().data(), answer.gzip->view().data())
+            << "packed once";
+    }
+    const auto before = unpacked(ask_from("192.168.7.4", "/api/results").gzip->view());
+    ASSERT_EQ(write(exclusion).status, 200);
+    ASSERT_TRUE(until(app::DeskPhase::ready, 2));
+    const auto after = ask_from("192.168.7.4", "/api/results");
+    EXPECT_TRUE(unpacked(after.gzip->view()) == after.body.view());
+    EXPECT_FALSE(after.body.view() == before);
 }
 
 TEST_F(StudyRoutes, a_file_of_an_earlier_answer_stays_whole_while_it_is_sent) {
