@@ -22,6 +22,7 @@ class Bench {
   waits: { call: () => void; ms: number; isCancelled: boolean }[] = [];
   now = 1_000_000;
   seen: Known[] = [];
+  watch: unknown[] = [];
   feed = new Feed(
     {
       fetcher: (async (path: string, init: RequestInit) => {
@@ -42,6 +43,7 @@ class Bench {
         this.waits.push(wait);
         return () => (wait.isCancelled = true);
       },
+      hearWatch: (told) => this.watch.push(told),
     },
     (known) => this.seen.push(known),
   );
@@ -245,5 +247,18 @@ describe('a bad one', () => {
     bench.line.onmessage?.({ data: JSON.stringify({ state: state({ phase: 'dreaming' }) }) });
     expect(bench.known.fault).toContain('"dreaming"');
     expect(bench.known.state?.phase).toBe('ready');
+  });
+});
+
+describe('the watch', () => {
+  it('is heard, its end too, and moves nothing of what is known of the study', async () => {
+    await bench.start();
+    const known = bench.known;
+    const times = bench.seen.length;
+    bench.line.onmessage?.({ data: '{"watch":{"at":"2026-06-14T03:12:00Z"}}' });
+    bench.line.onmessage?.({ data: '{"watch":null}' });
+    expect(bench.watch).toEqual([{ at: '2026-06-14T03:12:00Z' }, null]);
+    expect(bench.seen).toHaveLength(times);
+    expect(bench.known).toBe(known);
   });
 });

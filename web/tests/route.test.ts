@@ -26,6 +26,7 @@ describe('addresses', () => {
     ['/set-up/paper', { page: 'set_up', part: 'paper', table: null }],
     ['/set-up/paper/type-in', { page: 'set_up', part: 'type_in', table: null }],
     ['/set-up/phones', { page: 'set_up', part: 'phones', table: null }],
+    ['/watch', { page: 'watch' }],
   ];
 
   it.each(all)('%s leads to its page and back', (path, route) => {
@@ -37,7 +38,7 @@ describe('addresses', () => {
     expect(routeOf('/fish/')).toEqual({ page: 'fish' });
   });
 
-  it.each(['/nothing', '/fish/a/beside', '/fish/a/b', '/traces/S1/x', '/traces/S1/0', '/traces/S1/2/3', '/report/x', '/set-up/x', '/set-up/brief/x', '/set-up/tables/a/b', '/set-up/paper/x', '/set-up/type-in', '/fish/%E0%A4%A'])('%s leads nowhere and says so', (path) => {
+  it.each(['/nothing', '/fish/a/beside', '/fish/a/b', '/traces/S1/x', '/traces/S1/0', '/traces/S1/2/3', '/report/x', '/watch/x', '/set-up/x', '/set-up/brief/x', '/set-up/tables/a/b', '/set-up/paper/x', '/set-up/type-in', '/fish/%E0%A4%A'])('%s leads nowhere and says so', (path) => {
     expect(routeOf(path)).toEqual({ page: 'unknown', path });
   });
 

@@ -10,6 +10,7 @@ export type Route =
   /** a new question, or one of the brief's that is changed */
   | { page: 'ask'; finding: string | null }
   | { page: 'report' }
+  | { page: 'watch' }
   /** `key` of the brief: "peak.window_s" */
   | { page: 'set_up'; part: SetUpPart; table: string | null; key?: string }
   | { page: 'unknown'; path: string };
@@ -26,7 +27,7 @@ export const setUpParts: { part: SetUpPart; title: string; tab: string; path: st
   { part: 'phones', title: 'Phones', tab: 'Phones', path: '/set-up/phones' },
 ];
 
-export type Chapter = 'study' | 'fish' | 'traces' | 'findings' | 'report' | 'set_up';
+export type Chapter = 'study' | 'fish' | 'traces' | 'findings' | 'report' | 'set_up' | 'watch';
 
 export const chapters: { chapter: Chapter; title: string; path: string }[] = [
   { chapter: 'study', title: 'Study', path: '/' },
@@ -35,6 +36,7 @@ export const chapters: { chapter: Chapter; title: string; path: string }[] = [
   { chapter: 'findings', title: 'Findings', path: '/findings' },
   { chapter: 'report', title: 'Report', path: '/report' },
   { chapter: 'set_up', title: 'Set-up', path: '/set-up' },
+  { chapter: 'watch', title: 'Watch', path: '/watch' },
 ];
 
 /** The word under which a page stands in the top line. */
@@ -79,6 +81,7 @@ export function routeOf(path: string): Route {
       case 'fish':
       case 'findings':
       case 'report':
+      case 'watch':
         return { page: first };
       case 'traces':
         return { page: 'traces', stay: null, spell: null };
@@ -112,6 +115,7 @@ export function pathOf(route: Route): string {
     case 'fish':
     case 'findings':
     case 'report':
+    case 'watch':
       return `/${route.page}`;
     case 'one_fish':
       return `/fish/${part(route.fish)}${route.beside === null ? '' : `/beside/${part(route.beside)}`}`;

@@ -616,6 +616,124 @@ export interface Copy {
   complete: string | null;
 }
 
+export interface Watch {
+  watch: WatchNow | null;
+}
+
+export interface WatchNow {
+  /** Of the watch's own clock */
+  at: string;
+  /** Readings are on disk through this number */
+  through: number;
+  devices_lost: string[];
+  /** Why samples are not being kept; empty while they are */
+  samples_fault: string;
+  /** So many alarms at once that only the first of each chamber are announced */
+  flood: boolean;
+  chambers: WatchChamber[];
+  alarms: WatchAlarm[];
+}
+
+export interface WatchChamber {
+  name: string;
+  use: "empty" | "fish" | "water" | "cleaning";
+  /** Of the stay */
+  role: string | null;
+  /** null until the fish is weighed */
+  mass_kg: number | null;
+  handled_at: string | null;
+  phase: "flush" | "sealed";
+  why: string;
+  why_in_words: string;
+  /** Held or flushed by hand */
+  by_hand: boolean;
+  /** Of air saturation */
+  oxygen_percent: number | null;
+  floor_percent: number;
+  celsius: number | null;
+  next_change_s: number | null;
+  uptake: WatchUptake | null;
+  spells: WatchSpell[];
+  dues: WatchDue[];
+  /** The cause of its worst alarm */
+  worst: string | null;
+  sounds: boolean;
+}
+
+export interface WatchUptake {
+  mg_per_h: number;
+  /** Standard error */
+  error_mg_per_h: number;
+}
+
+export interface WatchSpell {
+  from: string;
+  sealed_s: number;
+  mg_per_h: number;
+  /** Standard error */
+  error_mg_per_h: number;
+}
+
+export interface WatchDue {
+  what: "seal" | "blood" | "other";
+  at: string;
+}
+
+export interface WatchAlarm {
+  /** null: of the station */
+  chamber: string | null;
+  cause: string;
+  title: string;
+  to_do: string;
+  priority: "fish_at_risk" | "high" | "medium" | "low";
+  state: "unacknowledged" | "acknowledged" | "returned" | "shelved" | "suppressed";
+  /** Its sign stands */
+  is_active: boolean;
+  since_s: number;
+  words: string;
+  /** Who has it; empty when nobody */
+  by: string;
+  first_out: boolean;
+  sounds: boolean;
+  may_be_shelved: boolean;
+}
+
+/** put_in {role, mass_kg}, taken_out, disturbed, weighed {mass_kg}, clean, hold and flush {minutes}, resume, expect {what, at}, done {what}, acknowledge, quiet and unshelve {cause}, shelve {cause, minutes, reason} */
+export interface WatchHand {
+  /** null: the station */
+  chamber: string | null;
+  act: "put_in" | "taken_out" | "disturbed" | "weighed" | "clean" | "hold" | "flush" | "resume" | "expect" | "done" | "acknowledge" | "quiet" | "shelve" | "unshelve";
+  role?: string;
+  mass_kg?: number;
+  minutes?: number;
+  what?: "seal" | "blood" | "other";
+  at?: string;
+  cause?: string;
+  reason?: string;
+}
+
+export interface WatchAnswer {
+  done: boolean;
+  words: string;
+}
+
+export interface WatchCourse {
+  /** Length of one piece */
+  step_s: number;
+  /** Beginning of each piece, ms since 1970 */
+  from: number[];
+  /** mg/L */
+  lowest: number[];
+  /** mg/L */
+  highest: number[];
+  /** 1: sealed, 0: flush */
+  sealed: number[];
+}
+
+export interface WatchHandover {
+  text: string;
+}
+
 export interface Problem {
   type: "about:blank";
   title: string;

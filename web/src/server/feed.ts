@@ -42,6 +42,8 @@ export interface World {
   now: () => number;
   /** calls back after so many ms; the value cancels */
   later: (call: () => void, ms: number) => () => void;
+  /** what the watch says, several times a second: apart from what is known of the study, which changes seldom */
+  hearWatch?: (told: unknown) => void;
 }
 
 /** ms to wait after so many failures in a row */
@@ -129,10 +131,11 @@ export class Feed {
 
   private heard(data: unknown): void {
     try {
-      const told = JSON.parse(String(data)) as { state?: unknown; copy?: unknown; pairing?: unknown } | null;
+      const told = JSON.parse(String(data)) as { state?: unknown; copy?: unknown; pairing?: unknown; watch?: unknown } | null;
       if (told?.state !== undefined) this.take(stateOf(told.state));
       if (told?.copy !== undefined) this.change({ copy: copyOf(told.copy) });
       if (told?.pairing !== undefined) this.change({ phones: this.known.phones + 1 });
+      if (told?.watch !== undefined) this.world.hearWatch?.(told.watch);
     } catch (error) {
       this.change({ fault: `The program sent what these pages cannot read (${error instanceof Error ? error.message : String(error)}).` });
     }

@@ -1,6 +1,7 @@
 // The feed as the pages see it.
 import { Feed, type Known } from './feed';
 import { problemOf, post, type Problem } from './request';
+import { watchSaid } from './watch_said.svelte';
 
 const nothing: Known = { about: null, session: null, state: null, results: null, shownRevision: null, copy: null, phones: 0, link: 'connecting', lostSince: null, nextTry: null, fault: '' };
 
@@ -19,6 +20,7 @@ class Live {
           const id = setTimeout(call, ms);
           return () => clearTimeout(id);
         },
+        hearWatch: (told) => watchSaid.hear(told),
       },
       (known) => (this.known = known),
     );
