@@ -55,6 +55,7 @@ describe('words', () => {
     expect(healthWord(chamber(), [], false)).toBe('well');
     expect(healthWord(chamber({ oxygen_percent: null }), [], false)).toBe('unsure');
     expect(healthWord(chamber({ use: 'empty' }), [], false)).toBe('empty');
+    expect(healthWord(chamber(), [alarm({ state: 'returned', is_active: false })], false)).toBe('well');
     for (const use of ['fish', 'empty'] as const) expect(healthWord(chamber({ use }), [], true)).toBe('unknown');
   });
 

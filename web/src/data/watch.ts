@@ -23,6 +23,9 @@ export function worstOf(chamber: string | null, alarms: WatchAlarm[]): Priority 
   return priorities[Math.min(priorities.length, ...own)] ?? null;
 }
 
+/** The worst whose sign stands now: what is over and was not acknowledged asks for somebody, and says nothing of the fish. */
+export const worstNow = (chamber: string | null, alarms: WatchAlarm[]): Priority | null => worstOf(chamber, alarms.filter((each) => each.is_active));
+
 /** In most need first; else as the study has them, so that a row moves only when its worst alarm does. */
 export function inOrder(now: WatchNow): WatchChamber[] {
   const need = new Map(now.chambers.map((each) => [each.name, rankOf(worstOf(each.name, now.alarms))]));
@@ -40,7 +43,7 @@ export const alarmKey = (alarm: WatchAlarm): string => `${alarm.chamber ?? ''}/$
 /** One word for how a chamber is. */
 export function healthWord(chamber: WatchChamber, alarms: WatchAlarm[], isOld: boolean): string {
   if (isOld) return 'unknown';
-  switch (worstOf(chamber.name, alarms)) {
+  switch (worstNow(chamber.name, alarms)) {
     case 'fish_at_risk':
       return 'danger';
     case 'high':
@@ -161,7 +164,7 @@ export function standingOf(now: WatchNow | null, heardAt: number, isGone: boolea
 
 // ---- the trace
 
-/** Bars from lowest to highest of each piece, hours before its end, with a gap where pieces are missing. */
+/** Lowest and highest of each piece, with a gap where pieces are missing; in hours. */
 export interface CourseData {
   hours: number[];
   low: (number | null)[];
@@ -169,17 +172,17 @@ export interface CourseData {
   states: { from: number; to: number; state: 'flush' | 'sealed' }[];
 }
 
-/** `end`: ms since 1970 that counts as hour 0 */
-export function courseData(course: WatchCourse, end: number): CourseData {
+/** `zero`: ms since 1970 that counts as hour 0 */
+export function courseData(course: WatchCourse, zero: number): CourseData {
   const out: CourseData = { hours: [], low: [], high: [], states: [] };
   const step = course.step_s * 1000;
   course.from.forEach((from, i) => {
     const before = course.from[i - 1];
     const isGap = before !== undefined && from - before > 3 * step;
-    const hour = (from - end) / 3_600_000;
-    const until = (from + step - end) / 3_600_000;
+    const hour = (from - zero) / 3_600_000;
+    const until = (from + step - zero) / 3_600_000;
     if (isGap) {
-      out.hours.push((before + step - end) / 3_600_000);
+      out.hours.push((before + step - zero) / 3_600_000);
       out.low.push(null);
       out.high.push(null);
     }
