@@ -37,7 +37,7 @@ class TracePyramid {
     [[nodiscard]] Outline merged(const Outline& a, const Outline& b) const;
     [[nodiscard]] Outline of_rows(std::size_t first, std::size_t end) const;
 
-    static constexpr std::size_t block = 64; ///< rows of the lowest level, and blocks of the next above
+    static constexpr std::size_t block = 16; ///< rows of the lowest level, and blocks of the next above
     const uptake::ChamberTrace* trace_;
     double usual_step_s_ = 0.0;
     std::vector<std::vector<Outline>> levels_; ///< the finest first

@@ -12,6 +12,7 @@ import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { parseArgs } from 'node:util';
 import { chromium } from 'playwright-core';
+import { until } from './until.mjs';
 
 const { values, positionals } = parseArgs({ allowPositionals: true, options: { rounds: { type: 'string', default: '3' }, stretches: { type: 'string', default: '200' }, steps: { type: 'string', default: '120' } } });
 const [program, study] = positionals;
@@ -61,7 +62,8 @@ async function open(browser) {
   return { ...served, context, page, fromProcess: drawn - served.started, fromNavigation: drawn - asked };
 }
 
-const ready = (page) => page.waitForFunction(async () => (await (await fetch('/api/state')).json()).phase === 'ready', null, { timeout: 120000, polling: 200 });
+/** The study is computed behind what is shown. */
+const ready = (page) => until(page, () => page.evaluate(async () => (await (await fetch('/api/state')).json()).phase === 'ready'), 120000);
 
 /** ms that the server takes for stretches of the stays, from a minute to the whole. */
 async function stretches(page, count) {
