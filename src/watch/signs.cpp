@@ -25,14 +25,16 @@ double in_flush_s(const ChamberState& state, const ChamberFacts& facts) {
 
 /// Nothing is known of the oxygen: what the oxygen said before still stands. The sensor has alarms of its
 /// own.
-constexpr Found not_known{.sign = Sign::as_before, .words = {}};
+Found not_known() {
+    return {.sign = Sign::as_before, .words = {}};
+}
 
 Found oxygen_low(const ChamberState& state, const ChamberFacts& facts) {
     if (!state.stay.has_fish()) {
         return {};
     }
     if (!facts.level_mg_per_l) {
-        return not_known;
+        return not_known();
     }
     const auto& course = facts.plan->settings.course;
     const double percent = facts.percent(*facts.level_mg_per_l);
@@ -47,7 +49,7 @@ Found oxygen_falling(const ChamberState& state, const ChamberFacts& facts) {
         return {};
     }
     if (!facts.level_mg_per_l || !facts.slope_mg_per_l_s) {
-        return not_known;
+        return not_known();
     }
     const double turnover = turnover_s(*facts.chamber, state.stay.mass_kg);
     const double elapsed = in_flush_s(state, facts);
@@ -70,7 +72,7 @@ Found flush_failing(const ChamberState& state, const ChamberFacts& facts) {
         return {};
     }
     if (!facts.level_mg_per_l || !state.cycle.course) {
-        return not_known;
+        return not_known();
     }
     return when(state.cycle.pump_is_failing, [&] {
         return fmt::format("oxygen {:.0f} % after {:.1f} min of flush, predicted {:.0f} %",
@@ -143,7 +145,7 @@ Found temperature(const ChamberState& state, const ChamberFacts& facts) {
         return {};
     }
     if (!facts.celsius) {
-        return not_known;
+        return not_known();
     }
     const auto& limits = facts.plan->settings.interlock;
     constexpr double deadband = 0.3;

@@ -132,7 +132,7 @@ class SimulatedRoom {
     std::unique_ptr<Watch> watch_;
     std::vector<LiveChamber> chambers_;
     struct Planned {
-        double t_s;
+        double t_s = 0.0;
         Hand hand;
     };
     std::vector<Planned> hands_;
