@@ -8,6 +8,9 @@ namespace {
 
 constexpr double two_spells_s = 2.0 * 2400.0; ///< shore: a long spell and its flush, twice
 constexpr double boat_spells_s = 600.0;
+/// A slow fish under a pump that dies late hardly moves the water: the flush to its time limit, the longest
+/// spell, and one turnover of the next flush.
+constexpr double late_death_s = (5.0 * 95.0) + 30.0 + 1800.0 + 95.0;
 
 } // namespace
 
@@ -28,7 +31,7 @@ std::vector<SeededCase> seeded_cases() {
         {.name = "shore_pump_dies_while_flushing",
          .faults = {{.kind = dead_pump}},
          .caught_by = flush,
-         .within_turnovers = 3.0,
+         .within_s = late_death_s,
          .while_flushing = true,
          .keeps_the_floor = false},
         {.name = "boat_pump_dead",
@@ -83,7 +86,7 @@ std::vector<SeededCase> seeded_cases() {
         {.name = "boat_frozen_coarse_display",
          .on_boat = true,
          .faults = {{.kind = frozen}},
-         .caught_by = {Cause::sensor_frozen},
+         .caught_by = {Cause::sensor_frozen, Cause::no_decline},
          .within_s = 180.0 + 120.0 + 3.0 * 90.0, // the flushes between, in which it may stand still
          .display_step_mg_per_l = 0.1},
         {.name = "garbage",

@@ -1,6 +1,6 @@
 // Nights in which nothing is wrong: at most one unneeded alarm per chamber-week, at the thresholds at which
 // fault_test.cpp catches every seeded fault. BACKEDDY_NIGHTS sets how many nights (20 when not set; each is
-// seven chamber-nights); docs/watch.md has the numbers of 1,000.
+// seven chamber-nights); docs/watch.md has the numbers of a long run.
 
 #include <cstdio>
 #include <cstdlib>
