@@ -19,10 +19,13 @@
 #include "cli/commands.hpp"
 #include "cli/serve_deck.hpp"
 #include "cli/terminal.hpp"
+#include "live/keeper.hpp"
+#include "live/socket_path.hpp"
 #include "pages/deck_routes.hpp"
 #include "pages/edit_routes.hpp"
 #include "pages/page_files.hpp"
 #include "pages/study_routes.hpp"
+#include "pages/watch_routes.hpp"
 #include "server/gate.hpp"
 #include "server/listener.hpp"
 #include "server/own_routes.hpp"
@@ -122,9 +125,10 @@ void print_copy(const store::CopyState& state) {
 }
 
 std::vector<server::Route> all_routes(server::Gate& gate, app::Desk& desk, const app::JournalCopy* copy,
-                                      std::vector<server::Route> of_phones) {
+                                      const pages::WatchView* watch, std::vector<server::Route> of_phones) {
     auto out = server::own_routes(gate, app::program_version);
     std::ranges::move(of_phones, std::back_inserter(out));
+    std::ranges::move(pages::watch_routes(watch), std::back_inserter(out));
     for (auto more :
          {pages::study_routes(desk), pages::edit_routes(desk),
           pages::deck_routes(desk, [&gate](std::string_view name) { return gate.role_of_name(name); }),
@@ -190,9 +194,16 @@ int serve(const ServeOptions& options) {
             listener->publish(fmt::format(R"({{"copy":{}}})", pages::copy_json(options.copy_to, state)));
         });
     }
+    std::optional<pages::WatchView> watch;
+    if (const auto socket = live::socket_path(fs::path(options.folder) / live::samples_folder)) {
+        watch.emplace(*socket, [&](const std::string& news) { listener->publish(news); });
+    } else {
+        fmt::print("beware: no watch can be shown: {}\n", socket.error().text());
+    }
     const auto tell = [&] { listener->publish(R"({"pairing":true})"); };
-    auto routes = server::Routes::of(
-        all_routes(gate, desk, copy ? &*copy : nullptr, routes_of_phones(gate, pairings, road, tell)));
+    auto routes =
+        server::Routes::of(all_routes(gate, desk, copy ? &*copy : nullptr, watch ? &*watch : nullptr,
+                                      routes_of_phones(gate, pairings, road, tell)));
     if (!routes) {
         return report_error(routes.error());
     }

@@ -140,7 +140,7 @@ int watch(const WatchOptions& options) {
     stop_on_signals();
     instruments::Loop loop;
     const auto keeper = live::Keeper::start(loop, station->station, std::move(study->plan),
-                                            {.samples = fs::path(options.folder) / "samples",
+                                            {.samples = fs::path(options.folder) / live::samples_folder,
                                              .program = fmt::format("backeddy {}", app::program_version),
                                              .station_sha256 = station->sha256,
                                              .log = say});

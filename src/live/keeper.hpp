@@ -26,6 +26,8 @@
 
 namespace backeddy::live {
 
+/// In a study's folder: the samples of its watch.
+inline constexpr const char* samples_folder = "samples";
 /// The state that survives a restart, beside the samples.
 inline constexpr const char* kept_name = "watch.state";
 /// Among the samples' sources: what the watch itself found, a line of JSON each (talk.hpp).
