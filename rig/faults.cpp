@@ -72,7 +72,7 @@ class Reader {
         if (!number || *number < 0.0) {
             return fail(not_understood(fmt::format("{} \"{}\"", word, text), "seconds, 0 or more"));
         }
-        return std::optional(*number);
+        return number;
     }
 
   private:

@@ -89,7 +89,8 @@ class Instruments::Work {
     std::unique_ptr<EveryTimer> ticking_;
 };
 
-Instruments::Instruments(const Station& station, Loop& loop, Sink sink, InstrumentsOptions options)
+Instruments::Instruments(const Station& station, Loop& loop, const Sink& sink,
+                         const InstrumentsOptions& options)
     : work_(std::make_unique<Work>(station, loop, sink, options)) {}
 
 Instruments::~Instruments() {

@@ -27,7 +27,7 @@ class Instruments {
 
     /// Begins at once; `sink` is called on the loop's thread, never from here or from stop(), and must not
     /// end this. The loop outlives it.
-    Instruments(const Station& station, Loop& loop, Sink sink, InstrumentsOptions options = {});
+    Instruments(const Station& station, Loop& loop, const Sink& sink, const InstrumentsOptions& options = {});
     /// As stop().
     ~Instruments();
     Instruments(const Instruments&) = delete;
