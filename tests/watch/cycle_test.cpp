@@ -10,7 +10,6 @@ namespace {
 
 using test::boat_room;
 using test::put_in;
-using test::Room;
 using test::shore_room;
 using test::SimulatedRoom;
 

@@ -21,7 +21,9 @@ struct SeededCase {
     double display_step_mg_per_l = 0.001;
     bool keeps_the_floor = true; ///< oxygen stays above the floor less 2 %: the flush still works
 
-    friend void PrintTo(const SeededCase& seeded, std::ostream* out) { *out << seeded.name; }
+    friend std::ostream& operator<<(std::ostream& out, const SeededCase& seeded) {
+        return out << seeded.name;
+    }
 };
 
 [[nodiscard]] std::vector<SeededCase> seeded_cases();
