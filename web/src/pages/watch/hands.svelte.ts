@@ -10,6 +10,7 @@ class Hands {
   /** of the last one */
   said = $state('');
   isRefused = $state(false);
+  private timer: ReturnType<typeof setTimeout> | undefined;
 
   /** true when it was done; `what` says so in words */
   async act(hand: WatchHand, what: string): Promise<boolean> {
@@ -28,6 +29,9 @@ class Hands {
       return false;
     } finally {
       this.isBusy = false;
+      // What was refused stays until the next press.
+      clearTimeout(this.timer);
+      if (!this.isRefused) this.timer = setTimeout(() => (this.said = ''), 12_000);
     }
   }
 }
