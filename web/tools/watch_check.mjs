@@ -54,7 +54,6 @@ try {
   const simulated = await start('the rig', rig, ['--line-port', '0', '--chambers', '3', '--station', station], /at work/);
   const served = await start('the program', program, ['serve', study, '--port', '0'], /http:\/\/\S+token\S+/);
   const address = /http:\/\/\S+token\S+/.exec(served.said())[0];
-  const { origin } = new URL(address);
 
   browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] });
   const context = await browser.newContext({ viewport: sizes.laptop, reducedMotion: 'reduce' });
@@ -104,7 +103,7 @@ try {
   }
 
   await page.goto(address);
-  await page.goto(`${origin}/watch`);
+  await page.locator('nav a', { hasText: 'Watch' }).click();
   await seen('No watch is running over this study');
   await inEveryLook('none');
 
