@@ -191,7 +191,7 @@ class StationReader {
     static std::vector<std::string> bracketed() {
         auto out = kind_names();
         for (auto& name : out) {
-            name = "[[" + name + "]]";
+            name = fmt::format("[[{}]]", name);
         }
         return out;
     }
