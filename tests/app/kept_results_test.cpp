@@ -96,7 +96,8 @@ TEST_F(KeptResults, a_list_with_any_byte_changed_or_cut_anywhere_says_nothing) {
     Random random(3);
     for (int i = 0; i < 60; ++i) {
         auto damaged = text;
-        damaged[random.below(damaged.size())] ^= static_cast<char>(1 + random.below(127));
+        char& byte = damaged[random.below(damaged.size())];
+        byte = byte == 'x' ? 'y' : 'x';
         ASSERT_TRUE(write_file_whole(list(), damaged));
         EXPECT_FALSE(holds()) << i;
         ASSERT_TRUE(write_file_whole(list(), text.substr(0, random.below(text.size()))));
