@@ -85,6 +85,7 @@ std::vector<Route> page_routes() {
                               page("/ask", index),
                               page("/ask/{finding}", index),
                               page("/report", index),
+                              page("/watch", index),
                               page("/set-up", index),
                               page("/set-up/{part}", index),
                               page("/set-up/tables/{table}", index),

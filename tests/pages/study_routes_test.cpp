@@ -14,6 +14,7 @@
 #include "pages/deck_routes.hpp"
 #include "pages/edit_routes.hpp"
 #include "pages/page_files.hpp"
+#include "pages/watch_routes.hpp"
 #include "server/gate.hpp"
 #include "server/own_routes.hpp"
 #include "server/pairing_routes.hpp"
@@ -272,6 +273,7 @@ TEST_F(StudyRoutes, stand_in_the_document_of_the_api_as_do_the_servers_own_and_n
     std::ranges::move(deck_routes(*desk_, [](std::string_view) { return std::nullopt; }),
                       std::back_inserter(all));
     std::ranges::move(copy_routes(nullptr), std::back_inserter(all));
+    std::ranges::move(watch_routes(nullptr), std::back_inserter(all));
     server::Pairings pairings(folder_.path() / "paired.toml", [] { return Instant(); });
     std::ranges::move(server::pairing_routes(gate, pairings, std::nullopt, [] {}), std::back_inserter(all));
     const auto document = json::parse(server::openapi_document());

@@ -105,6 +105,8 @@ try {
   await page.goto(address);
   await page.locator('nav a', { hasText: 'Watch' }).click();
   await seen('No watch is running over this study');
+  await page.reload();
+  await seen('No watch is running over this study');
   await inEveryLook('none');
 
   // ---- live, without a reload
