@@ -3,6 +3,8 @@
 #include <system_error>
 #include <utility>
 
+#include "store/segment.hpp"
+
 namespace backeddy::app {
 
 namespace fs = std::filesystem;
@@ -23,7 +25,8 @@ FolderWatch::Look FolderWatch::look() const {
         const std::string name = at->path().filename().string();
         const bool is_private = name.starts_with('.') || name.starts_with('~'); // locks, editors' copies
         if (at->is_directory(gone)) {
-            if (is_private || fs::equivalent(at->path(), except_, gone)) {
+            if (is_private || at->path() == folder_ / store::watch_folder ||
+                fs::equivalent(at->path(), except_, gone)) {
                 at.disable_recursion_pending();
             }
             continue;

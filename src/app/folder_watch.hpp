@@ -10,8 +10,8 @@
 
 namespace backeddy::app {
 
-/// Looks at sizes and times of all files below `folder` but those below `except` and those whose names begin
-/// with a dot or a tilde; no file is opened.
+/// Looks at sizes and times of all files below `folder` but those below `except`, those of its watch over
+/// live chambers, and those whose names begin with a dot or a tilde; no file is opened.
 class FolderWatch {
   public:
     FolderWatch(std::filesystem::path folder, std::filesystem::path except);

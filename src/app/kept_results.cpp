@@ -12,6 +12,7 @@
 #include "base/file.hpp"
 #include "base/hash.hpp"
 #include "store/journal.hpp"
+#include "store/segment.hpp"
 
 namespace backeddy::app {
 
@@ -40,7 +41,7 @@ std::optional<std::vector<std::string>> study_files(const fs::path& folder) {
     for (; !error && at != fs::recursive_directory_iterator(); at.increment(error)) {
         const auto path = at->path().lexically_relative(folder);
         if (at->is_directory(error)) {
-            if (path == results_name || !is_of_the_study(path)) {
+            if (path == results_name || path == store::watch_folder || !is_of_the_study(path)) {
                 at.disable_recursion_pending();
             }
         } else if (is_of_the_study(path)) {

@@ -19,7 +19,6 @@
 #include "cli/commands.hpp"
 #include "cli/serve_deck.hpp"
 #include "cli/terminal.hpp"
-#include "live/keeper.hpp"
 #include "live/socket_path.hpp"
 #include "pages/deck_routes.hpp"
 #include "pages/edit_routes.hpp"
@@ -36,6 +35,7 @@
 #include "store/backup.hpp"
 #include "store/folder_kind.hpp"
 #include "store/journal.hpp"
+#include "store/segment.hpp"
 
 namespace backeddy::cli {
 
@@ -195,7 +195,7 @@ int serve(const ServeOptions& options) {
         });
     }
     std::optional<pages::WatchView> watch;
-    if (const auto socket = live::socket_path(fs::path(options.folder) / live::samples_folder)) {
+    if (const auto socket = live::socket_path(fs::path(options.folder) / store::watch_folder)) {
         watch.emplace(*socket, [&](const std::string& news) { listener->publish(news); });
     } else {
         fmt::print("beware: no watch can be shown: {}\n", socket.error().text());

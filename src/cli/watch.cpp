@@ -23,6 +23,7 @@
 #include "live/keeper.hpp"
 #include "live/plan_of_study.hpp"
 #include "live/translate.hpp"
+#include "store/segment.hpp"
 
 namespace backeddy::cli {
 
@@ -140,7 +141,7 @@ int watch(const WatchOptions& options) {
     stop_on_signals();
     instruments::Loop loop;
     const auto keeper = live::Keeper::start(loop, station->station, std::move(study->plan),
-                                            {.samples = fs::path(options.folder) / live::samples_folder,
+                                            {.samples = fs::path(options.folder) / store::watch_folder,
                                              .program = fmt::format("backeddy {}", app::program_version),
                                              .station_sha256 = station->sha256,
                                              .log = say});
@@ -171,7 +172,7 @@ void add_watch(CLI::App& program, int& status) {
         "and never to "
         "a\n"
         "study; what the chambers are (volume, flow, lag) in the study's assemblies.csv. Samples go to "
-        "DIR/samples as "
+        "DIR/watch as "
         "they\n"
         "came, before they are shown. `backeddy serve DIR` shows the watch in the browser while this runs; "
         "the two are\n"

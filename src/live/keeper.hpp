@@ -3,7 +3,7 @@
 // what the step commands goes to the pumps; what it finds is kept and shown to whoever looks.
 //
 //   instruments::Loop loop;
-//   auto keeper = Keeper::start(loop, station, plan, {.samples = folder / "samples"});
+//   auto keeper = Keeper::start(loop, station, plan, {.samples = folder / store::watch_folder});
 //   loop.run();                                   // until loop.stop()
 //
 //   translate.hpp      readings as control needs them     talk.hpp      what is said, as JSON
@@ -26,8 +26,6 @@
 
 namespace backeddy::live {
 
-/// In a study's folder: the samples of its watch.
-inline constexpr const char* samples_folder = "samples";
 /// The state that survives a restart, beside the samples.
 inline constexpr const char* kept_name = "watch.state";
 /// Among the samples' sources: what the watch itself found, a line of JSON each (talk.hpp).

@@ -27,6 +27,10 @@
 
 namespace backeddy::store {
 
+/// In a study's folder: what its watch heard and knows. It grows all the time while a watch runs, and no
+/// number of the study comes from it.
+inline constexpr const char* watch_folder = "watch";
+
 /// Something that came off a wire.
 struct Heard {
     std::uint64_t number = 0;      ///< from 1 within a folder, without gaps; given by the writer

@@ -12,10 +12,12 @@
 #include <gtest/gtest.h>
 
 #include "app/desk.hpp"
+#include "app/folder_watch.hpp"
 #include "app/kept_results.hpp"
 #include "app/run.hpp"
 #include "base/file.hpp"
 #include "base/random.hpp"
+#include "store/segment.hpp"
 #include "support/small_study.hpp"
 
 namespace backeddy::app {
@@ -78,6 +80,19 @@ TEST_F(KeptResults, hold_no_longer_when_any_file_of_the_study_has_changed_come_o
     fs::remove(folder_.path() / "raw/more.csv");
     folder_.write("decisions.csv", "stay,moment,act,value,reason,author,at\n");
     EXPECT_FALSE(holds());
+}
+
+// What a watch over live chambers writes grows all night; no number comes from it.
+TEST_F(KeptResults, hold_while_a_watch_writes_and_nothing_is_told_of_what_it_writes) {
+    FolderWatch changes(folder_.path(), folder_.path() / "results");
+    fs::create_directories(folder_.path() / store::watch_folder);
+    ASSERT_TRUE(write_file_whole(folder_.path() / store::watch_folder / "000001.segment", "heard"));
+    EXPECT_TRUE(holds());
+    EXPECT_TRUE(changes.changed().empty());
+    EXPECT_TRUE(changes.changed().empty());
+    ASSERT_TRUE(write_file_whole(folder_.path() / "note.txt", "new"));
+    EXPECT_TRUE(changes.changed().empty()) << "it may still be changing";
+    EXPECT_EQ(changes.changed(), std::set<std::string>{"note.txt"});
 }
 
 TEST_F(KeptResults, hold_no_longer_when_a_result_was_changed_by_hand) {

@@ -86,7 +86,7 @@ class Night {
 class Keeping : public testing::Test {
   protected:
     TemporaryFolder folder_ = test::value_of(TemporaryFolder::make("keeper"));
-    std::filesystem::path samples_ = folder_.path() / "samples";
+    std::filesystem::path samples_ = folder_.path() / store::watch_folder;
     test::FakeMeter meter_;
 };
 

@@ -44,12 +44,19 @@ function tile(context: CanvasRenderingContext2D, state: 'flush' | 'settle', colo
   return context.createPattern(canvas, 'repeat') ?? colour.water;
 }
 
+/** What lies within the part of the time axis that is shown: a stay of two weeks has thousands of runs and fits. */
+function inView<Stretch extends { from: number; to: number }>(u: uPlot, stretches: Stretch[]): Stretch[] {
+  const min = u.scales.x?.min ?? -Infinity;
+  const max = u.scales.x?.max ?? Infinity;
+  return stretches.filter(({ from, to }) => to >= min && from <= max);
+}
+
 export function shadeStates(u: uPlot, states: TraceData['states'], colour: TraceColours): void {
   const { ctx } = u;
   const box = u.bbox;
   const fill = { flush: tile(ctx, 'flush', colour), settle: tile(ctx, 'settle', colour), sealed: colour.water };
   ctx.save();
-  for (const run of states) {
+  for (const run of inView(u, states)) {
     if (run.state === 'unknown') continue;
     const left = Math.max(box.left, u.valToPos(run.from, 'x', true));
     const right = Math.min(box.left + box.width, u.valToPos(run.to, 'x', true));
@@ -68,11 +75,15 @@ export function drawFits(u: uPlot, fits: TraceData['fits'], colour: TraceColours
   ctx.clip();
   ctx.strokeStyle = colour.fit;
   ctx.lineWidth = 1.8 * colour.thick * devicePixelRatio;
-  for (const fit of fits) {
-    ctx.setLineDash(fit.isUsable ? [] : [3 * devicePixelRatio, 3 * devicePixelRatio]);
+  const shown = inView(u, fits);
+  for (const isUsable of [true, false]) {
+    ctx.setLineDash(isUsable ? [] : [3 * devicePixelRatio, 3 * devicePixelRatio]);
     ctx.beginPath();
-    ctx.moveTo(u.valToPos(fit.from, 'x', true), u.valToPos(fit.start, 'y', true));
-    ctx.lineTo(u.valToPos(fit.to, 'x', true), u.valToPos(fit.end, 'y', true));
+    for (const fit of shown) {
+      if (fit.isUsable !== isUsable) continue;
+      ctx.moveTo(u.valToPos(fit.from, 'x', true), u.valToPos(fit.start, 'y', true));
+      ctx.lineTo(u.valToPos(fit.to, 'x', true), u.valToPos(fit.end, 'y', true));
+    }
     ctx.stroke();
   }
   ctx.restore();
