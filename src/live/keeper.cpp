@@ -81,14 +81,14 @@ struct Keeper::Self : std::enable_shared_from_this<Keeper::Self> {
     };
     /// An answer that is given when what it promises is on disk.
     struct Promise {
-        std::uint64_t needs_sample = 0;
+        std::uint64_t needs_pieces = 0;
         std::uint64_t needs_state = 0;
         bool is_done = true;
         std::string words;
         Post::Answer answer;
     };
     struct Unshown {
-        std::uint64_t needs = 0; ///< the sample that has to be on disk before
+        std::uint64_t needs = 0; ///< so many pieces have to be settled before
         std::string line;
     };
 
@@ -255,7 +255,7 @@ struct Keeper::Self : std::enable_shared_from_this<Keeper::Self> {
             });
             const auto* answer =
                 said == events.end() ? nullptr : &std::get<watch::HandAnswered>((said++)->what);
-            promises.push_back({.needs_sample = samples->last(),
+            promises.push_back({.needs_pieces = samples->pieces(),
                                 .needs_state = samples->states(),
                                 .is_done = answer == nullptr || answer->done,
                                 .words = answer == nullptr ? "" : answer->words,
@@ -267,7 +267,7 @@ struct Keeper::Self : std::enable_shared_from_this<Keeper::Self> {
     void keep_promises() {
         while (!promises.empty()) {
             const Promise& next = promises.front();
-            const bool is_kept = disk.through >= next.needs_sample && disk.states >= next.needs_state;
+            const bool is_kept = disk.settled >= next.needs_pieces && disk.states >= next.needs_state;
             if (!is_kept && disk.fault.empty()) {
                 return;
             }
@@ -285,11 +285,11 @@ struct Keeper::Self : std::enable_shared_from_this<Keeper::Self> {
             unshown.clear();
             return;
         }
-        Surroundings around{.through = samples->last(), .devices = {}, .samples_fault = disk.fault};
+        Surroundings around{.through = disk.through, .devices = {}, .samples_fault = disk.fault};
         for (const auto& [device, words] : lost) {
             around.devices.push_back(words);
         }
-        unshown.push_back({.needs = samples->last(), .line = now_json(watch, now, around)});
+        unshown.push_back({.needs = samples->pieces(), .line = now_json(watch, now, around)});
         if (unshown.size() > most_unshown) {
             // The disk takes nothing: what is shown says so, and is worth more than a page that stands still.
             post->tell(unshown.back().line);
@@ -303,9 +303,9 @@ struct Keeper::Self : std::enable_shared_from_this<Keeper::Self> {
             return;
         }
         const Unshown* latest = nullptr;
-        while (!unshown.empty() && unshown.front().needs <= disk.through) {
+        while (!unshown.empty() && unshown.front().needs <= disk.settled) {
             latest = &unshown.front();
-            if (unshown.size() == 1 || unshown[1].needs > disk.through) {
+            if (unshown.size() == 1 || unshown[1].needs > disk.settled) {
                 post->tell(latest->line);
             }
             unshown.pop_front();

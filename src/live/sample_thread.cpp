@@ -27,14 +27,16 @@ struct Handed {
 
 struct SampleThread::Self {
     Self(store::SegmentWriter segment_writer, std::filesystem::path state, std::function<void(State)> teller)
-        : writer(std::move(segment_writer)), state_file(std::move(state)), told(std::move(teller)),
-          numbered(writer.through()) {}
+        : writer(std::move(segment_writer)), state_file(std::move(state)), told(std::move(teller)) {
+        done.through = writer.through();
+    }
 
-    store::SegmentWriter writer; ///< the thread's alone, as the next three
+    store::SegmentWriter writer; ///< the thread's alone, as the next four
     std::filesystem::path state_file;
     std::function<void(State)> told;
     State done;
-    std::uint64_t numbered; ///< the other side's alone
+    std::uint64_t taken = 0;  ///< pieces that came over from the other side
+    std::uint64_t pieces = 0; ///< the other side's alone, as the next
     std::uint64_t states = 0;
     std::mutex mutex;
     std::condition_variable news;
@@ -62,6 +64,7 @@ struct SampleThread::Self {
             }
             done.fault = write(waiting);
             done.through = writer.through();
+            done.settled = taken - writer.waiting();
             told(done);
         }
     }
@@ -69,6 +72,7 @@ struct SampleThread::Self {
     /// What did not succeed, in words.
     std::string write(Handed& waiting) {
         std::string fault;
+        taken += waiting.pieces.size();
         for (auto& piece : waiting.pieces) {
             if (const auto heard = writer.hear(std::move(piece)); !heard) {
                 fault = heard.error().text();
@@ -104,7 +108,7 @@ SampleThread::~SampleThread() {
 }
 
 void SampleThread::keep(std::vector<store::Heard> pieces) {
-    self_->numbered += pieces.size();
+    self_->pieces += pieces.size();
     {
         const std::lock_guard lock(self_->mutex);
         std::move(pieces.begin(), pieces.end(), std::back_inserter(self_->handed.pieces));
@@ -122,8 +126,8 @@ void SampleThread::keep_state(std::string text) {
     self_->news.notify_one();
 }
 
-std::uint64_t SampleThread::last() const {
-    return self_->numbered;
+std::uint64_t SampleThread::pieces() const {
+    return self_->pieces;
 }
 
 std::uint64_t SampleThread::states() const {

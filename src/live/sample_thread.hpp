@@ -16,11 +16,13 @@ namespace backeddy::live {
 
 class SampleThread {
   public:
-    /// What became of the writing so far: the last number on disk, and why there are none after it.
+    /// What became of the writing so far.
     struct State {
-        std::uint64_t through = 0;
-        std::uint64_t states =
-            0;             ///< how many of the states handed over are on disk, or were replaced by later ones
+        std::uint64_t through = 0; ///< the last sample's number on disk
+        /// How many of the pieces handed over are on disk, or were given up since more waited than may.
+        std::uint64_t settled = 0;
+        /// How many of the states handed over are on disk, or were replaced by later ones.
+        std::uint64_t states = 0;
         std::string fault; ///< empty: all that was handed over is on disk or on its way
     };
 
@@ -37,9 +39,8 @@ class SampleThread {
     /// From one thread; never waits. What is handed over at once is committed at once.
     void keep(std::vector<store::Heard> pieces);
     void keep_state(std::string text);
-    /// The number that the last piece handed over has, or will have.
-    [[nodiscard]] std::uint64_t last() const;
-    /// How many states were handed over.
+    /// How many pieces, and how many states, were handed over.
+    [[nodiscard]] std::uint64_t pieces() const;
     [[nodiscard]] std::uint64_t states() const;
 
   private:
