@@ -19,7 +19,6 @@ namespace {
 
 using namespace std::chrono_literals;
 using nlohmann::json;
-using testing::ElementsAre;
 using testing::HasSubstr;
 
 /// A watch of a few words, on a thread of its own.

@@ -61,7 +61,7 @@ TEST(Segment, gives_back_every_byte_and_time_under_its_head) {
     const Folder folder;
     auto writer = writer_in(folder);
     Heard odd = heard(1);
-    odd.bytes = std::string("\0\xff\x80 BKYDATA\n\r", 14);
+    odd.bytes = std::string("\0\xff\x80 BKYDATA\n\r", 13);
     odd.received = Instant::unix_nanoseconds(-7);
     odd.monotonic_ns = INT64_MAX;
     value_of(writer.hear(odd));

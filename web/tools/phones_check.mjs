@@ -139,14 +139,23 @@ try {
   const { identity, study: title } = await laptop.page.evaluate(async () => (await fetch('/api/deck')).json());
   const us = Date.now() * 1000;
   const entry = {
-    device: '00000000000000f1', sequence: 1, hybrid_wall_us: us, hybrid_count: 0, wall_us: us, monotonic_us: 1, boot: 'b', clock_offset_us: null, author: 'Runa', role: 'crew', act: 'add',
+    device: us.toString(16).padStart(16, '0'), sequence: 1, hybrid_wall_us: us, hybrid_count: 0, wall_us: us, monotonic_us: 1, boot: 'b', clock_offset_us: null, author: 'Runa', role: 'crew', act: 'add',
     content: JSON.stringify({ table: 'events', row: { at: new Date().toISOString(), event: 'note', note: 'by file' } }), reason: '',
   };
   const queue = { backeddy_queue: 1, study: title, identity, device: entry.device, made_us: us, entries: [entry], photos: {} };
   await laptop.page.getByLabel('Queue file of a phone').setInputFiles({ name: 'deck.json', mimeType: 'application/json', buffer: Buffer.from(JSON.stringify(queue)) });
   await laptop.page.getByRole('button', { name: 'Take it in' }).click();
   await laptop.page.locator('.queue-file .done').waitFor({ timeout: 10_000 }).catch(() => faults.push('a queue file is not taken in on the page of phones'));
-  const { entries } = await laptop.page.evaluate(async () => (await fetch('/api/entries/arrived?after=0')).json());
+  const entries = await laptop.page.evaluate(async () => {
+    const all = [];
+    for (let after = 0, more = true; more; ) {
+      const answer = await (await fetch(`/api/entries/arrived?after=${after}`)).json();
+      all.push(...answer.entries);
+      more = answer.entries.length > 0;
+      after = answer.through;
+    }
+    return all;
+  });
   expect(entries.some((each) => each.device === entry.device && each.content === entry.content), 'the entry of a queue file did not arrive');
   await judged(laptop.page, 'phones, a queue file');
   await picture(laptop.page, 'phones-queue-file');

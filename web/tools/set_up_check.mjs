@@ -1,6 +1,8 @@
 // The jobs of Set-up, walked through in a browser against the program itself, on a study that may be changed: a messy file
 // is brought in, cells are edited, pasted, undone and refused, the brief is saved with a fault and without.
 
+import { until } from './until.mjs';
+
 const messyFile = () => {
   const lines = ['Harbour logger;;;', 'serial;0815;;', 'Time;O2 [mg/L];Temp [°C];Bottle'];
   for (let i = 0; i < 90; ++i) {
@@ -186,6 +188,8 @@ export async function setUpJobs({ open, goTo, settled, axeOf, fits, picture }) {
     return (await asked('/api/tables/fish')).rows.length === rows;
   });
   await must('one undo does not go back over the pages, in the order in which things were done, and say what and where', async () => {
+    await page.locator('.grid-sheet').focus();
+    await press('Control+Home'); // the table may stand at its end
     await focusOn(0, mass);
     await page.keyboard.type('1117.5');
     await press('Enter');
@@ -196,7 +200,7 @@ export async function setUpJobs({ open, goTo, settled, axeOf, fits, picture }) {
     await press('x');
     await has('.decide-form');
     await press('3');
-    await page.waitForFunction(async () => (await (await fetch('/api/entries')).json()).entries.at(-1)?.content?.table === 'decisions', null, { timeout: 20000 });
+    await until(page, async () => (await asked('/api/entries')).entries.at(-1)?.content?.table === 'decisions', 20000);
     await goTo(page, '/set-up/tables/fish');
     await has('.sheet-row');
     await focusOn(0, mass);
