@@ -75,7 +75,7 @@ const settled = async (page) => {
 /** The report in its frame, when its script has run. */
 async function reportShown(page) {
   const body = page.frameLocator('iframe').locator('html.scripted body');
-  await body.waitFor({ timeout: 20000 });
+  await body.waitFor({ timeout: 60000 });
   return body;
 }
 
